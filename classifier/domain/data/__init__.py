@@ -1,0 +1,1 @@
+"""Versioned data of the core: categories, programmes, published tables."""

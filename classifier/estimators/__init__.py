@@ -1,0 +1,1 @@
+"""Pure functions on arrays: intervals, shares, weights, agreement of model and person."""

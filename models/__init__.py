@@ -1,0 +1,1 @@
+"""Bundles: one folder each with the network, its description and its card."""

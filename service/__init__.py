@@ -1,0 +1,1 @@
+"""The service: command line, pages, JSON interface and the store behind them."""

@@ -1,0 +1,1 @@
+"""Photographs on disk: cleaned copies under names of our own."""

@@ -1,0 +1,1 @@
+"""The append-only log on SQL: the only package that holds SQL."""

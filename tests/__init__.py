@@ -1,0 +1,1 @@
+"""Everything that CI runs: `python -m tests`."""

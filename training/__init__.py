@@ -1,0 +1,1 @@
+"""From labelled photographs to a bundle: manifest, splits, training, evaluation, export."""
