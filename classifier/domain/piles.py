@@ -1,0 +1,107 @@
+"""Piles of one category and their weights: the weighing part of the ledger."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Literal
+
+from classifier.domain.errors import UnknownIdError
+from classifier.domain.quantities import Mass
+from classifier.domain.records import Batch, Item, Weighing, WeighingVoid
+from classifier.domain.weighing import net_mass
+
+WeighedState = Literal["measured", "below_resolution", "not_weighed"]
+
+
+@dataclass(frozen=True, slots=True)
+class BatchTotal:
+    """A pile: what was counted into it and what it weighs.
+
+    `mass` is `None` unless `state` is "measured"; `below_g` is the upper bound of a pile too light
+    for its scale, else `None`. `spread_g` is the largest minus the smallest net of several
+    weighings; `spread_explained` is false where their resolution bounds do not meet, so that
+    something else changed between them. `count_after` counts objects recorded after the last
+    weighing, which the weight may therefore lack.
+    """
+
+    batch: Batch
+    items: tuple[Item, ...]
+    count: int
+    state: WeighedState
+    mass: Mass | None
+    below_g: Decimal | None
+    weighings: tuple[Weighing, ...]
+    spread_g: Decimal | None
+    spread_explained: bool
+    contents_left: bool
+    count_after: int
+
+
+def live_weighings(
+    weighings: dict[str, Weighing], voids: dict[str, WeighingVoid], piles: Mapping[str, Batch]
+) -> tuple[dict[str, list[Weighing]], tuple[Weighing, ...]]:
+    """Return the weighings that stand, by pile and in order, and those taken back."""
+    for weighing in weighings.values():
+        if weighing.batch_id not in piles:
+            raise UnknownIdError(
+                f"weighing {weighing.id} names batch {weighing.batch_id}, which is not in this "
+                "sort",
+                id=weighing.batch_id,
+            )
+    for void in voids.values():
+        if void.weighing_id not in weighings:
+            raise UnknownIdError(
+                f"void {void.id} names weighing {void.weighing_id}, which is not in this sort",
+                id=void.weighing_id,
+            )
+    voided_ids = {void.weighing_id for void in voids.values()}
+    live: dict[str, list[Weighing]] = defaultdict(list)
+    dead = []
+    for weighing in sorted(weighings.values(), key=lambda row: (row.at, row.id)):
+        if weighing.id in voided_ids:
+            dead.append(weighing)
+        else:
+            live[weighing.batch_id].append(weighing)
+    return live, tuple(dead)
+
+
+def batch_total(pile: Batch, items: Sequence[Item], weighings: Sequence[Weighing]) -> BatchTotal:
+    """Return one pile with its count and weight."""
+    read = [net_mass(row) for row in weighings if row.method != "below_resolution"]
+    unread = [net_mass(row) for row in weighings if row.method == "below_resolution"]
+    last = weighings[-1].at if weighings else None
+    state: WeighedState = "measured" if read else "below_resolution" if unread else "not_weighed"
+    return BatchTotal(
+        batch=pile,
+        items=tuple(items),
+        count=sum(item.count for item in items),
+        state=state,
+        mass=_mean(read) if read else None,
+        below_g=min(m.high_g for m in unread) if state == "below_resolution" else None,
+        weighings=tuple(weighings),
+        spread_g=_spread(read),
+        spread_explained=not read or max(m.low_g for m in read) <= min(m.high_g for m in read),
+        contents_left=any(row.contents_left for row in weighings),
+        count_after=sum(item.count for item in items if last is not None and item.at > last),
+    )
+
+
+def _mean(masses: Sequence[Mass]) -> Mass:
+    """Return the mean of repeated weighings; bounds are averaged too, not narrowed."""
+    n = len(masses)
+    return Mass(
+        sum((m.value_g for m in masses), Decimal(0)) / n,
+        sum((m.low_g for m in masses), Decimal(0)) / n,
+        sum((m.high_g for m in masses), Decimal(0)) / n,
+    )
+
+
+def _spread(masses: Sequence[Mass]) -> Decimal | None:
+    """Return largest minus smallest of two or more weighings."""
+    if len(masses) < 2:
+        return None
+    values = [m.value_g for m in masses]
+    return max(values) - min(values)
