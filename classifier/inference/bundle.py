@@ -1,0 +1,265 @@
+"""A model bundle: a directory with bundle.json, its ONNX network and its card.
+
+Bundles that ship are package data of `tallytare_models`, one directory each.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import date
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+import onnxruntime
+from numpy.typing import NDArray
+
+from classifier.domain.errors import BundleError
+from classifier.domain.suggestion import Thresholds
+from classifier.inference.manifest import (
+    MANIFEST_NAME,
+    Form,
+    Manifest,
+    Source,
+    file_sha256,
+    read_manifest,
+    write_manifest,
+)
+from classifier.inference.preprocess import Preprocessing
+
+__all__ = [
+    "Bundle",
+    "Form",
+    "Source",
+    "check_bundle_categories",
+    "file_sha256",
+    "find_bundle",
+    "list_bundles",
+    "load_bundle",
+    "write_manifest",
+]
+
+SHIPPED_PACKAGE = "tallytare_models"
+
+
+class Session(Protocol):
+    """The part of an onnxruntime session that is used."""
+
+    def get_inputs(self) -> list[Any]:
+        """Return the inputs, each with name, type and shape."""
+
+    def get_outputs(self) -> list[Any]:
+        """Return the outputs, each with name, type and shape."""
+
+    def run(self, names: list[str], feeds: dict[str, Any]) -> list[NDArray[np.float32]]:
+        """Return the named outputs for one batch."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bundle:
+    """A loaded, checked bundle, ready to run. `embedding_size` is D of the (n, D) embedding."""
+
+    path: Path
+    manifest: Manifest
+    session: Session
+    embedding_size: int
+
+    @property
+    def name(self) -> str:
+        """The bundle's name."""
+        return self.manifest.name
+
+    @property
+    def version(self) -> str:
+        """The bundle's version, recorded with every capture."""
+        return self.manifest.version
+
+    @property
+    def created(self) -> date:
+        """The day the bundle was exported."""
+        return self.manifest.created
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """Form ids in the order of the network's outputs."""
+        return tuple(form.id for form in self.manifest.forms)
+
+    @property
+    def form_names(self) -> Mapping[str, str]:
+        """Form id → name to show."""
+        return {form.id: form.name for form in self.manifest.forms}
+
+    @property
+    def form_categories(self) -> Mapping[str, Mapping[str, float]]:
+        """Form id → category id → share; the shares of a form sum to 1, or are empty."""
+        return {form.id: form.categories for form in self.manifest.forms}
+
+    @property
+    def preprocessing(self) -> Preprocessing:
+        """How pictures become the network's input."""
+        return self.manifest.preprocessing
+
+    @property
+    def temperature(self) -> float:
+        """What logits are divided by before the softmax."""
+        return self.manifest.temperature
+
+    @property
+    def thresholds(self) -> Thresholds:
+        """When to show a route, stop, say "not sure" or "not an item"."""
+        return self.manifest.thresholds
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """The sets of pictures it was trained on."""
+        return self.manifest.sources
+
+    def card(self) -> str:
+        """Return the model card, as Markdown."""
+        return (self.path / self.manifest.card).read_text(encoding="utf-8")
+
+
+def load_bundle(path: Path) -> Bundle:
+    """Load and check the bundle in the directory `path`: manifest, card, hash, network, widths.
+
+    Raises `BundleError`, naming the file, what is wrong and what to do.
+    """
+    manifest = read_manifest(path)
+    _check_file(path / manifest.card)
+    network = path / manifest.network.file
+    _check_file(network)
+    given = file_sha256(network)
+    if given != manifest.network.sha256:
+        raise BundleError(
+            f"{network}: damaged or replaced: its SHA-256 is {given[:12]}..., {MANIFEST_NAME} says "
+            f"{manifest.network.sha256[:12]}...; restore the file, or export the bundle again",
+            path=str(network),
+        )
+    session = _session(network)
+    return Bundle(path, manifest, session, _checked_embedding_size(network, manifest, session))
+
+
+def check_bundle_categories(bundle: Bundle, category_ids: Collection[str]) -> None:
+    """Raise `BundleError` if a form of the bundle leads to a category that isn't known."""
+    for form in bundle.manifest.forms:
+        for category in form.categories:
+            if category not in category_ids:
+                raise BundleError(
+                    f"{bundle.path / MANIFEST_NAME}: form {form.id} leads to category {category}, "
+                    "which the category list hasn't; allowed: the ids of the category list; mend "
+                    "the form's categories, or install matching versions",
+                    form=form.id,
+                    category=category,
+                )
+
+
+def list_bundles() -> dict[str, Path]:
+    """Return name → directory of the bundles that ship with the installation."""
+    try:
+        entries = list(files(SHIPPED_PACKAGE).iterdir())
+    except ModuleNotFoundError:
+        return {}
+    folders = [Path(str(entry)) for entry in entries if entry.joinpath(MANIFEST_NAME).is_file()]
+    return {folder.name: folder for folder in sorted(folders)}
+
+
+def find_bundle(name_or_path: str | Path | None = None) -> Path:
+    """Return the directory of a bundle: a shipped name, a directory, or None for the newest.
+
+    Raises `BundleError` if there is none.
+    """
+    shipped = list_bundles()
+    if name_or_path is None:
+        if not shipped:
+            raise BundleError(
+                "no model bundle is installed; allowed: a shipped bundle or the directory of one; "
+                "install the package again, or name a directory with --bundle"
+            )
+        return max(shipped.values(), key=lambda path: (read_manifest(path).created, path.name))
+    if str(name_or_path) in shipped:
+        return shipped[str(name_or_path)]
+    path = Path(name_or_path)
+    if path.is_dir():
+        return path
+    known = ", ".join(shipped) or "none is installed"
+    raise BundleError(
+        f"bundle {str(name_or_path)!r} is neither a shipped bundle nor a directory; shipped: "
+        f"{known}; name one of these, or a directory with {MANIFEST_NAME}",
+        given=str(name_or_path),
+    )
+
+
+def _check_file(path: Path) -> None:
+    if not path.is_file():
+        raise BundleError(
+            f"{path}: missing, though {MANIFEST_NAME} names it; restore the file, or export the "
+            "bundle again",
+            path=str(path),
+        )
+
+
+def _session(network: Path) -> Session:
+    options = onnxruntime.SessionOptions()
+    # Two requests on one thread each pass more photos than one request on two threads.
+    options.intra_op_num_threads = 1
+    options.inter_op_num_threads = 1
+    options.log_severity_level = 3
+    try:
+        session: Session = onnxruntime.InferenceSession(
+            str(network), options, providers=["CPUExecutionProvider"]
+        )
+    except Exception as error:  # onnxruntime raises kinds of its own, with no common base
+        raise BundleError(
+            f"{network}: can't be loaded as an ONNX network ({_first_line(error)}); export the "
+            "bundle again",
+            path=str(network),
+        ) from error
+    return session
+
+
+def _checked_embedding_size(network: Path, manifest: Manifest, session: Session) -> int:
+    """Run one blank batch and return D, or raise: shapes that are declared may not be true."""
+    names = manifest.network
+    _check_name(network, "input", names.input, session.get_inputs())
+    for output in (names.form_logits, names.embedding):
+        _check_name(network, "output", output, session.get_outputs())
+    size = manifest.preprocessing.size
+    blank = np.zeros((2, 3, size, size), dtype=np.float32)
+    try:
+        logits, embedding = session.run([names.form_logits, names.embedding], {names.input: blank})
+    except Exception as error:  # as in _session
+        raise BundleError(
+            f"{network}: doesn't run on a float32 batch of shape (2, 3, {size}, {size}) "
+            f"({_first_line(error)}); export the bundle again with this size and a free batch axis",
+            path=str(network),
+        ) from error
+    forms = len(manifest.forms)
+    if logits.shape != (2, forms):
+        raise BundleError(
+            f"{network}: output {names.form_logits} has shape {logits.shape}; allowed: (2, {forms})"
+            f" for the {forms} forms of {MANIFEST_NAME} and a batch of 2; export the bundle again",
+            path=str(network),
+        )
+    if embedding.ndim != 2 or embedding.shape[0] != 2:
+        raise BundleError(
+            f"{network}: output {names.embedding} has shape {embedding.shape}; allowed: (2, D) for "
+            "a batch of 2; export the bundle again",
+            path=str(network),
+        )
+    return int(embedding.shape[1])
+
+
+def _check_name(network: Path, kind: str, name: str, nodes: list[Any]) -> None:
+    known = [node.name for node in nodes]
+    if name not in known:
+        raise BundleError(
+            f"{network}: has no {kind} {name!r}, which {MANIFEST_NAME} names; allowed: "
+            f"{', '.join(known)}; mend {MANIFEST_NAME}, or export the bundle again",
+            path=str(network),
+        )
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).strip().partition("\n")[0]

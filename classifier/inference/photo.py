@@ -1,0 +1,246 @@
+"""Bytes from a camera or a folder to an upright RGB photograph, within limits.
+
+Everything that costs memory or time is refused from the header, before a pixel is decoded. JPEG is
+decoded at a reduced scale (Pillow's draft), which is what makes a 12-megapixel photograph cheap.
+"""
+
+from __future__ import annotations
+
+import functools
+import importlib
+import importlib.util
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageCms, ImageFile, UnidentifiedImageError
+
+from classifier.domain.errors import PhotoTooLargeError, TallytareError, UnreadablePhotoError
+from classifier.inference.sniff import ALLOWED, explain, is_heif
+
+# Pillow's own process-wide limit warns from 89 megapixels, below what we allow; ours is checked
+# from the header in `_open`, for every picture, before anything is decoded.
+Image.MAX_IMAGE_PIXELS = None
+
+SHORT_SIDE_PX = 448  # twice the input of the network, so that a half-size centre view is sharp
+Image.init()
+# AVIF is missing from older builds of Pillow; a JPEG of several pictures opens as JPEG.
+_READABLE = tuple(
+    form for form in ("JPEG", "PNG", "WEBP", "GIF", "BMP", "TIFF", "AVIF") if form in Image.OPEN
+)
+_ORIENTATION_TAG = 0x0112
+_TRANSPOSE = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
+_PROFILE_SPACE = {"RGB": "RGB", "L": "GRAY", "CMYK": "CMYK"}
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoLimits:
+    """What a photograph may measure: bytes, pixels by its header, and its shorter side."""
+
+    max_bytes: int = 40_000_000
+    max_pixels: int = 120_000_000
+    min_side_px: int = 32
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Photo:
+    """An upright sRGB photograph, scaled down for recognition.
+
+    `rgb` is uint8 (H, W, 3) with a shorter side of at most `SHORT_SIDE_PX`; `width` and `height`
+    are those of the original, upright, in pixels.
+    """
+
+    rgb: NDArray[np.uint8]
+    width: int
+    height: int
+
+
+DEFAULT_LIMITS = PhotoLimits()
+
+
+def decode_photo(data: bytes, limits: PhotoLimits = DEFAULT_LIMITS) -> Photo:
+    """Return the photograph in `data`, upright, on white where transparent, in sRGB.
+
+    Of an animation the first frame is taken. Raises `PhotoTooLargeError` over a limit and
+    `UnreadablePhotoError` for anything that isn't a whole photograph.
+    """
+    with _open(data, limits) as image:
+        width, height = image.size
+        turned = _orientation(image) >= 5
+        upright = _upright_rgb(image, SHORT_SIDE_PX / min(width, height))
+    if turned:
+        width, height = height, width
+    return Photo(np.array(upright, dtype=np.uint8), width, height)
+
+
+def clean_copy(
+    data: bytes, limits: PhotoLimits = DEFAULT_LIMITS, *, max_side: int = 1024, quality: int = 85
+) -> bytes:
+    """Return a JPEG of `data` to keep: upright sRGB, longer side at most `max_side`, no metadata.
+
+    Raises as `decode_photo` does.
+    """
+    with _open(data, limits) as image:
+        upright = _upright_rgb(image, max_side / max(image.size))
+    # A new image from bare pixels: Pillow would carry a comment over from the old one.
+    bare = Image.frombytes("RGB", upright.size, upright.tobytes())
+    out = io.BytesIO()
+    bare.save(out, "JPEG", quality=quality)
+    return out.getvalue()
+
+
+@contextmanager
+def _open(data: bytes, limits: PhotoLimits) -> Iterator[ImageFile.ImageFile]:
+    """Open the header, refuse what is over a limit, and name what goes wrong in decoding."""
+    _check_bytes(data, limits)
+    try:
+        with Image.open(io.BytesIO(data), formats=_formats(data)) as image:
+            _check_size(image.size, limits)
+            yield image
+    except TallytareError:
+        raise
+    except UnidentifiedImageError as error:
+        raise UnreadablePhotoError(explain(data)) from error
+    except Exception as error:  # decoders raise a dozen kinds of error on hostile bytes
+        raise UnreadablePhotoError(_damage(data, error)) from error
+
+
+def _check_bytes(data: bytes, limits: PhotoLimits) -> None:
+    if not data:
+        raise UnreadablePhotoError(
+            f"the file is empty (0 bytes); {ALLOWED}; "
+            "take the photograph again, or wait until it is copied whole"
+        )
+    if len(data) > limits.max_bytes:
+        raise PhotoTooLargeError(
+            f"the file has {len(data) / 1e6:.1f} MB; allowed: at most "
+            f"{limits.max_bytes / 1e6:.1f} MB; choose a lower resolution in the camera, or save "
+            "the picture smaller",
+            given_bytes=len(data),
+            max_bytes=limits.max_bytes,
+        )
+
+
+def _check_size(size: tuple[int, int], limits: PhotoLimits) -> None:
+    width, height = size
+    if width * height > limits.max_pixels:
+        raise PhotoTooLargeError(
+            f"the picture measures {width} x {height} pixels ({width * height / 1e6:.0f} "
+            f"megapixels); allowed: at most {limits.max_pixels / 1e6:.0f} megapixels; choose a "
+            "lower resolution in the camera, or save the picture smaller",
+            given_pixels=width * height,
+            max_pixels=limits.max_pixels,
+        )
+    if min(size) < limits.min_side_px:
+        raise UnreadablePhotoError(
+            f"the picture measures only {width} x {height} pixels; allowed: "
+            f"{limits.min_side_px} pixels or more on the shorter side; send the photograph "
+            "itself, not its thumbnail",
+            width=width,
+            height=height,
+        )
+
+
+def _damage(data: bytes, error: Exception) -> str:
+    if is_heif(data):
+        return explain(data)
+    if "truncated" in str(error).lower() or isinstance(error, EOFError):
+        return (
+            f"the photograph breaks off after {len(data):,} bytes; allowed: a whole file; "
+            "send it again, or take the photograph again"
+        )
+    return (
+        f"the photograph is damaged ({error}); {ALLOWED}; "
+        "take the photograph again, or save it as JPEG"
+    )
+
+
+def _formats(data: bytes) -> tuple[str, ...]:
+    return (*_READABLE, "HEIF") if is_heif(data) and _heif_reader_registered() else _READABLE
+
+
+@functools.cache
+def _heif_reader_registered() -> bool:
+    """Register pillow-heif, where someone has installed it; we don't ship it."""
+    if importlib.util.find_spec("pillow_heif") is None:
+        return False
+    importlib.import_module("pillow_heif").register_heif_opener()
+    return True
+
+
+def _upright_rgb(image: ImageFile.ImageFile, scale: float) -> Image.Image:
+    """Return `image` scaled down by `scale` (never up), upright, in RGB of sRGB."""
+    profile = image.info.get("icc_profile")
+    orientation = _orientation(image)
+    scale = min(scale, 1.0)
+    target = (max(1, round(image.width * scale)), max(1, round(image.height * scale)))
+    image.draft(None, target)  # JPEG only: decode at 1/2, 1/4 or 1/8; no effect elsewhere
+    image.load()
+    small = _continuous(image)
+    if target != small.size:
+        small = small.resize(target, Image.Resampling.BICUBIC, reducing_gap=3.0)
+    if orientation in _TRANSPOSE:
+        small = small.transpose(_TRANSPOSE[orientation])
+    return _to_srgb(_on_white(small), profile)
+
+
+def _orientation(image: Image.Image) -> int:
+    try:
+        value = image.getexif().get(_ORIENTATION_TAG, 1)
+    except Exception:  # a damaged EXIF block says nothing; the pixels may still be whole
+        return 1
+    return value if isinstance(value, int) else 1
+
+
+def _continuous(image: Image.Image) -> Image.Image:
+    """Return `image` in a mode of 8-bit channels that may be averaged when it is resized."""
+    if image.mode.startswith("I;16"):
+        levels = np.asarray(image, dtype=np.float32) / 257.0  # 65535 / 255
+        return Image.fromarray(np.rint(levels).astype(np.uint8))
+    if image.mode in ("I", "F"):
+        raise UnreadablePhotoError(
+            "the picture has 32 bits a pixel in one channel, which cameras don't make; "
+            f"{ALLOWED}; save it as an 8-bit JPEG"
+        )
+    if "transparency" in image.info or image.mode in ("PA", "La", "RGBa"):
+        return image.convert("RGBA")
+    if image.mode in ("L", "LA", "RGB", "RGBA", "CMYK"):
+        return image
+    return image.convert("L" if image.mode == "1" else "RGB")
+
+
+def _on_white(image: Image.Image) -> Image.Image:
+    if image.mode not in ("LA", "RGBA"):
+        return image
+    coloured = image.convert("RGBA")
+    white = Image.new("RGBA", coloured.size, (255, 255, 255, 255))
+    return Image.alpha_composite(white, coloured).convert("RGB")
+
+
+def _to_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:
+    if profile:
+        try:
+            source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+            if source.profile.xcolor_space.strip() == _PROFILE_SPACE[image.mode]:
+                transform = ImageCms.buildTransform(source, _srgb(), image.mode, "RGB")
+                # Not in place: the result must not carry the profile along.
+                return transform.apply(image)
+        except (ImageCms.PyCMSError, OSError, ValueError):
+            pass  # a damaged profile: the plain conversion below is what viewers show too
+    return image.convert("RGB")
+
+
+@functools.cache
+def _srgb() -> ImageCms.ImageCmsProfile:
+    return ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB"))
