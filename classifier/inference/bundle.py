@@ -17,7 +17,7 @@ import onnxruntime
 from numpy.typing import NDArray
 
 from classifier.domain.errors import BundleError
-from classifier.domain.suggestion import Thresholds
+from classifier.domain.suggestion_parts import Thresholds
 from classifier.inference.manifest import (
     MANIFEST_NAME,
     Form,

@@ -12,13 +12,12 @@ from pathlib import Path
 from typing import Any
 
 from classifier.domain.errors import BundleError
-from classifier.domain.suggestion import Thresholds
+from classifier.domain.suggestion_parts import NON_ITEM, Thresholds
 from classifier.inference.json_table import Table
 from classifier.inference.preprocess import Preprocessing
 
 MANIFEST_NAME = "bundle.json"
 FORMAT = 1
-NON_ITEM = "non_item"
 _WEIGHT_TOLERANCE = 1e-6
 _KEYS = frozenset(
     "format name version created network preprocessing forms temperature thresholds training "

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from classifier.domain.suggestion import Ranked
+from classifier.domain.suggestion_parts import Ranked
 from classifier.inference.bundle import Bundle
 from classifier.inference.photo import Photo
 from classifier.inference.preprocess import square_views, view_probabilities
