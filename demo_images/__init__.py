@@ -1,0 +1,1 @@
+"""Rendered demonstration pictures of invented, unbranded discarded items, and their makers."""
