@@ -26,6 +26,12 @@ class InvalidQuantityError(TallytareError):
     code = "invalid_quantity"
 
 
+class InvalidEntryError(TallytareError):
+    """A text, choice or client-made id that can't be kept: empty, too long, not offered."""
+
+    code = "invalid_entry"
+
+
 class ImpossibleWeighingError(TallytareError):
     """A weighing that no scale can have shown: net below zero, tare above gross, over capacity."""
 

@@ -1,0 +1,124 @@
+"""Cleaned photos on disk, under names of our own, safely there before a row names them."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from uuid import UUID, uuid4
+
+from classifier.domain.errors import StorageError, UnknownIdError
+
+_NAME = re.compile(r"[0-9a-f]{2}/[0-9a-f-]{36}-[0-9a-f]{12}\.jpg")
+_UNFINISHED = ".unfinished-"
+
+
+class PhotoFiles:
+    """A folder of JPEG files; no text from a client becomes part of a path."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def keep(self, capture_id: str, jpeg: bytes) -> str:
+        """Write a photo so that it survives a power cut, and return its name.
+
+        The name holds a digest of the content: two different photos sent under one id can't
+        overwrite each other. Raises StorageError when the disk refuses.
+        """
+        digest = hashlib.sha256(jpeg).hexdigest()[:12]
+        own = str(UUID(capture_id))
+        name = f"{own[:2]}/{own}-{digest}.jpg"
+        path = self._folder / name
+        unfinished = path.parent / f"{_UNFINISHED}{uuid4()}"
+        try:
+            self._make_folder(path.parent)
+            _write_synced(unfinished, jpeg)
+            os.replace(unfinished, path)
+            _sync_folder(path.parent)
+        except OSError as error:
+            _forget(unfinished)
+            raise StorageError(
+                f"the photo can't be stored ({error.strerror or error}): free some space or give "
+                f"the right to write to {self._folder}, then send it again; nothing was recorded",
+                folder=str(self._folder),
+                errno=error.errno,
+            ) from error
+        return name
+
+    def read(self, name: str) -> bytes:
+        """Return the bytes of a photo.
+
+        Raises UnknownIdError when it is not there, StorageError when it can't be read.
+        """
+        try:
+            return self._path(name).read_bytes()
+        except FileNotFoundError as error:
+            raise UnknownIdError(
+                f"the photo {name} is missing from {self._folder}: restore it from a backup",
+                photo=name,
+            ) from error
+        except OSError as error:
+            raise StorageError(
+                f"the photo {name} can't be read ({error.strerror}): check the disk", photo=name
+            ) from error
+
+    def has(self, name: str) -> bool:
+        """Tell whether a photo is there."""
+        return self._path(name).is_file()
+
+    def remove(self, name: str) -> None:
+        """Delete a photo that no row names."""
+        _forget(self._path(name))
+
+    def names(self) -> Iterator[str]:
+        """Give the names of all photos."""
+        for path in self._folder.glob("??/*.jpg"):
+            yield f"{path.parent.name}/{path.name}"
+
+    def unfinished(self) -> Iterator[str]:
+        """Give the names of files whose writing was cut off."""
+        for path in self._folder.glob(f"??/{_UNFINISHED}*"):
+            yield f"{path.parent.name}/{path.name}"
+
+    def _path(self, name: str) -> Path:
+        if not _NAME.fullmatch(name):
+            raise UnknownIdError(f"{name!r} is no name of a stored photo", photo=name)
+        return self._folder / name
+
+    def _make_folder(self, folder: Path) -> None:
+        if not folder.is_dir():
+            folder.mkdir(parents=True, exist_ok=True)
+            _sync_folder(folder.parent)
+
+
+def _write_synced(path: Path, data: bytes) -> None:
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    descriptor = os.open(path, flags, 0o600)
+    try:
+        view = memoryview(data)
+        while view:
+            view = view[os.write(descriptor, view) :]
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make a rename last; Windows can't open folders and does without."""
+    if os.name == "nt":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _forget(path: Path) -> None:
+    try:
+        path.unlink(missing_ok=True)
+    except OSError:
+        # A stray file does no harm and `tallytare check` lists it.
+        return

@@ -1,0 +1,77 @@
+"""Everything that can be set from outside, with its unit in its name."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from platformdirs import user_data_path
+from pydantic import Field
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+
+def _default_data_dir() -> Path:
+    return user_data_path("tallytare", appauthor=False)
+
+
+class Settings(BaseSettings):
+    """Read from environment variables that start with TALLYTARE_; never changed afterwards."""
+
+    model_config = SettingsConfigDict(env_prefix="TALLYTARE_", frozen=True, extra="forbid")
+
+    data_dir: Path = Field(
+        default_factory=_default_data_dir,
+        description="Folder that holds the database and the photos; made when missing.",
+    )
+    database_url: str = Field(
+        default="",
+        description="SQLAlchemy URL of the database; empty means SQLite in the data folder.",
+    )
+    busy_timeout_s: float = Field(
+        default=10.0,
+        ge=0,
+        le=120,
+        description="How long a write waits, in seconds, while another process writes.",
+    )
+    host: str = Field(
+        default="127.0.0.1",
+        min_length=1,
+        description="Address to listen on; the default is reachable from this machine only.",
+    )
+    port: int = Field(default=8017, ge=0, le=65535, description="Port to listen on; 0 picks one.")
+    allowed_hosts: tuple[str, ...] = Field(
+        default=(),
+        description="More host names, without port, under which the pages may be opened (JSON).",
+    )
+    bundle: str = Field(
+        default="",
+        description="Model bundle: a name among those shipped, or a folder; empty: the first.",
+    )
+    programmes_dir: Path | None = Field(
+        default=None,
+        description="Folder of further programme files (*.toml) beside those shipped.",
+    )
+    max_upload_bytes: int = Field(
+        default=40_000_000, ge=10_000, description="Largest photo accepted, in bytes."
+    )
+    max_json_bytes: int = Field(
+        default=1_000_000, ge=1_000, description="Largest request accepted that is no photo."
+    )
+    max_pixels: int = Field(
+        default=120_000_000, ge=10_000, description="Largest photo accepted, in pixels."
+    )
+    inference_concurrency: int = Field(
+        default=2,
+        ge=1,
+        le=64,
+        description="How many photos are decoded and looked at by the model at once.",
+    )
+
+    @property
+    def photos_dir(self) -> Path:
+        """Folder of the cleaned photos."""
+        return self.data_dir / "photos"
+
+    @property
+    def store_url(self) -> str:
+        """URL of the database in use."""
+        return self.database_url or f"sqlite:///{self.data_dir / 'tallytare.sqlite3'}"

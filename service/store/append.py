@@ -1,0 +1,104 @@
+"""How a row gets into the log: once, under the client's id, and only into an open sort."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import Connection, Select, Table, select
+
+from classifier.domain.errors import ClosedSortError, ConflictError, UnknownIdError
+from classifier.domain.records import SortInfo
+from service.store.rows import Row, to_sort
+from service.store.tables import sort_events, sorts
+
+
+def fingerprint(sent: Mapping[str, object]) -> str:
+    """Return a digest of what a client sent, the same for the same content in any order."""
+    text = json.dumps(sent, sort_keys=True, ensure_ascii=False, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def already_recorded(
+    connection: Connection, table: Table, row_id: str, sent: Mapping[str, object], what: str
+) -> bool:
+    """Tell whether this very entry is in the log.
+
+    Raises ConflictError when the id bears another entry.
+    """
+    known = connection.scalar(select(table.c.fingerprint).where(table.c.id == row_id))
+    if known is None:
+        return False
+    if known != fingerprint(sent):
+        raise ConflictError(
+            f"{what} {row_id} is already recorded with other content: nothing was changed; "
+            "reload the page, or send it under a new id",
+            id=row_id,
+            what=what,
+        )
+    return True
+
+
+def insert(
+    connection: Connection, table: Table, sent: Mapping[str, object], values: Mapping[str, Any]
+) -> None:
+    """Add one row with the digest of what was sent."""
+    connection.execute(table.insert().values(fingerprint=fingerprint(sent), **values))
+
+
+def select_sorts() -> Select[Any]:
+    """Select sorts, each with the kind of its last event."""
+    last = (
+        select(sort_events.c.kind)
+        .where(sort_events.c.sort_id == sorts.c.id)
+        .order_by(sort_events.c.seq.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
+    return select(sorts, last.label("last_event"))
+
+
+def load_sort(connection: Connection, sort_id: str) -> SortInfo:
+    """Return a sort.
+
+    Raises UnknownIdError when there is none.
+    """
+    row = connection.execute(select_sorts().where(sorts.c.id == sort_id)).mappings().first()
+    if row is None:
+        raise UnknownIdError(
+            f"there is no sort {sort_id!r}: open it from the list of sorts", sort=sort_id
+        )
+    return to_sort(row)
+
+
+def lock_open_sort(connection: Connection, sort_id: str) -> SortInfo:
+    """Return a sort that may be added to, and keep others from closing it until the commit.
+
+    Raises ClosedSortError when it is closed. SQLite's one writer makes the lock needless there.
+    """
+    connection.execute(select(sorts.c.seq).where(sorts.c.id == sort_id).with_for_update())
+    sort = load_sort(connection, sort_id)
+    if sort.closed:
+        raise ClosedSortError(
+            f"the sort {sort.name!r} is closed: reopen it, then send this again; "
+            "nothing was recorded",
+            sort=sort_id,
+        )
+    return sort
+
+
+def one_row(connection: Connection, table: Table, row_id: str, what: str) -> Row:
+    """Return the row that bears an id.
+
+    Raises UnknownIdError when there is none.
+    """
+    row = connection.execute(select(table).where(table.c.id == row_id)).mappings().first()
+    if row is None:
+        raise UnknownIdError(
+            f"there is no {what} {row_id!r}: reload the page to see what is there",
+            id=row_id,
+            what=what,
+        )
+    return row

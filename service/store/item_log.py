@@ -1,0 +1,167 @@
+"""Confirmed items, their corrections and their voids."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from sqlalchemy import Connection, exists, func, select
+
+from classifier.domain.errors import ConflictError
+from classifier.domain.records import Item, ItemChange
+from service.store.append import already_recorded, insert, lock_open_sort, one_row
+from service.store.database import Database
+from service.store.pile_log import batch_for
+from service.store.rows import ItemState, in_order, to_change, to_item
+from service.store.tables import captures, item_changes, items
+
+
+class ItemLog:
+    """The part of the log that is about items."""
+
+    _database: Database
+
+    def add_item(
+        self, item: Item, *, categories_version: str, sent: Mapping[str, object]
+    ) -> ItemState:
+        """Record a confirmation; a resend returns the first.
+
+        It goes into the newest batch of its category unless it names one.
+
+        Raises ClosedSortError; ConflictError when the id bears another item or when the photo is
+        confirmed already, naming what was recorded; UnknownIdError for the photo or batch.
+        """
+
+        def work(connection: Connection) -> ItemState:
+            if already_recorded(connection, items, item.id, sent, "item"):
+                return _load(connection, item.id)
+            lock_open_sort(connection, item.sort_id)
+            attempt = None if item.capture_id is None else _next_attempt(connection, item)
+            values = {
+                "id": item.id,
+                "sort_id": item.sort_id,
+                "capture_id": item.capture_id,
+                "attempt": attempt,
+                "batch_id": batch_for(
+                    connection, item.sort_id, item.category, item.batch_id, item.at
+                ),
+                "category": item.category,
+                "count": item.count,
+                "facts": dict(item.facts),
+                "route": item.route,
+                "sorter": item.sorter,
+                "note": item.note,
+                "suggested": item.suggested,
+                "model_version": item.model_version,
+                "categories_version": categories_version,
+                "programme_version": item.programme_version,
+                "at": item.at,
+            }
+            insert(connection, items, sent, values)
+            return _load(connection, item.id)
+
+        return self._database.write(work)
+
+    def add_change(
+        self, change: ItemChange, *, programme_version: str, sent: Mapping[str, object]
+    ) -> ItemState:
+        """Record a correction or a void; a resend returns the first.
+
+        Raises ClosedSortError; ConflictError when the item was undone or the id bears another
+        change; UnknownIdError for the item.
+        """
+
+        def work(connection: Connection) -> ItemState:
+            if already_recorded(connection, item_changes, change.id, sent, "change"):
+                return _load(connection, change.item_id)
+            state = _load(connection, change.item_id)
+            sort_id = state.item.sort_id
+            lock_open_sort(connection, sort_id)
+            state = _load(connection, change.item_id)
+            if any(earlier.kind == "void" for earlier in state.changes):
+                raise ConflictError(
+                    f"item {change.item_id} was undone already: it counts no longer; "
+                    "enter it again if it should",
+                    item=change.item_id,
+                )
+            batch_id = None
+            if change.category is not None:
+                batch_id = batch_for(connection, sort_id, change.category, None, change.at)
+            values = {
+                "id": change.id,
+                "sort_id": sort_id,
+                "item_id": change.item_id,
+                "kind": change.kind,
+                "category": change.category,
+                "count": change.count,
+                "route": change.route,
+                "facts": None if change.facts is None else dict(change.facts),
+                "batch_id": batch_id,
+                "reason": change.reason,
+                "sorter": change.sorter,
+                "programme_version": programme_version,
+                "at": change.at,
+            }
+            insert(connection, item_changes, sent, values)
+            return _load(connection, change.item_id)
+
+        return self._database.write(work)
+
+    def get_item(self, item_id: str) -> ItemState:
+        """Return an item with its changes.
+
+        Raises UnknownIdError when there is none.
+        """
+        with self._database.read() as connection:
+            return _load(connection, item_id)
+
+
+def _load(connection: Connection, item_id: str) -> ItemState:
+    row = one_row(connection, items, item_id, "item")
+    changes = connection.execute(
+        select(item_changes).where(item_changes.c.item_id == item_id).order_by(item_changes.c.seq)
+    )
+    return ItemState(
+        item=to_item(row), changes=in_order(to_change(each) for each in changes.mappings())
+    )
+
+
+def _next_attempt(connection: Connection, item: Item) -> int:
+    """Return how often this photo's confirmation was undone.
+
+    Raises ConflictError when a confirmation of it stands, or the photo is of another sort.
+    """
+    photo = one_row(connection, captures, str(item.capture_id), "photo")
+    if photo["sort_id"] != item.sort_id:
+        raise ConflictError(
+            f"photo {item.capture_id} belongs to another sort: reload the page",
+            capture=item.capture_id,
+            sort=photo["sort_id"],
+        )
+    undone_later = exists().where(
+        item_changes.c.item_id == items.c.id, item_changes.c.kind == "void"
+    )
+    standing = connection.scalar(
+        select(items.c.id).where(items.c.capture_id == item.capture_id, ~undone_later).limit(1)
+    )
+    if standing is not None:
+        raise _already_confirmed(_load(connection, standing))
+    undone = connection.scalar(
+        select(func.count()).select_from(items).where(items.c.capture_id == item.capture_id)
+    )
+    return int(undone or 0)
+
+
+def _already_confirmed(state: ItemState) -> ConflictError:
+    category, count = state.item.category, state.item.count
+    for change in state.changes:
+        category, count = change.category or category, change.count or count
+    by = f" by {state.item.sorter}" if state.item.sorter else ""
+    return ConflictError(
+        f"this photo is already confirmed{by} as {category}, count {count}: "
+        "nothing was added; correct that item if it is wrong",
+        item=state.item.id,
+        category=category,
+        count=count,
+        sorter=state.item.sorter,
+        at=state.item.at.isoformat(),
+    )

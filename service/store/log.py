@@ -1,0 +1,73 @@
+"""The log: all that was recorded, and the only place that speaks SQL to it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import select, text
+
+from service.store.capture_log import CaptureLog
+from service.store.database import Database
+from service.store.item_log import ItemLog
+from service.store.pile_log import PileLog
+from service.store.sort_log import SortLog
+from service.store.tables import LOG_TABLES
+
+
+@dataclass(frozen=True, slots=True)
+class LogTable:
+    """One table for export: column names, what each holds, and the rows in order."""
+
+    name: str
+    columns: tuple[str, ...]
+    docs: tuple[str, ...]
+    rows: Iterator[tuple[Any, ...]]
+
+
+class Log(SortLog, CaptureLog, ItemLog, PileLog):
+    """Appends rows and reads them back; nothing is ever changed or deleted."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    @property
+    def place(self) -> str:
+        """Where the log is kept."""
+        return self._database.place
+
+    def tables(self) -> Iterator[LogTable]:
+        """Give every table, all as they stood at one moment; read each before the next."""
+        with self._database.read() as connection:
+            for table in LOG_TABLES:
+                result = connection.execute(select(table).order_by(table.c.seq))
+                yield LogTable(
+                    name=table.name,
+                    columns=tuple(column.name for column in table.columns),
+                    docs=tuple(column.doc or "" for column in table.columns),
+                    rows=(tuple(row) for row in result),
+                )
+
+    def problems(self) -> tuple[str, ...]:
+        """Check the database file itself and return what is wrong with it.
+
+        Raises StorageError when it can't be read at all.
+        """
+        if self._database.engine.dialect.name != "sqlite":
+            return ()
+        with self._database.read() as connection:
+            said = [str(row[0]) for row in connection.execute(text("PRAGMA integrity_check"))]
+            strays = list(connection.execute(text("PRAGMA foreign_key_check")))
+        found = [line for line in said if line != "ok"]
+        found += [f"table {row[0]}, row {row[1]}: refers to no row of {row[2]}" for row in strays]
+        return tuple(found)
+
+    def ping(self) -> None:
+        """Raise StorageError when the database does not answer."""
+        with self._database.read() as connection:
+            connection.execute(text("SELECT 1"))
+
+    def close(self) -> None:
+        """Close all connections."""
+        self._database.close()

@@ -1,0 +1,192 @@
+"""Batches, weighings, their voids and the tare library."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from uuid import NAMESPACE_URL, uuid5
+
+from sqlalchemy import Connection, select
+
+from classifier.domain.errors import ConflictError
+from classifier.domain.records import Batch, Tare, Weighing, WeighingVoid
+from service.store.append import already_recorded, insert, lock_open_sort, one_row
+from service.store.database import Database
+from service.store.rows import to_batch, to_tare, to_void, to_weighing
+from service.store.tables import batches, tares, weighing_voids, weighings
+
+
+class PileLog:
+    """The part of the log that is about piles and scales."""
+
+    _database: Database
+
+    def add_batch(self, batch: Batch) -> Batch:
+        """Record another batch; a resend returns the first.
+
+        Raises ClosedSortError, or ConflictError when the id bears another batch.
+        """
+        sent = {"sort_id": batch.sort_id, "category": batch.category, "label": batch.label}
+
+        def work(connection: Connection) -> Batch:
+            if not already_recorded(connection, batches, batch.id, sent, "batch"):
+                lock_open_sort(connection, batch.sort_id)
+                _insert_batch(connection, batch)
+            return to_batch(one_row(connection, batches, batch.id, "batch"))
+
+        return self._database.write(work)
+
+    def get_batch(self, batch_id: str) -> Batch:
+        """Return a batch.
+
+        Raises UnknownIdError when there is none.
+        """
+        with self._database.read() as connection:
+            return to_batch(one_row(connection, batches, batch_id, "batch"))
+
+    def add_weighing(
+        self, weighing: Weighing, *, sort_id: str, category: str, sent: Mapping[str, object]
+    ) -> Weighing:
+        """Record a weighing; an empty `batch_id` means the newest batch of the category.
+
+        A resend returns the first. Raises ClosedSortError; ConflictError when the id bears
+        another weighing or the batch holds another category.
+        """
+
+        def work(connection: Connection) -> Weighing:
+            if not already_recorded(connection, weighings, weighing.id, sent, "weighing"):
+                lock_open_sort(connection, sort_id)
+                batch_id = batch_for(
+                    connection, sort_id, category, weighing.batch_id or None, weighing.at
+                )
+                values = {
+                    "id": weighing.id,
+                    "sort_id": sort_id,
+                    "batch_id": batch_id,
+                    "method": weighing.method,
+                    "gross": weighing.gross,
+                    "tare": weighing.tare,
+                    "unit": str(weighing.unit),
+                    "resolution": weighing.resolution,
+                    "tare_unit": None if weighing.tare_unit is None else str(weighing.tare_unit),
+                    "tare_resolution": weighing.tare_resolution,
+                    "capacity": weighing.capacity,
+                    "contents_left": weighing.contents_left,
+                    "note": weighing.note,
+                    "sorter": weighing.sorter,
+                    "at": weighing.at,
+                }
+                insert(connection, weighings, sent, values)
+            return to_weighing(one_row(connection, weighings, weighing.id, "weighing"))
+
+        return self._database.write(work)
+
+    def void_weighing(self, void: WeighingVoid) -> tuple[str, WeighingVoid]:
+        """Take a weighing back and return the id of its sort; a resend changes nothing.
+
+        Raises ClosedSortError, ConflictError when it was taken back already, UnknownIdError.
+        """
+        sent = {
+            "weighing_id": void.weighing_id,
+            "reason": void.reason,
+            "sorter": void.sorter,
+        }
+
+        def work(connection: Connection) -> tuple[str, WeighingVoid]:
+            sort_id = one_row(connection, weighings, void.weighing_id, "weighing")["sort_id"]
+            if not already_recorded(connection, weighing_voids, void.id, sent, "void"):
+                lock_open_sort(connection, sort_id)
+                _refuse_second_void(connection, void.weighing_id)
+                values = {"id": void.id, "sort_id": sort_id, "at": void.at, **sent}
+                insert(connection, weighing_voids, sent, values)
+            return sort_id, to_void(one_row(connection, weighing_voids, void.id, "void"))
+
+        return self._database.write(work)
+
+    def add_tare(self, tare: Tare) -> Tare:
+        """Add to the tare library; a resend returns the first.
+
+        Raises ConflictError when the id bears another tare.
+        """
+        sent = {
+            "name": tare.name,
+            "weight": format(tare.weight, "f"),
+            "unit": str(tare.unit),
+            "resolution": format(tare.resolution, "f"),
+        }
+
+        def work(connection: Connection) -> Tare:
+            if not already_recorded(connection, tares, tare.id, sent, "tare"):
+                values = {
+                    "id": tare.id,
+                    "name": tare.name,
+                    "weight": tare.weight,
+                    "unit": str(tare.unit),
+                    "resolution": tare.resolution,
+                    "at": tare.at,
+                }
+                insert(connection, tares, sent, values)
+            return to_tare(one_row(connection, tares, tare.id, "tare"))
+
+        return self._database.write(work)
+
+    def list_tares(self) -> tuple[Tare, ...]:
+        """Return the tare library, oldest first."""
+        with self._database.read() as connection:
+            rows = connection.execute(select(tares).order_by(tares.c.seq)).mappings()
+            return tuple(to_tare(row) for row in rows)
+
+
+def batch_for(
+    connection: Connection, sort_id: str, category: str, batch_id: str | None, at: datetime
+) -> str:
+    """Return the batch that something of a category goes into: the one named, or the newest.
+
+    The first entry of a category makes its first batch, so that every item stands in one and a
+    second batch, started later, does not take the earlier items along. Its id follows from sort
+    and category: two stations that make it at once make the same one.
+
+    Raises ConflictError when the named batch is of another sort or category.
+    """
+    if batch_id is not None:
+        batch = to_batch(one_row(connection, batches, batch_id, "batch"))
+        if (batch.sort_id, batch.category) != (sort_id, category):
+            raise ConflictError(
+                f"batch {batch_id} holds {batch.category}, not {category} of this sort: "
+                "choose a batch of that category, or start one",
+                batch=batch_id,
+                holds=batch.category,
+            )
+        return batch_id
+    newest = connection.scalar(
+        select(batches.c.id)
+        .where(batches.c.sort_id == sort_id, batches.c.category == category)
+        .order_by(batches.c.seq.desc())
+        .limit(1)
+    )
+    if newest is not None:
+        return str(newest)
+    first = str(uuid5(NAMESPACE_URL, f"tallytare:{sort_id}:{category}"))
+    _insert_batch(connection, Batch(first, sort_id, category, "", at))
+    return first
+
+
+def _insert_batch(connection: Connection, batch: Batch) -> None:
+    sent = {"sort_id": batch.sort_id, "category": batch.category, "label": batch.label}
+    insert(connection, batches, sent, {"id": batch.id, "at": batch.at, **sent})
+
+
+def _refuse_second_void(connection: Connection, weighing_id: str) -> None:
+    earlier = (
+        connection.execute(
+            select(weighing_voids).where(weighing_voids.c.weighing_id == weighing_id)
+        )
+        .mappings()
+        .first()
+    )
+    if earlier is not None:
+        raise ConflictError(
+            f"this weighing was taken back already ({earlier['reason']}): reload the page",
+            weighing=weighing_id,
+            reason=earlier["reason"],
+        )

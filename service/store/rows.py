@@ -1,0 +1,204 @@
+"""Records of the store that the core does not know, and how rows become records."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import TypeVar
+
+from sqlalchemy import RowMapping
+
+from classifier.domain.quantities import Unit
+from classifier.domain.records import (
+    Batch,
+    Item,
+    ItemChange,
+    SortInfo,
+    Tare,
+    Weighing,
+    WeighingVoid,
+)
+from classifier.domain.suggestion import Thresholds
+
+Row = RowMapping
+Timed = TypeVar("Timed", Item, ItemChange, Batch, Weighing, WeighingVoid)
+_TICK = timedelta(microseconds=1)
+
+
+@dataclass(frozen=True, slots=True)
+class ModelRecord:
+    """What the rules need of a bundle; kept with the captures, so that they can be read again."""
+
+    name: str
+    version: str
+    form_categories: Mapping[str, Mapping[str, float]]
+    thresholds: Thresholds
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureRecord:
+    """A photo as recorded: the model's ranked forms and the versions that were in force."""
+
+    id: str
+    sort_id: str
+    photo_name: str | None
+    forms: tuple[tuple[str, float], ...]
+    model: ModelRecord | None
+    categories_version: str
+    programme_version: str
+    notice: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureState:
+    """A capture with the answers given so far and its confirmations (undone ones too)."""
+
+    capture: CaptureRecord
+    answers: Mapping[str, str]
+    items: tuple[Item, ...]
+    changes: tuple[ItemChange, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ItemState:
+    """An item as first recorded, with its changes in order."""
+
+    item: Item
+    changes: tuple[ItemChange, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SortRows:
+    """Every row of one sort, read in one transaction."""
+
+    sort: SortInfo
+    items: tuple[Item, ...]
+    changes: tuple[ItemChange, ...]
+    batches: tuple[Batch, ...]
+    weighings: tuple[Weighing, ...]
+    voids: tuple[WeighingVoid, ...]
+
+
+def in_order(records: Iterable[Timed]) -> tuple[Timed, ...]:
+    """Return records given in order of `seq` with times that only grow.
+
+    The core orders by time. A clock that stepped back must not swap two rows, so a row that
+    claims to be older than the one before it is moved to just after it.
+    """
+    ordered: list[Timed] = []
+    for record in records:
+        if ordered and record.at <= ordered[-1].at:
+            record = replace(record, at=ordered[-1].at + _TICK)
+        ordered.append(record)
+    return tuple(ordered)
+
+
+def to_sort(row: Row) -> SortInfo:
+    """Build a sort from its row and the kind of its last event."""
+    return SortInfo(
+        id=row["id"],
+        name=row["name"],
+        place=row["place"],
+        stratum=row["stratum"],
+        sorted_on=row["sorted_on"],
+        days=row["days"],
+        persons=row["persons"],
+        programme_id=row["programme_id"],
+        sorters=tuple(row["sorters"]),
+        keeps_photos=row["keeps_photos"],
+        created_at=row["at"],
+        closed=row["last_event"] == "close",
+    )
+
+
+def to_item(row: Row) -> Item:
+    """Build an item as first recorded."""
+    return Item(
+        id=row["id"],
+        sort_id=row["sort_id"],
+        capture_id=row["capture_id"],
+        batch_id=row["batch_id"],
+        category=row["category"],
+        count=row["count"],
+        facts=dict(row["facts"]),
+        route=row["route"],
+        sorter=row["sorter"],
+        note=row["note"],
+        at=row["at"],
+        suggested=row["suggested"],
+        model_version=row["model_version"],
+        programme_version=row["programme_version"],
+    )
+
+
+def to_change(row: Row) -> ItemChange:
+    """Build a correction or void."""
+    return ItemChange(
+        id=row["id"],
+        item_id=row["item_id"],
+        kind=row["kind"],
+        category=row["category"],
+        count=row["count"],
+        route=row["route"],
+        facts=None if row["facts"] is None else dict(row["facts"]),
+        batch_id=row["batch_id"],
+        reason=row["reason"],
+        sorter=row["sorter"],
+        at=row["at"],
+    )
+
+
+def to_batch(row: Row) -> Batch:
+    """Build a batch."""
+    return Batch(
+        id=row["id"],
+        sort_id=row["sort_id"],
+        category=row["category"],
+        label=row["label"],
+        at=row["at"],
+    )
+
+
+def to_weighing(row: Row) -> Weighing:
+    """Build a weighing."""
+    return Weighing(
+        id=row["id"],
+        batch_id=row["batch_id"],
+        method=row["method"],
+        gross=row["gross"],
+        tare=row["tare"],
+        unit=Unit(row["unit"]),
+        resolution=row["resolution"],
+        tare_resolution=row["tare_resolution"],
+        capacity=row["capacity"],
+        contents_left=row["contents_left"],
+        note=row["note"],
+        sorter=row["sorter"],
+        at=row["at"],
+        tare_unit=None if row["tare_unit"] is None else Unit(row["tare_unit"]),
+    )
+
+
+def to_void(row: Row) -> WeighingVoid:
+    """Build the void of a weighing."""
+    return WeighingVoid(
+        id=row["id"],
+        weighing_id=row["weighing_id"],
+        reason=row["reason"],
+        sorter=row["sorter"],
+        at=row["at"],
+    )
+
+
+def to_tare(row: Row) -> Tare:
+    """Build an entry of the tare library."""
+    return Tare(
+        id=row["id"],
+        name=row["name"],
+        weight=row["weight"],
+        unit=Unit(row["unit"]),
+        resolution=row["resolution"],
+        at=row["at"],
+    )

@@ -1,0 +1,57 @@
+"""Brings a database to the newest schema, in one transaction."""
+
+from __future__ import annotations
+
+from sqlalchemy import Connection, inspect, text
+
+from classifier.domain.errors import StorageError
+from service.store.database import Database, make_engine
+
+# A test compares it with the newest migration; knowing it here saves loading Alembic at each start.
+HEAD = "0001"
+
+
+def open_database(url: str, *, busy_timeout_s: float = 10.0) -> Database:
+    """Open a database, made or migrated to the newest schema.
+
+    Raises StorageError when it is damaged, locked, not writable or made by a newer version.
+    """
+    database = Database(
+        make_engine(url, busy_timeout_s=busy_timeout_s), busy_timeout_s=busy_timeout_s
+    )
+    try:
+        with database.read() as connection:
+            found = _version(connection)
+        if found != HEAD:
+            database.write(_migrate)
+    except BaseException:
+        database.close()
+        raise
+    return database
+
+
+def _version(connection: Connection) -> str | None:
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    version: str | None = connection.scalar(text("SELECT version_num FROM alembic_version"))
+    return version
+
+
+def _migrate(connection: Connection) -> None:
+    from alembic import command
+    from alembic.config import Config
+    from alembic.script import ScriptDirectory
+
+    config = Config()
+    config.set_main_option("script_location", "service.store:migrations")
+    config.attributes["connection"] = connection
+    found = _version(connection)
+    known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+    if found is not None and found not in known:
+        raise StorageError(
+            f"the database has schema {found}, which this version of tallytare does not know: "
+            "it was opened by a newer version; install that one",
+            found=found,
+            known=sorted(known),
+        )
+    command.upgrade(config, "head")

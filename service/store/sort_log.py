@@ -1,0 +1,140 @@
+"""Sorts, and everything that was recorded in one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any, Literal
+
+from sqlalchemy import Connection, Table, select
+
+from classifier.domain.errors import ConflictError
+from classifier.domain.records import SortInfo
+from service.store.append import (
+    already_recorded,
+    insert,
+    load_sort,
+    select_sorts,
+)
+from service.store.database import Database
+from service.store.rows import (
+    Row,
+    SortRows,
+    in_order,
+    to_batch,
+    to_change,
+    to_item,
+    to_sort,
+    to_void,
+    to_weighing,
+)
+from service.store.tables import (
+    batches,
+    item_changes,
+    items,
+    sort_events,
+    sorts,
+    weighing_voids,
+    weighings,
+)
+
+
+class SortLog:
+    """The part of the log that is about sorts."""
+
+    _database: Database
+
+    def add_sort(
+        self, sort: SortInfo, *, programme_version: str, sent: Mapping[str, object]
+    ) -> SortInfo:
+        """Record a new sort; a resend returns the first.
+
+        Raises ConflictError when the id bears another sort.
+        """
+
+        def work(connection: Connection) -> SortInfo:
+            if not already_recorded(connection, sorts, sort.id, sent, "sort"):
+                values: dict[str, Any] = {
+                    "id": sort.id,
+                    "name": sort.name,
+                    "place": sort.place,
+                    "stratum": sort.stratum,
+                    "sorted_on": sort.sorted_on,
+                    "days": sort.days,
+                    "persons": sort.persons,
+                    "programme_id": sort.programme_id,
+                    "programme_version": programme_version,
+                    "sorters": list(sort.sorters),
+                    "keeps_photos": sort.keeps_photos,
+                    "at": sort.created_at,
+                }
+                insert(connection, sorts, sent, values)
+            return load_sort(connection, sort.id)
+
+        return self._database.write(work)
+
+    def add_sort_event(
+        self, sort_id: str, event_id: str, kind: Literal["close", "reopen"], at: datetime
+    ) -> SortInfo:
+        """Close or reopen a sort; a resend changes nothing.
+
+        Raises ConflictError when it is closed (or open) already.
+        """
+        sent = {"sort_id": sort_id, "kind": kind}
+
+        def work(connection: Connection) -> SortInfo:
+            sort = load_sort(connection, sort_id)
+            if already_recorded(connection, sort_events, event_id, sent, "event"):
+                return sort
+            connection.execute(select(sorts.c.seq).where(sorts.c.id == sort_id).with_for_update())
+            sort = load_sort(connection, sort_id)
+            if sort.closed == (kind == "close"):
+                state = "closed" if sort.closed else "open"
+                raise ConflictError(
+                    f"the sort {sort.name!r} is {state} already: reload the page", sort=sort_id
+                )
+            values = {"id": event_id, "sort_id": sort_id, "kind": kind, "at": at}
+            insert(connection, sort_events, sent, values)
+            return load_sort(connection, sort_id)
+
+        return self._database.write(work)
+
+    def get_sort(self, sort_id: str) -> SortInfo:
+        """Return a sort.
+
+        Raises UnknownIdError when there is none.
+        """
+        with self._database.read() as connection:
+            return load_sort(connection, sort_id)
+
+    def list_sorts(self, *, limit: int | None = None) -> tuple[SortInfo, ...]:
+        """Return sorts, the newest first."""
+        with self._database.read() as connection:
+            rows = connection.execute(select_sorts().order_by(sorts.c.seq.desc()).limit(limit))
+            return tuple(to_sort(row) for row in rows.mappings())
+
+    def sort_rows(self, sort_id: str) -> SortRows:
+        """Return all rows of a sort, as they stood at one moment.
+
+        Raises UnknownIdError when there is no such sort.
+        """
+        with self._database.read() as connection:
+            return SortRows(
+                sort=load_sort(connection, sort_id),
+                items=in_order(to_item(row) for row in _of_sort(connection, items, sort_id)),
+                changes=in_order(
+                    to_change(row) for row in _of_sort(connection, item_changes, sort_id)
+                ),
+                batches=in_order(to_batch(row) for row in _of_sort(connection, batches, sort_id)),
+                weighings=in_order(
+                    to_weighing(row) for row in _of_sort(connection, weighings, sort_id)
+                ),
+                voids=in_order(
+                    to_void(row) for row in _of_sort(connection, weighing_voids, sort_id)
+                ),
+            )
+
+
+def _of_sort(connection: Connection, table: Table, sort_id: str) -> list[Row]:
+    query = select(table).where(table.c.sort_id == sort_id).order_by(table.c.seq)
+    return list(connection.execute(query).mappings())

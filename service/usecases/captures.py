@@ -1,0 +1,169 @@
+"""A photo comes in, the model looks at it, the programme turns that into a route."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+
+from classifier.domain.errors import (
+    BundleError,
+    ClosedSortError,
+    ConflictError,
+    PhotoTooLargeError,
+    UnknownIdError,
+)
+from classifier.domain.records import SortInfo
+from classifier.domain.suggestion import Suggestion
+from service.store.rows import CaptureRecord, CaptureState, ItemState
+from service.usecases.entries import check_id
+from service.usecases.items import history_of
+from service.usecases.services import Services
+from service.usecases.suggesting import suggestion_by_hand, suggestion_of
+from service.usecases.views import CaptureView, CurrentItem, ModelName
+
+LOG_SIDE_PX = 512
+"""Longest side of the copy that every log keeps: enough to see what was meant."""
+TRAINING_SIDE_PX = 1024
+"""Longest side where the sort says that photos may be kept for training."""
+
+
+def take_photo(services: Services, *, sort_id: str, capture_id: str, data: bytes) -> CaptureView:
+    """Keep a photo and return what it probably shows; a resend returns the first answer.
+
+    The model runs outside any transaction, at most `inference_concurrency` photos at once. The
+    cleaned copy is safe on disk before the row that names it.
+
+    Raises UnreadablePhotoError, PhotoTooLargeError, ClosedSortError, ConflictError,
+    UnknownIdError, InvalidEntryError, StorageError.
+    """
+    own = check_id(capture_id, "capture_id")
+    sort = services.log.get_sort(sort_id.lower())
+    sent = {"sort_id": sort.id, "sha256": hashlib.sha256(data).hexdigest()}
+    if services.log.capture_recorded(own, sent):
+        return get_capture(services, own)
+    if sort.closed:
+        raise ClosedSortError(
+            f"the sort {sort.name!r} is closed: reopen it, then take the photo again",
+            sort=sort.id,
+        )
+    if len(data) > services.settings.max_upload_bytes:
+        raise PhotoTooLargeError(
+            f"the photo has {len(data)} bytes, allowed are {services.settings.max_upload_bytes}: "
+            "take it at a lower resolution",
+            given=len(data),
+            allowed=services.settings.max_upload_bytes,
+        )
+    _record(services, sort, own, data, sent)
+    return get_capture(services, own)
+
+
+def get_capture(services: Services, capture_id: str) -> CaptureView:
+    """Return a photo with its suggestion and, if confirmed, its item.
+
+    Raises UnknownIdError when there is none.
+    """
+    state = services.log.get_capture(capture_id.lower())
+    return _view(services, services.log.get_sort(state.capture.sort_id), state)
+
+
+def open_captures(services: Services, sort_id: str, *, limit: int = 20) -> tuple[CaptureView, ...]:
+    """Return the newest photos of a sort that still wait for a confirmation.
+
+    Raises UnknownIdError when there is no such sort.
+    """
+    sort = services.log.get_sort(sort_id.lower())
+    states = services.log.open_captures(sort.id, limit=limit)
+    return tuple(_view(services, sort, state) for state in states)
+
+
+def answer_fact(services: Services, *, capture_id: str, fact: str, answer: str) -> CaptureView:
+    """Take an answer to a question; "not_sure" leaves the fact open and it is not asked again.
+
+    Raises UnknownIdError, ConflictError once the photo is confirmed, ClosedSortError.
+    """
+    services.categories.known_answers({fact: answer})
+    services.log.add_fact_answer(capture_id.lower(), fact, answer, services.clock())
+    return get_capture(services, capture_id)
+
+
+def preview(
+    services: Services, *, sort_id: str, category: str, facts: Mapping[str, str] | None = None
+) -> Suggestion:
+    """Return where a category chosen by hand goes, with its question and cautions.
+
+    Raises UnknownIdError for a sort, category, fact or answer that nothing bears.
+    """
+    sort = services.log.get_sort(sort_id.lower())
+    programme = services.programme(sort.programme_id)
+    return suggestion_by_hand(services, category, programme, facts or {})
+
+
+def read_photo(services: Services, capture_id: str) -> bytes:
+    """Return the cleaned JPEG of a capture.
+
+    Raises UnknownIdError when there is none.
+    """
+    name = services.log.get_capture(capture_id.lower()).capture.photo_name
+    if name is None:
+        raise UnknownIdError(f"entry {capture_id!r} has no photo", capture=capture_id)
+    return services.photos.read(name)
+
+
+def _record(
+    services: Services, sort: SortInfo, capture_id: str, data: bytes, sent: Mapping[str, object]
+) -> None:
+    forms: tuple[tuple[str, float], ...] = ()
+    embedding, model, notice = None, services.model, services.model_problem
+    with services.inference_slots:
+        photo = services.reader.decode(data)
+        side = TRAINING_SIDE_PX if sort.keeps_photos else LOG_SIDE_PX
+        jpeg = services.reader.clean_copy(data, max_side=side)
+        if services.predictor is not None:
+            try:
+                prediction = services.predictor.predict(photo)
+            except BundleError as error:
+                model, notice = None, error.message
+            else:
+                forms = tuple((each.id, each.p) for each in prediction.forms)
+                embedding = prediction.embedding.astype("<f2").tobytes()
+    name = services.photos.keep(capture_id, jpeg)
+    capture = CaptureRecord(
+        id=capture_id,
+        sort_id=sort.id,
+        photo_name=name,
+        forms=forms,
+        model=model if forms else None,
+        categories_version=services.categories.version,
+        programme_version=services.programme(sort.programme_id).version,
+        notice=notice,
+        at=services.clock(),
+    )
+    try:
+        services.log.add_capture(capture, embedding=embedding, sent=sent)
+    except ConflictError:
+        # Nothing names this file: the sort was closed, or another photo took the id, meanwhile.
+        services.photos.remove(name)
+        raise
+
+
+def _confirmed(services: Services, sort: SortInfo, state: CaptureState) -> CurrentItem | None:
+    for item in reversed(state.items):
+        changes = tuple(change for change in state.changes if change.item_id == item.id)
+        current = history_of(services, sort, ItemState(item, changes)).current
+        if not current.voided:
+            return current
+    return None
+
+
+def _view(services: Services, sort: SortInfo, state: CaptureState) -> CaptureView:
+    capture = state.capture
+    model = capture.model
+    return CaptureView(
+        id=capture.id,
+        sort_id=capture.sort_id,
+        photo_name=capture.photo_name,
+        suggestion=suggestion_of(services, state, services.programme(sort.programme_id)),
+        confirmed=_confirmed(services, sort, state),
+        model=None if model is None else ModelName(model.name, model.version),
+        notice=capture.notice,
+    )

@@ -1,0 +1,242 @@
+"""Confirm, correct and undo items; the running tally."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from classifier.domain.ledger import fold
+from classifier.domain.programme import Programme
+from classifier.domain.quantities import parse_count
+from classifier.domain.records import Item, ItemChange, SortInfo
+from service.store.rows import ItemState
+from service.usecases.entries import NOTE_LENGTH, check_id, check_sorter, check_text
+from service.usecases.services import Services
+from service.usecases.suggesting import recorded_route, route_name, suggestion_of
+from service.usecases.views import (
+    CurrentItem,
+    ItemHistory,
+    ItemView,
+    Tally,
+    TallyLine,
+)
+
+
+def confirm(
+    services: Services,
+    *,
+    item_id: str,
+    sort_id: str,
+    category: str,
+    capture_id: str | None = None,
+    batch_id: str | None = None,
+    count: int | str = 1,
+    facts: Mapping[str, str] | None = None,
+    note: str = "",
+    sorter: str = "",
+) -> ItemView:
+    """Record what an item is: of a photo, or by hand and "same again" without one.
+
+    Facts told about the photo count too; those given here win. A resend returns the first answer.
+
+    Raises ClosedSortError; ConflictError when the photo is confirmed already (naming what was
+    recorded) or the id bears another item; UnknownIdError, InvalidEntryError,
+    InvalidQuantityError.
+    """
+    sort = services.log.get_sort(sort_id.lower())
+    programme = services.programme(sort.programme_id)
+    number = parse_count(count)
+    told = dict(facts or {})
+    known = services.categories.known_answers(told)
+    suggested = model_version = None
+    if capture_id is not None:
+        state = services.log.get_capture(check_id(capture_id, "capture_id"))
+        answered = services.categories.known_answers({**state.answers, **told})
+        known = {**answered, **known}
+        model_version = None if state.capture.model is None else state.capture.model.version
+        ranked = suggestion_of(services, state, programme).categories
+        suggested = ranked[0].id if ranked else None
+    item = Item(
+        id=check_id(item_id, "item_id"),
+        sort_id=sort.id,
+        capture_id=None if capture_id is None else capture_id.lower(),
+        batch_id=None if batch_id is None else check_id(batch_id, "batch_id"),
+        category=category,
+        count=number,
+        facts=known,
+        route=recorded_route(services, category, programme, known).route,
+        sorter=check_sorter(sorter),
+        note=check_text(note, "note", longest=NOTE_LENGTH),
+        at=services.clock(),
+        suggested=suggested,
+        model_version=model_version,
+        programme_version=programme.version,
+    )
+    sent = {
+        "sort_id": item.sort_id,
+        "capture_id": item.capture_id,
+        "batch_id": item.batch_id,
+        "category": category,
+        "count": number,
+        "facts": told,
+        "note": item.note,
+        "sorter": item.sorter,
+    }
+    recorded = services.log.add_item(
+        item, categories_version=services.categories.version, sent=sent
+    )
+    return _view(services, sort, programme, recorded)
+
+
+def correct(
+    services: Services,
+    *,
+    item_id: str,
+    change_id: str,
+    category: str,
+    count: int | str,
+    facts: Mapping[str, str] | None = None,
+    reason: str = "",
+    sorter: str = "",
+) -> ItemView:
+    """Say what an item is instead; its first label stays in its history.
+
+    Raises ClosedSortError; ConflictError when it was undone or the id bears another change;
+    UnknownIdError, InvalidEntryError, InvalidQuantityError.
+    """
+    sort, programme = _sort_of(services, item_id)
+    told = dict(facts or {})
+    known = services.categories.known_answers(told)
+    change = ItemChange(
+        id=check_id(change_id, "change_id"),
+        item_id=item_id.lower(),
+        kind="correct",
+        category=category,
+        count=parse_count(count),
+        route=recorded_route(services, category, programme, known).route,
+        facts=known,
+        batch_id=None,
+        reason=check_text(reason, "reason", longest=NOTE_LENGTH),
+        sorter=check_sorter(sorter),
+        at=services.clock(),
+    )
+    sent = {
+        "item_id": change.item_id,
+        "kind": "correct",
+        "category": category,
+        "count": change.count,
+        "facts": told,
+        "reason": change.reason,
+        "sorter": change.sorter,
+    }
+    recorded = services.log.add_change(change, programme_version=programme.version, sent=sent)
+    return _view(services, sort, programme, recorded)
+
+
+def undo(
+    services: Services, *, item_id: str, change_id: str, reason: str = "", sorter: str = ""
+) -> ItemView:
+    """Take an item out of the totals; it stays in the log, and its photo can be confirmed anew.
+
+    Raises ClosedSortError; ConflictError when it was undone before; UnknownIdError.
+    """
+    sort, programme = _sort_of(services, item_id)
+    change = ItemChange(
+        id=check_id(change_id, "change_id"),
+        item_id=item_id.lower(),
+        kind="void",
+        category=None,
+        count=None,
+        route=None,
+        facts=None,
+        batch_id=None,
+        reason=check_text(reason, "reason", longest=NOTE_LENGTH),
+        sorter=check_sorter(sorter),
+        at=services.clock(),
+    )
+    sent = {
+        "item_id": change.item_id,
+        "kind": "void",
+        "reason": change.reason,
+        "sorter": change.sorter,
+    }
+    recorded = services.log.add_change(change, programme_version=programme.version, sent=sent)
+    return _view(services, sort, programme, recorded)
+
+
+def tally(services: Services, sort_id: str) -> Tally:
+    """Return what was counted so far, by category in the order of the list.
+
+    Raises UnknownIdError when there is no such sort.
+    """
+    rows = services.log.sort_rows(sort_id.lower())
+    ledger = fold(rows.sort, rows.items, rows.changes)
+    lines = []
+    for category in services.categories.categories:
+        total = ledger.category(category.id)
+        if total.items:
+            routes = dict.fromkeys(route_name(item.route) for item in total.items)
+            lines.append(TallyLine(category.id, category.name, total.count, tuple(routes)))
+    return Tally(
+        lines=tuple(lines),
+        items=len(ledger.items),
+        objects=sum(item.count for item in ledger.items),
+    )
+
+
+def list_items(services: Services, sort_id: str) -> tuple[ItemHistory, ...]:
+    """Return all items of a sort with their history, the newest first; undone ones too.
+
+    Raises UnknownIdError when there is no such sort.
+    """
+    rows = services.log.sort_rows(sort_id.lower())
+    changes: dict[str, list[ItemChange]] = {}
+    for change in rows.changes:
+        changes.setdefault(change.item_id, []).append(change)
+    states = [ItemState(item, tuple(changes.get(item.id, ()))) for item in rows.items]
+    return tuple(history_of(services, rows.sort, state) for state in reversed(states))
+
+
+def history(services: Services, item_id: str) -> ItemHistory:
+    """Return an item as first recorded, its changes and how it stands.
+
+    Raises UnknownIdError when there is none.
+    """
+    state = services.log.get_item(item_id.lower())
+    return history_of(services, services.log.get_sort(state.item.sort_id), state)
+
+
+def history_of(services: Services, sort: SortInfo, state: ItemState) -> ItemHistory:
+    """Return the history of an item whose rows are at hand."""
+    ledger = fold(sort, (state.item,), state.changes)
+    voided = bool(ledger.voided)
+    # The fold drops corrections of an undone item; its history still shows the last label.
+    standing = state.item if not ledger.items else ledger.items[0]
+    corrected = any(change.kind == "correct" for change in state.changes)
+    return ItemHistory(
+        first=_current(services, state.item, corrected=False, voided=False),
+        changes=state.changes,
+        current=_current(services, standing, corrected=corrected, voided=voided),
+    )
+
+
+def _current(services: Services, item: Item, *, corrected: bool, voided: bool) -> CurrentItem:
+    return CurrentItem(
+        item=item,
+        category_name=services.categories.get(item.category).name,
+        route_name=route_name(item.route),
+        corrected=corrected,
+        voided=voided,
+    )
+
+
+def _sort_of(services: Services, item_id: str) -> tuple[SortInfo, Programme]:
+    state = services.log.get_item(item_id.lower())
+    sort = services.log.get_sort(state.item.sort_id)
+    return sort, services.programme(sort.programme_id)
+
+
+def _view(services: Services, sort: SortInfo, programme: Programme, state: ItemState) -> ItemView:
+    current = history_of(services, sort, state).current
+    item = current.item
+    route = recorded_route(services, item.category, programme, item.facts)
+    return ItemView(current=current, route=route, tally=tally(services, sort.id))

@@ -1,0 +1,214 @@
+"""Batches and what they weigh, as read off a scale."""
+
+from __future__ import annotations
+
+from classifier.domain.errors import InvalidEntryError
+from classifier.domain.ledger import BatchTotal, fold
+from classifier.domain.quantities import (
+    Reading,
+    Unit,
+    parse_decimal,
+    parse_unit,
+    sum_masses,
+)
+from classifier.domain.records import Batch, Method, Tare, Weighing, WeighingVoid
+from classifier.domain.weighing import METHODS, net_mass
+from service.store.rows import SortRows
+from service.usecases.entries import (
+    NAME_LENGTH,
+    NOTE_LENGTH,
+    check_id,
+    check_sorter,
+    check_text,
+)
+from service.usecases.services import Services
+from service.usecases.views import BatchLine, PileLine, PilesView, WeighingLine
+
+
+def piles(services: Services, sort_id: str) -> PilesView:
+    """Return every category that has items or batches, with its batches and weighings.
+
+    Raises UnknownIdError when there is no such sort.
+    """
+    rows = services.log.sort_rows(sort_id.lower())
+    ledger = fold(rows.sort, rows.items, rows.changes, rows.batches, rows.weighings, rows.voids)
+    groups = {group.id: group.name for group in services.categories.groups}
+    lines = []
+    for category in services.categories.categories:
+        total = ledger.category(category.id)
+        if not total.items and not total.batches:
+            continue
+        masses = [batch.mass for batch in total.batches if batch.mass is not None]
+        lines.append(
+            PileLine(
+                category=category.id,
+                name=category.name,
+                group=groups[category.group],
+                count=total.count,
+                mass=sum_masses(masses) if masses else None,
+                batches=tuple(_batch_line(batch, rows) for batch in total.batches),
+            )
+        )
+    return PilesView(sort=rows.sort, piles=tuple(lines), tares=list_tares(services))
+
+
+def start_batch(
+    services: Services, *, sort_id: str, batch_id: str, category: str, label: str = ""
+) -> Batch:
+    """Start another container or heap; items confirmed from now on go into it.
+
+    Raises ClosedSortError, ConflictError, UnknownIdError, InvalidEntryError.
+    """
+    services.categories.get(category)
+    batch = Batch(
+        id=check_id(batch_id, "batch_id"),
+        sort_id=sort_id.lower(),
+        category=category,
+        label=check_text(label, "label", longest=NAME_LENGTH),
+        at=services.clock(),
+    )
+    return services.log.add_batch(batch)
+
+
+def weigh(
+    services: Services,
+    *,
+    sort_id: str,
+    weighing_id: str,
+    batch_id: str | None = None,
+    category: str | None = None,
+    method: str,
+    gross: str | None = None,
+    tare: str | None = None,
+    unit: str,
+    resolution: str,
+    tare_unit: str | None = None,
+    tare_resolution: str | None = None,
+    capacity: str | None = None,
+    contents_left: bool = False,
+    note: str = "",
+    sorter: str = "",
+) -> WeighingLine:
+    """Record what a scale showed, as typed; `category` alone means its newest batch.
+
+    Raises ImpossibleWeighingError, InvalidQuantityError, InvalidEntryError, ClosedSortError,
+    ConflictError, UnknownIdError. Nothing is recorded then.
+    """
+    weighing = Weighing(
+        id=check_id(weighing_id, "weighing_id"),
+        batch_id="" if batch_id is None else check_id(batch_id, "batch_id"),
+        method=_method(method),
+        gross=None if not gross else parse_decimal(gross, what="gross"),
+        tare=None if not tare else parse_decimal(tare, what="tare"),
+        unit=parse_unit(unit),
+        resolution=parse_decimal(resolution, what="resolution"),
+        tare_resolution=(
+            None if not tare_resolution else parse_decimal(tare_resolution, what="tare resolution")
+        ),
+        capacity=None if not capacity else parse_decimal(capacity, what="capacity"),
+        contents_left=contents_left,
+        note=check_text(note, "note", longest=NOTE_LENGTH),
+        sorter=check_sorter(sorter),
+        at=services.clock(),
+        tare_unit=None if not tare_unit else parse_unit(tare_unit),
+    )
+    net = net_mass(weighing)
+    recorded = services.log.add_weighing(
+        weighing,
+        sort_id=sort_id.lower(),
+        category=_category(services, batch_id, category),
+        sent={
+            "sort_id": sort_id.lower(),
+            "batch_id": batch_id,
+            "category": category,
+            "method": method,
+            "gross": gross or None,
+            "tare": tare or None,
+            "unit": unit,
+            "resolution": resolution,
+            "tare_unit": tare_unit or None,
+            "tare_resolution": tare_resolution or None,
+            "capacity": capacity or None,
+            "contents_left": contents_left,
+            "note": weighing.note,
+            "sorter": weighing.sorter,
+        },
+    )
+    return WeighingLine(weighing=recorded, net=net, void=None)
+
+
+def void_weighing(
+    services: Services, *, weighing_id: str, void_id: str, reason: str, sorter: str = ""
+) -> str:
+    """Take a weighing back and return the id of its sort; the reading stays in the log.
+
+    Raises InvalidEntryError without a reason, ConflictError, ClosedSortError, UnknownIdError.
+    """
+    void = WeighingVoid(
+        id=check_id(void_id, "void_id"),
+        weighing_id=weighing_id.lower(),
+        reason=check_text(reason, "reason", longest=NOTE_LENGTH, needed=True),
+        sorter=check_sorter(sorter),
+        at=services.clock(),
+    )
+    sort_id, _ = services.log.void_weighing(void)
+    return sort_id
+
+
+def add_tare(
+    services: Services, *, tare_id: str, name: str, weight: str, unit: str, resolution: str
+) -> Tare:
+    """Add a bucket or bag to the tare library.
+
+    Raises InvalidEntryError, InvalidQuantityError, ConflictError.
+    """
+    reading = Reading(
+        value=parse_decimal(weight, what="weight"),
+        unit=parse_unit(unit),
+        resolution=parse_decimal(resolution, what="resolution"),
+    )
+    tare = Tare(
+        id=check_id(tare_id, "tare_id"),
+        name=check_text(name, "name", longest=NAME_LENGTH, needed=True),
+        weight=reading.value,
+        unit=Unit(reading.unit),
+        resolution=reading.resolution,
+        at=services.clock(),
+    )
+    return services.log.add_tare(tare)
+
+
+def list_tares(services: Services) -> tuple[Tare, ...]:
+    """Return the tare library, oldest first."""
+    return services.log.list_tares()
+
+
+def _batch_line(total: BatchTotal, rows: SortRows) -> BatchLine:
+    voids = {void.weighing_id: void for void in rows.voids}
+    return BatchLine(
+        total=total,
+        weighings=tuple(
+            WeighingLine(weighing=weighing, net=net_mass(weighing), void=voids.get(weighing.id))
+            for weighing in rows.weighings
+            if weighing.batch_id == total.batch.id
+        ),
+    )
+
+
+def _method(given: str) -> Method:
+    for method in METHODS:
+        if method == given:
+            return method
+    raise InvalidEntryError(
+        f"method {given[:40]!r} is not known: use one of {', '.join(METHODS)}", given=given
+    )
+
+
+def _category(services: Services, batch_id: str | None, category: str | None) -> str:
+    if category is not None:
+        return services.categories.get(category).id
+    if batch_id is None:
+        raise InvalidEntryError(
+            "the weighing names neither a batch nor a category: choose what was weighed"
+        )
+    return services.log.get_batch(batch_id.lower()).category

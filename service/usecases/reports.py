@@ -1,0 +1,143 @@
+"""Reports of one sort, and everything written to a folder."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from classifier.domain.errors import StorageError, TallytareError
+from classifier.domain.ledger import Ledger, fold
+from classifier.domain.report import Report, build_report
+from classifier.domain.report_json import report_json
+from classifier.domain.report_rows import dictionary_csv, report_csv, safe_cell
+from service.store.rows import SortRows
+from service.usecases.services import Services
+from service.usecases.views import Export
+
+Progress = Callable[[int, int], None]
+"""Told how many of how many reports are done."""
+
+
+def report(services: Services, sort_id: str) -> Report:
+    """Return the report of a sort, from one reading of the log.
+
+    Raises UnknownIdError when there is no such sort or its programme file is gone.
+    """
+    rows = services.log.sort_rows(sort_id.lower())
+    return build_report(
+        _ledger(rows),
+        services.categories,
+        services.programme(rows.sort.programme_id),
+        priors=services.priors,
+        national=services.national,
+    )
+
+
+def report_as_json(services: Services, sort_id: str) -> dict[str, Any]:
+    """Return the report as plain values for JSON.
+
+    Raises UnknownIdError as `report` does.
+    """
+    return report_json(report(services, sort_id))
+
+
+def report_as_csv(services: Services, sort_id: str) -> str:
+    """Return the report as tidy CSV.
+
+    Raises UnknownIdError as `report` does.
+    """
+    return report_csv(report(services, sort_id))
+
+
+def data_dictionary_csv() -> str:
+    """Return what each column and measure of the report's CSV means."""
+    return dictionary_csv()
+
+
+def export(services: Services, directory: Path, *, progress: Progress | None = None) -> Export:
+    """Write the log and every report into a folder; files there of the same name are replaced.
+
+    A sort whose report can't be made (its programme file is gone) is told in the result.
+
+    Raises StorageError when the folder can't be written or the log can't be read.
+    """
+    written: list[str] = []
+    failed: list[str] = []
+    with _disk_errors(directory):
+        _write_log(services, directory, written)
+        _write(directory / "report-dictionary.csv", dictionary_csv(), written, directory)
+        sorts = services.log.list_sorts()
+        for done, sort in enumerate(sorts, start=1):
+            try:
+                made = report(services, sort.id)
+            except TallytareError as error:
+                failed.append(f"sort {sort.name!r} ({sort.id}): {error.message}")
+            else:
+                text = json.dumps(report_json(made), ensure_ascii=False, indent=2) + "\n"
+                base = directory / "reports" / sort.id
+                _write(base.with_suffix(".json"), text, written, directory)
+                _write(base.with_suffix(".csv"), report_csv(made), written, directory)
+            if progress is not None:
+                progress(done, len(sorts))
+    return Export(files=tuple(written), sorts=len(sorts), failed=tuple(failed))
+
+
+def _ledger(rows: SortRows) -> Ledger:
+    """Fold a sort without batches that hold nothing: started, then emptied by corrections."""
+    ledger = fold(rows.sort, rows.items, rows.changes, rows.batches, rows.weighings, rows.voids)
+    used = {batch.batch.id for batch in ledger.batches if batch.count or batch.weighings}
+    used |= {weighing.batch_id for weighing in rows.weighings}
+    batches = [batch for batch in rows.batches if batch.id in used]
+    return fold(rows.sort, rows.items, rows.changes, batches, rows.weighings, rows.voids)
+
+
+def _write_log(services: Services, directory: Path, written: list[str]) -> None:
+    folder = directory / "log"
+    folder.mkdir(parents=True, exist_ok=True)
+    dictionary = [("table", "column", "meaning")]
+    for table in services.log.tables():
+        dictionary += [
+            (table.name, column, doc) for column, doc in zip(table.columns, table.docs, strict=True)
+        ]
+        path = folder / f"{table.name}.csv"
+        with path.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file)
+            writer.writerow(table.columns)
+            writer.writerows([_cell(value) for value in row] for row in table.rows)
+        written.append(str(path.relative_to(directory)))
+    path = directory / "log-dictionary.csv"
+    with path.open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows(dictionary)
+    written.append(path.name)
+
+
+def _cell(value: object) -> object:
+    """Return a value as CSV keeps it: nothing that a spreadsheet would run as a formula."""
+    if isinstance(value, (datetime, date)):
+        return value.isoformat()
+    if isinstance(value, (dict, list)):
+        return json.dumps(value, ensure_ascii=False, sort_keys=True)
+    return safe_cell(value) if isinstance(value, str) else value
+
+
+def _write(path: Path, text: str, written: list[str], directory: Path) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(text, encoding="utf-8", newline="")
+    written.append(str(path.relative_to(directory)))
+
+
+@contextmanager
+def _disk_errors(directory: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise StorageError(
+            f"the export to {directory} stopped ({error.strerror or error}): free some space or "
+            "choose a folder that may be written, then export again; the log is unharmed",
+            folder=str(directory),
+        ) from error

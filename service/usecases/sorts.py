@@ -1,0 +1,116 @@
+"""Start, close, reopen and find sorts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Literal
+
+from classifier.domain.programme import Programme
+from classifier.domain.quantities import check_days, check_persons
+from classifier.domain.records import SortInfo
+from service.usecases.entries import NAME_LENGTH, check_id, check_sorters, check_text
+from service.usecases.services import Services
+from service.usecases.views import ProgrammeName
+
+
+def create_sort(
+    services: Services,
+    *,
+    sort_id: str,
+    name: str,
+    place: str = "",
+    stratum: str = "",
+    sorted_on: date,
+    days: int | str,
+    persons: int | str,
+    programme_id: str,
+    sorters: Sequence[str] = (),
+    keeps_photos: bool = False,
+) -> SortInfo:
+    """Start a sort; a resend returns the first.
+
+    Raises InvalidEntryError, InvalidQuantityError, UnknownIdError (programme), ConflictError.
+    """
+    programme = services.programme(programme_id)
+    sort = SortInfo(
+        id=check_id(sort_id, "sort_id"),
+        name=check_text(name, "name", longest=NAME_LENGTH, needed=True),
+        place=check_text(place, "place", longest=NAME_LENGTH),
+        stratum=check_text(stratum, "stratum", longest=NAME_LENGTH),
+        sorted_on=sorted_on,
+        days=check_days(days),
+        persons=check_persons(persons),
+        programme_id=programme.id,
+        sorters=check_sorters(sorters),
+        keeps_photos=keeps_photos,
+        created_at=services.clock(),
+        closed=False,
+    )
+    sent = {
+        "name": sort.name,
+        "place": sort.place,
+        "stratum": sort.stratum,
+        "sorted_on": sort.sorted_on.isoformat(),
+        "days": sort.days,
+        "persons": sort.persons,
+        "programme_id": sort.programme_id,
+        "sorters": list(sort.sorters),
+        "keeps_photos": sort.keeps_photos,
+    }
+    return services.log.add_sort(sort, programme_version=programme.version, sent=sent)
+
+
+def close_sort(services: Services, sort_id: str, *, event_id: str) -> SortInfo:
+    """Close a sort: nothing can be added until it is reopened.
+
+    Raises UnknownIdError, ConflictError when it is closed already.
+    """
+    return _step(services, sort_id, event_id, "close")
+
+
+def reopen_sort(services: Services, sort_id: str, *, event_id: str) -> SortInfo:
+    """Open a closed sort again.
+
+    Raises UnknownIdError, ConflictError when it is open already.
+    """
+    return _step(services, sort_id, event_id, "reopen")
+
+
+def get_sort(services: Services, sort_id: str) -> SortInfo:
+    """Return a sort.
+
+    Raises UnknownIdError when there is none.
+    """
+    return services.log.get_sort(sort_id.lower())
+
+
+def list_sorts(services: Services, *, limit: int | None = None) -> tuple[SortInfo, ...]:
+    """Return sorts, the newest first."""
+    return services.log.list_sorts(limit=limit)
+
+
+def list_programmes(services: Services) -> tuple[ProgrammeName, ...]:
+    """Return the programmes that a sort can be started under, by name."""
+    names = [programme_name(programme) for programme in services.programmes.values()]
+    return tuple(sorted(names, key=lambda each: each.name))
+
+
+def programme_name(programme: Programme) -> ProgrammeName:
+    """Return what a page shows of a programme."""
+    return ProgrammeName(
+        id=programme.id,
+        name=programme.name,
+        area=programme.area,
+        version=programme.version,
+        valid_from=programme.valid_from,
+        valid_to=programme.valid_to,
+        statement=programme.statement,
+    )
+
+
+def _step(
+    services: Services, sort_id: str, event_id: str, kind: Literal["close", "reopen"]
+) -> SortInfo:
+    own = check_id(event_id, "event_id")
+    return services.log.add_sort_event(sort_id.lower(), own, kind, services.clock())

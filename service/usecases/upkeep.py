@@ -1,0 +1,38 @@
+"""Whether all is well: for `tallytare check` and for the health page."""
+
+from __future__ import annotations
+
+from classifier.domain.errors import StorageError
+from service.usecases.services import Services
+from service.usecases.views import Health, StoreCheck
+
+
+def check_store(services: Services) -> StoreCheck:
+    """Compare log and photos: files that no row names, rows whose file is gone, damage.
+
+    A photo is written before its row, so one that nothing names is what a crash left, or belongs
+    to a request that is still running: it does no harm.
+
+    Raises StorageError when the database can't be read.
+    """
+    on_disk = frozenset(services.photos.names())
+    named = services.log.photo_names()
+    return StoreCheck(
+        problems=services.log.problems(),
+        orphan_photos=tuple(sorted(on_disk - named)),
+        missing_photos=tuple(sorted(name for name in named if not services.photos.has(name))),
+        unfinished_photos=tuple(sorted(services.photos.unfinished())),
+    )
+
+
+def health(services: Services) -> Health:
+    """Return whether store and model answer; without a model the rest goes on."""
+    problems = [services.model_problem] if services.model_problem else []
+    try:
+        services.log.ping()
+    except StorageError as error:
+        problems.append(error.message)
+        return Health(ok=False, store=False, model=None, problems=tuple(problems))
+    model = services.model
+    name = None if model is None else f"{model.name} {model.version}"
+    return Health(ok=not problems, store=True, model=name, problems=tuple(problems))

@@ -1,0 +1,196 @@
+"""What the use cases hand to the pages and to JSON: frozen, complete, nothing left to look up."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from classifier.domain.categories import Category, Caution, Fact, Group
+from classifier.domain.ledger import BatchTotal
+from classifier.domain.quantities import Mass
+from classifier.domain.records import Item, ItemChange, SortInfo, Tare, Weighing, WeighingVoid
+from classifier.domain.suggestion import RouteAnswer, Suggestion
+
+
+@dataclass(frozen=True, slots=True)
+class CurrentItem:
+    """An item after its corrections."""
+
+    item: Item
+    category_name: str
+    route_name: str
+    corrected: bool
+    voided: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ItemHistory:
+    """An item as first recorded, each change in order, and as it stands."""
+
+    first: CurrentItem
+    changes: tuple[ItemChange, ...]
+    current: CurrentItem
+
+
+@dataclass(frozen=True, slots=True)
+class TallyLine:
+    """One category's count and the names of the routes it goes by."""
+
+    category: str
+    name: str
+    count: int
+    routes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """Running tally: `items` entries which hold `objects` counted pieces."""
+
+    lines: tuple[TallyLine, ...]
+    items: int
+    objects: int
+
+
+@dataclass(frozen=True, slots=True)
+class ItemView:
+    """The answer to a confirmation, correction or undo."""
+
+    current: CurrentItem
+    route: RouteAnswer
+    tally: Tally
+
+    @property
+    def item(self) -> Item:
+        """The item as it stands."""
+        return self.current.item
+
+
+@dataclass(frozen=True, slots=True)
+class ModelName:
+    """Which model spoke."""
+
+    name: str
+    version: str
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureView:
+    """A photo, what was suggested for it, and what it was confirmed as."""
+
+    id: str
+    sort_id: str
+    photo_name: str | None
+    suggestion: Suggestion
+    confirmed: CurrentItem | None
+    model: ModelName | None
+    notice: str
+
+    @property
+    def confirmed_item(self) -> Item | None:
+        """The item that this capture was confirmed as, unless that was undone."""
+        return None if self.confirmed is None else self.confirmed.item
+
+
+@dataclass(frozen=True, slots=True)
+class WeighingLine:
+    """A weighing with its net mass and, if taken back, its void."""
+
+    weighing: Weighing
+    net: Mass
+    void: WeighingVoid | None
+
+
+@dataclass(frozen=True, slots=True)
+class BatchLine:
+    """A container or heap of a pile: what the ledger says of it, and each of its weighings."""
+
+    total: BatchTotal
+    weighings: tuple[WeighingLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PileLine:
+    """All of one category in a sort; `mass` is the sum of its measured batches, if any."""
+
+    category: str
+    name: str
+    group: str
+    count: int
+    mass: Mass | None
+    batches: tuple[BatchLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PilesView:
+    """Everything that the piles page shows."""
+
+    sort: SortInfo
+    piles: tuple[PileLine, ...]
+    tares: tuple[Tare, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ProgrammeName:
+    """A programme as offered when a sort starts."""
+
+    id: str
+    name: str
+    area: str
+    version: str
+    valid_from: date
+    valid_to: date | None
+    statement: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoreCheck:
+    """What `tallytare check` found in the store; empty tuples are good news."""
+
+    problems: tuple[str, ...]
+    orphan_photos: tuple[str, ...]
+    missing_photos: tuple[str, ...]
+    unfinished_photos: tuple[str, ...]
+
+    @property
+    def ok(self) -> bool:
+        """Whether nothing that was acknowledged is missing or damaged."""
+        return not (self.problems or self.missing_photos)
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """Whether store and model answer, and in words what does not."""
+
+    ok: bool
+    store: bool
+    model: str | None
+    problems: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GuideLine:
+    """A category with its cautions; under a programme also every route it can take."""
+
+    category: Category
+    group: Group
+    cautions: tuple[Caution, ...]
+    routes: tuple[RouteAnswer, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Guide:
+    """The list of categories; `programme` is None when no rules were asked for."""
+
+    version: str
+    programme: ProgrammeName | None
+    lines: tuple[GuideLine, ...]
+    facts: tuple[Fact, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Export:
+    """What an export wrote: files relative to its folder, and reports that could not be made."""
+
+    files: tuple[str, ...]
+    sorts: int
+    failed: tuple[str, ...]

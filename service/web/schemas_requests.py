@@ -1,0 +1,121 @@
+"""What a request may hold.
+
+Quantities travel as the text that was read off a scale ("1,25" or "1.25"), so that no float comes
+between the display and the log.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class _Request(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class NewSort(_Request):
+    """A sort to be started."""
+
+    sort_id: str
+    name: str
+    place: str = ""
+    stratum: str = ""
+    sorted_on: date
+    days: int
+    persons: int
+    programme_id: str
+    sorters: list[str] = Field(default_factory=list, max_length=50)
+    keeps_photos: bool = False
+
+
+class SortStep(_Request):
+    """Closing or reopening; the id makes a resend harmless."""
+
+    event_id: str
+
+
+class FactAnswer(_Request):
+    """An answer to one question about a capture; "not_sure" leaves the fact open."""
+
+    fact: str
+    answer: str
+
+
+class NewItem(_Request):
+    """A confirmation: of a capture, by hand, or "same again"."""
+
+    item_id: str
+    capture_id: str | None = None
+    batch_id: str | None = None
+    category: str
+    count: int = 1
+    facts: dict[str, str] = Field(default_factory=dict)
+    note: str = ""
+    sorter: str = ""
+
+
+class Correction(_Request):
+    """What an item is instead; the first label stays in its history."""
+
+    change_id: str
+    category: str
+    count: int
+    facts: dict[str, str] = Field(default_factory=dict)
+    reason: str = ""
+    sorter: str = ""
+
+
+class Undo(_Request):
+    """Takes an item out of the totals."""
+
+    change_id: str
+    reason: str = ""
+    sorter: str = ""
+
+
+class NewBatch(_Request):
+    """Another container or heap of a category."""
+
+    batch_id: str
+    category: str
+    label: str = ""
+
+
+class NewWeighing(_Request):
+    """One reading, as typed; `batch_id` or `category` says of what."""
+
+    weighing_id: str
+    batch_id: str | None = None
+    category: str | None = None
+    method: Literal["container", "difference", "below_resolution"]
+    gross: str | None = None
+    tare: str | None = None
+    tare_unit: str | None = None
+    tare_resolution: str | None = None
+    unit: str
+    resolution: str
+    capacity: str | None = None
+    contents_left: bool = False
+    note: str = ""
+    sorter: str = ""
+
+
+class VoidWeighing(_Request):
+    """Takes a weighing out of the totals; a reason is required."""
+
+    void_id: str
+    reason: str
+    sorter: str = ""
+
+
+class NewTare(_Request):
+    """A bucket or bag for the tare library."""
+
+    tare_id: str
+    name: str
+    weight: str
+    unit: str
+    resolution: str

@@ -1,0 +1,225 @@
+"""The gate before every endpoint: which hosts, origins and sizes pass, and what headers leave.
+
+Written as plain ASGI so that a body is counted while it streams in, before anything parses it.
+"""
+
+from __future__ import annotations
+
+import ipaddress
+import logging
+import socket
+from collections.abc import Callable
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import Request
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from service.settings import Settings
+from service.web.errors import Problem, answer, internal_problem
+
+logger = logging.getLogger("tallytare")
+
+FORM_OVERHEAD_BYTES = 64_000
+"""What a multipart form may add to the photo in it."""
+DRAIN_FACTOR = 8
+"""A refused body is read on up to so many times its limit: a browser that is still sending shows
+"connection reset" instead of our message."""
+
+_SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+_HEADERS = {
+    "content-security-policy": (
+        "default-src 'self'; img-src 'self' blob: data:; media-src 'self' blob:; "
+        "object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+    ),
+    "x-content-type-options": "nosniff",
+    "x-frame-options": "DENY",
+    "referrer-policy": "no-referrer",
+    "permissions-policy": "camera=(self), microphone=(), geolocation=()",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+}
+
+
+class Gate:
+    """Refuses foreign hosts, foreign origins and bodies over their limit; adds the headers."""
+
+    def __init__(self, app: ASGIApp, settings: Settings) -> None:
+        self._app = app
+        self._settings = settings
+        self._host_allowed = host_rule(settings)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Handle one request."""
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        request = Request(scope)
+        out = _Out(send, no_store=not scope["path"].startswith("/static/"))
+        problem = self._refusal(request)
+        if problem is not None:
+            await answer(request, problem)(scope, receive, out.send)
+            return
+        body = _Body(receive, self._limit(scope), request.headers)
+        await self._pass(request, body, out)
+
+    async def _pass(self, request: Request, body: _Body, out: _Out) -> None:
+        scope = request.scope
+        held: list[Message] = []
+
+        async def send_unless_too_large(message: Message) -> None:
+            if not body.too_large:
+                await out.send(message)
+            else:
+                held.append(message)
+
+        try:
+            if not body.too_large:
+                await self._app(scope, body.receive, send_unless_too_large)
+        except Exception:
+            if not body.too_large:
+                logger.exception("%s %s failed", scope["method"], scope["path"])
+                if not out.started:
+                    await answer(request, internal_problem())(scope, body.receive, out.send)
+                return
+        if body.too_large and not out.started:
+            await body.drain()
+            await answer(request, body.problem())(scope, body.receive, out.send)
+
+    def _refusal(self, request: Request) -> Problem | None:
+        host = request.headers.get("host", "")
+        if not self._host_allowed(host):
+            return Problem(
+                421,
+                "host_not_allowed",
+                f"this service does not answer under the name {host[:100]!r}: open it under the "
+                "address that it printed, or add the name to TALLYTARE_ALLOWED_HOSTS",
+            )
+        if request.method not in _SAFE_METHODS and not _same_origin(request.headers):
+            return Problem(
+                403,
+                "foreign_origin",
+                "the request comes from another page than this service's own: nothing was changed",
+            )
+        return None
+
+    def _limit(self, scope: Scope) -> int:
+        if scope["method"] == "POST" and scope["path"].endswith("/captures"):
+            return self._settings.max_upload_bytes + FORM_OVERHEAD_BYTES
+        return self._settings.max_json_bytes
+
+
+class _Body:
+    """A request body that is counted while it arrives."""
+
+    def __init__(self, receive: Receive, limit: int, headers: Headers) -> None:
+        self._receive = receive
+        self._limit = limit
+        self._count = 0
+        self._ended = False
+        declared = headers.get("content-length", "")
+        self._declared = int(declared) if declared.isascii() and declared.isdigit() else 0
+        self.too_large = self._declared > limit
+
+    async def receive(self) -> Message:
+        """Pass a message on, or tell the app that the client is gone once it is too much."""
+        if self.too_large:
+            return {"type": "http.disconnect"}
+        message = await self._receive()
+        self._note(message)
+        if self._count > self._limit:
+            self.too_large = True
+            return {"type": "http.disconnect"}
+        return message
+
+    async def drain(self) -> None:
+        """Read on and throw away, within reason."""
+        most = self._limit * DRAIN_FACTOR
+        if self._declared > most:
+            return
+        while not self._ended and self._count <= most:
+            self._note(await self._receive())
+
+    def problem(self) -> Problem:
+        """Return what to tell the client."""
+        return Problem(
+            413,
+            "photo_too_large" if self._limit > 1_000_000 else "request_too_large",
+            f"the request is larger than {self._limit:,} bytes: send a smaller photo, for example "
+            "one taken at a lower resolution; nothing was recorded",
+            {"allowed_bytes": self._limit},
+        )
+
+    def _note(self, message: Message) -> None:
+        self._count += len(message.get("body", b""))
+        self._ended = message["type"] != "http.request" or not message.get("more_body", False)
+
+
+class _Out:
+    """Sends an answer with the security headers on it."""
+
+    def __init__(self, send: Send, *, no_store: bool) -> None:
+        self._send = send
+        self._no_store = no_store
+        self.started = False
+
+    async def send(self, message: Message) -> None:
+        """Send one message on."""
+        if message["type"] == "http.response.start":
+            self.started = True
+            headers = MutableHeaders(scope=message)
+            for name, value in _HEADERS.items():
+                headers.setdefault(name, value)
+            if self._no_store:
+                headers.setdefault("cache-control", "no-store")
+        await self._send(message)
+
+
+def host_rule(settings: Settings) -> Callable[[str], bool]:
+    """Return the test that a Host header must pass.
+
+    A page of a foreign site can make its own name point here (DNS rebinding), but can't make the
+    browser send an address: addresses pass, names only when they are ours.
+    """
+    names = {"localhost", *(name.lower() for name in settings.allowed_hosts)}
+    beyond = not _is_loopback(settings.host)
+    if beyond:
+        own = socket.gethostname().lower()
+        names |= {own, own.removesuffix(".local") + ".local", settings.host.lower()}
+
+    def allowed(host: str) -> bool:
+        name = _without_port(host.lower())
+        if name in names:
+            return True
+        try:
+            address = ipaddress.ip_address(name)
+        except ValueError:
+            return False
+        return address.is_loopback or (beyond and (address.is_private or address.is_link_local))
+
+    return allowed
+
+
+def _is_loopback(host: str) -> bool:
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _without_port(host: str) -> str:
+    if host.startswith("["):
+        return host[1:].partition("]")[0]
+    return host.partition(":")[0]
+
+
+def _same_origin(headers: Headers) -> bool:
+    """Tell whether a changing request comes from our own page, or from no page at all."""
+    if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+        return False
+    origin = headers.get("origin")
+    if origin is None:
+        return True
+    _, separator, host = origin.partition("://")
+    return bool(separator) and host.lower() == headers.get("host", "").lower()
