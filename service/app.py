@@ -21,8 +21,8 @@ from classifier.domain.national import load_national
 from classifier.inference.bundle import check_bundle_categories, find_bundle, load_bundle
 from classifier.inference.photo import PhotoLimits, clean_copy, decode_photo
 from classifier.inference.predict import Predictor
-from service.commands.rules import known_programmes
 from service.images.files import PhotoFiles
+from service.loading import known_programmes
 from service.settings import Settings
 from service.store.log import Log
 from service.store.rows import ModelRecord

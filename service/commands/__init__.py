@@ -1,0 +1,1 @@
+"""What each command of `tallytare` does; `service.cli` only reads its arguments."""

@@ -1,0 +1,135 @@
+"""`tallytare check`: the data files, the bundles and the store, one line each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import partial
+from pathlib import Path
+from typing import TypeVar
+
+import typer
+
+from classifier.domain.categories import Categories, load_categories
+from classifier.domain.errors import TallytareError
+from classifier.domain.programme import Programme, load_programme
+from classifier.inference.bundle import (
+    Bundle,
+    check_bundle_categories,
+    find_bundle,
+    list_bundles,
+    load_bundle,
+)
+from service.app import LoadedModel, build_services
+from service.loading import known_programmes
+from service.settings import Settings
+from service.usecases.upkeep import check_store
+from service.usecases.views import StoreCheck
+
+T = TypeVar("T")
+
+
+class Checklist:
+    """Runs checks, writes a line for each and remembers whether all went well."""
+
+    def __init__(self) -> None:
+        self.well = True
+
+    def run(self, check: Callable[[], T], said: Callable[[T], str]) -> T | None:
+        """Run `check`; write what is `said` of its result, or what must be mended."""
+        try:
+            result = check()
+        except TallytareError as error:
+            self.mend(error.message)
+            return None
+        self.good(said(result))
+        return result
+
+    def good(self, message: str) -> None:
+        """Write one thing that is well."""
+        typer.echo(f"OK    {message}")
+
+    def mend(self, message: str) -> None:
+        """Write what must be mended."""
+        self.well = False
+        for line in message.splitlines():
+            typer.echo(f"MEND  {line}")
+
+
+def run_check(settings: Settings, *, programme_files: Sequence[Path], bundle: str) -> bool:
+    """Check everything and return whether nothing must be mended."""
+    checklist = Checklist()
+    categories = checklist.run(load_categories, _of_categories)
+    if categories is not None:
+        _check_programmes(checklist, settings, categories, programme_files)
+        _check_bundles(checklist, categories, bundle or settings.bundle)
+    _check_store(checklist, settings)
+    return checklist.well
+
+
+def _of_categories(categories: Categories) -> str:
+    return (
+        f"categories {categories.version}: {len(categories.categories)} categories, "
+        f"{len(categories.facts)} facts"
+    )
+
+
+def _check_programmes(
+    checklist: Checklist, settings: Settings, categories: Categories, files: Sequence[Path]
+) -> None:
+    known = partial(known_programmes, settings, categories)
+    checklist.run(known, lambda found: f"programmes: {', '.join(found)}")
+    for file in files:
+        checklist.run(partial(load_programme, file, categories), partial(_of_programme, file))
+
+
+def _of_programme(file: Path, programme: Programme) -> str:
+    return (
+        f"programme file {file}: {programme.id}, version {programme.version}, "
+        f"{len(programme.rules)} rules, valid from {programme.valid_from}"
+    )
+
+
+def _check_bundles(checklist: Checklist, categories: Categories, wanted: str) -> None:
+    names = [wanted] if wanted else [*list_bundles()]
+    if not names:
+        checklist.run(find_bundle, str)  # says that there is none, and what to do
+    for name in names:
+        checklist.run(partial(_whole_bundle, name, categories), _of_bundle)
+
+
+def _whole_bundle(name: str, categories: Categories) -> Bundle:
+    bundle = load_bundle(find_bundle(name))
+    check_bundle_categories(bundle, {category.id for category in categories.categories})
+    return bundle
+
+
+def _of_bundle(bundle: Bundle) -> str:
+    return f"bundle {bundle.name} {bundle.version}: {len(bundle.labels)} forms"
+
+
+def _check_store(checklist: Checklist, settings: Settings) -> None:
+    if not settings.database_url and not settings.data_dir.exists():
+        checklist.good(f"store: none yet; it will be made in {settings.data_dir}")
+        return
+    found = checklist.run(partial(_store, settings), lambda _: f"store: {settings.data_dir}")
+    if found is None:
+        return
+    for problem in found.problems:
+        checklist.mend(f"store: {problem}; restore the database from a backup")
+    for name in found.missing_photos:
+        checklist.mend(
+            f"store: photo {name} is missing from {settings.photos_dir}; restore it from a backup"
+        )
+    strays = len(found.orphan_photos) + len(found.unfinished_photos)
+    if strays:
+        checklist.good(
+            f"store: {strays} photo files that no entry names, left by a crash; harmless"
+        )
+
+
+def _store(settings: Settings) -> StoreCheck:
+    services = build_services(settings, model=LoadedModel(None, None, ""))
+    try:
+        return check_store(services)
+    finally:
+        services.log.close()
