@@ -84,13 +84,19 @@ def post_capture(services: ServicesDep, sort_id: str, upload: UploadDep) -> sche
     view = captures.take_photo(
         services, sort_id=sort_id, capture_id=upload.capture_id, data=upload.data
     )
-    return _capture_out(services, view)
+    return capture_out(services, view)
+
+
+@router.get("/sorts/{sort_id}/captures")
+def get_open_captures(services: ServicesDep, sort_id: str) -> list[schemas.CaptureOut]:
+    """List the newest photos that still wait for a confirmation."""
+    return [capture_out(services, each) for each in captures.open_captures(services, sort_id)]
 
 
 @router.get("/captures/{capture_id}")
 def get_capture(services: ServicesDep, capture_id: str) -> schemas.CaptureOut:
     """Return a photo's suggestion as it stands."""
-    return _capture_out(services, captures.get_capture(services, capture_id))
+    return capture_out(services, captures.get_capture(services, capture_id))
 
 
 @router.post("/captures/{capture_id}/facts")
@@ -99,7 +105,7 @@ def post_fact(
 ) -> schemas.CaptureOut:
     """Answer a question about a photo and get the new suggestion."""
     view = captures.answer_fact(services, capture_id=capture_id, fact=body.fact, answer=body.answer)
-    return _capture_out(services, view)
+    return capture_out(services, view)
 
 
 @router.get("/sorts/{sort_id}/preview")
@@ -239,7 +245,8 @@ def get_photo(services: ServicesDep, capture_id: str) -> Response:
     )
 
 
-def _capture_out(services: ServicesDep, view: CaptureView) -> schemas.CaptureOut:
+def capture_out(services: ServicesDep, view: CaptureView) -> schemas.CaptureOut:
+    """Return a capture as the wire shows it; pages embed the same shape."""
     sort = sorts.get_sort(services, view.sort_id)
     as_json = suggestion_json(services, view.suggestion, sort.programme_id, model=view.model)
     return schemas.CaptureOut.of(view, as_json)
