@@ -1,0 +1,66 @@
+"""The sorting page; all else on it happens through the JSON interface."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter
+from starlette.responses import HTMLResponse
+
+from classifier.domain.records import SortInfo
+from service.usecases import captures, items, sorts
+from service.usecases.services import Services
+from service.usecases.suggesting import suggestion_json
+from service.usecases.views import CaptureView
+from service.web.dependencies import ServicesDep
+from service.web.page_support import sort_frame
+from service.web.render import as_data, page
+from service.web.route_marks import route_defs
+from service.web.schemas import CaptureOut, ItemOut, TallyOut
+from service.web.view_models import KEYS, fact_list, picker_groups, programme_data
+
+router = APIRouter()
+RECENT = 12
+
+
+@router.get("/sorts/{sort_id}", response_class=HTMLResponse)
+def show_bench(services: ServicesDep, sort_id: str) -> HTMLResponse:
+    """Show the sorting page of an open sort; a closed one says how to go on."""
+    sort = sorts.get_sort(services, sort_id)
+    frame = sort_frame(services, sort, "bench")
+    if sort.closed:
+        return page("bench_closed.html", **frame)
+    groups = picker_groups(services.categories, frame["programme"])
+    data = _data(services, sort) | {
+        "groups": groups,
+        "facts": fact_list(services.categories),
+        "programme": programme_data(frame["programme"]),
+    }
+    return page(
+        "bench.html",
+        **frame,
+        groups=groups,
+        keys=KEYS,
+        route_defs=route_defs(),
+        tally_objects=data["tally"]["objects"],
+        bench_data=as_data(data),
+    )
+
+
+def _data(services: Services, sort: SortInfo) -> dict[str, Any]:
+    sort_id = sort.id
+    recent = [each.current for each in items.list_items(services, sort_id)[:RECENT]]
+    return {
+        "sort": {"id": sort_id},
+        "tally": TallyOut.of(items.tally(services, sort_id)).model_dump(mode="json"),
+        "recent": [ItemOut.of(each).model_dump(mode="json") for each in recent],
+        "open": [
+            _capture(services, sort.programme_id, each)
+            for each in captures.open_captures(services, sort_id)
+        ],
+    }
+
+
+def _capture(services: Services, programme_id: str, view: CaptureView) -> dict[str, Any]:
+    found = suggestion_json(services, view.suggestion, programme_id, model=view.model)
+    return CaptureOut.of(view, found).model_dump(mode="json")

@@ -1,0 +1,227 @@
+"""Charts as SVG, built here so that they print, need no script and can be read in grey.
+
+Every bar is labelled with its own words; no legend must be consulted. Each chart exists in a wide
+drawing for the desk and for paper and in a narrow one for a phone, since letters that shrink with
+the drawing could not be read there. The page shows one of the two and, always, the same figures as
+a table.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup, escape
+
+from service.web.route_marks import INK, ROUTE_MARKS
+
+WIDE = 720
+NARROW = 340
+LETTER = 7.1  # px of an average letter at the size used, a little too wide to be safe
+_SIZE = 13
+_LINE = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One route's part of a bar; `share` is a fraction of the whole, 0 to 1."""
+
+    route: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One category: its parts by route and the words that stand at its end."""
+
+    label: str
+    parts: tuple[Part, ...]
+    words: str
+
+    @property
+    def share(self) -> float:
+        """The whole bar."""
+        return sum(part.share for part in self.parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """One category's share of the count beside its share of the weight, None if not weighed."""
+
+    label: str
+    count_share: float
+    weight_share: float | None
+
+
+def percent(share: float | None) -> str:
+    """Return a share as a reader writes it; None is a pile that was not weighed."""
+    if share is None:
+        return "not weighed"
+    if 0 < share < 0.001:
+        return "under 0.1 %"
+    return f"{100 * share:.1f} %"
+
+
+def _text(x: float, y: float, words: str, *, anchor: str = "start", bold: bool = False) -> str:
+    weight = ' font-weight="700"' if bold else ""
+    return (
+        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="{_SIZE}" '
+        f'fill="{INK}"{weight}>{escape(words)}</text>'
+    )
+
+
+def _rect(x: float, y: float, width: float, height: float, fill: str) -> str:
+    return (
+        f'<rect x="{x:.1f}" y="{y:.1f}" width="{max(width, 0):.1f}" height="{height:.1f}" '
+        f'fill="{fill}" stroke="{INK}" stroke-width="1"/>'
+    )
+
+
+def _frame(ident: str, size: tuple[float, float], title: str, desc: str, inner: str) -> Markup:
+    width, height = size
+    return Markup(
+        f'<svg viewBox="0 0 {width:.0f} {height:.0f}" role="img" '
+        f'aria-labelledby="{ident}-title {ident}-desc" xmlns="http://www.w3.org/2000/svg">'
+        f'<title id="{ident}-title">{escape(title)}</title>'
+        f'<desc id="{ident}-desc">{escape(desc)}</desc>{inner}</svg>'
+    )
+
+
+def _fill(route: str) -> str:
+    return f"url(#route-{route if route in ROUTE_MARKS else 'undecided'})"
+
+
+def _parts(bar: Bar, x: float, y: float, scale: float) -> tuple[str, float]:
+    drawn = ""
+    for part in bar.parts:
+        width = part.share * scale
+        drawn += _rect(x, y, width, 15, _fill(part.route))
+        x += width
+    return drawn, x
+
+
+def _wrapped(label: str, width: float) -> list[str]:
+    return textwrap.wrap(label, int(width / LETTER)) or [""]
+
+
+def _weight_wide(bars: Sequence[Bar]) -> tuple[str, float]:
+    label_width, bar_width = 205.0, 240.0
+    scale = bar_width / max((bar.share for bar in bars), default=1.0)
+    drawn, y = "", 4.0
+    for bar in bars:
+        lines = _wrapped(bar.label, label_width)
+        words = _wrapped(bar.words, WIDE - label_width - 20 - bar.share * scale)
+        parts, end = _parts(bar, label_width + 8, y + 1, scale)
+        drawn += parts
+        for i, line in enumerate(lines):
+            drawn += _text(label_width, y + 13 + i * _LINE, line, anchor="end")
+        for i, line in enumerate(words):
+            drawn += _text(end + 8, y + 13 + i * _LINE, line, bold=False)
+        y += max(len(lines), len(words)) * _LINE + 8
+    axis = label_width + 8
+    drawn += f'<path d="M{axis:.1f} 0V{y:.1f}" stroke="{INK}" stroke-width="1.5"/>'
+    return drawn, y
+
+
+def _weight_narrow(bars: Sequence[Bar]) -> tuple[str, float]:
+    scale = (NARROW - 4) / max((bar.share for bar in bars), default=1.0)
+    drawn, y = "", 2.0
+    for bar in bars:
+        for line in _wrapped(bar.label, NARROW):
+            drawn += _text(2, y + 13, line, bold=True)
+            y += _LINE
+        for line in _wrapped(bar.words, NARROW):
+            drawn += _text(2, y + 13, line)
+            y += _LINE
+        parts, _ = _parts(bar, 2, y + 3, scale)
+        drawn += parts
+        y += 30
+    return drawn, y
+
+
+def weight_chart(bars: Sequence[Bar], *, narrow: bool = False) -> Markup:
+    """Draw weight shares by category, each bar filled with the patterns of its routes."""
+    drawn, height = _weight_narrow(bars) if narrow else _weight_wide(bars)
+    width = NARROW if narrow else WIDE
+    desc = "; ".join(f"{bar.label}: {bar.words}" for bar in bars)
+    return _frame(
+        f"weight-{'narrow' if narrow else 'wide'}",
+        (width, height),
+        "Share of the weight by category, hatched by route",
+        desc,
+        drawn,
+    )
+
+
+_COUNT_FILL = "url(#count-hatch)"
+_WEIGHT_FILL = INK
+
+
+def _count_hatch() -> str:
+    return (
+        '<defs><pattern id="count-hatch" width="6" height="6" patternUnits="userSpaceOnUse">'
+        f'<rect width="6" height="6" fill="#ffffff"/><path d="M-1 7 7-1" stroke="{INK}" '
+        'stroke-width="1"/></pattern></defs>'
+    )
+
+
+def _pairs_wide(pairs: Sequence[Pair], most: float) -> tuple[str, float]:
+    left, arm, number = 205.0, 165.0, 85.0
+    axis = left + number + arm
+    scale = arm / most
+    drawn = _text(axis - 6, 14, "share of the count", anchor="end", bold=True)
+    drawn += _text(axis + 6, 14, "share of the weight", bold=True)
+    y = 24.0
+    for pair in pairs:
+        lines = _wrapped(pair.label, left)
+        for i, line in enumerate(lines):
+            drawn += _text(left, y + 13 + i * _LINE, line, anchor="end")
+        count = pair.count_share * scale
+        drawn += _rect(axis - count, y + 1, count, 15, _COUNT_FILL)
+        drawn += _text(axis - count - 6, y + 13, percent(pair.count_share), anchor="end")
+        weight = (pair.weight_share or 0) * scale
+        if weight:
+            drawn += _rect(axis, y + 1, weight, 15, _WEIGHT_FILL)
+        drawn += _text(axis + weight + 6, y + 13, percent(pair.weight_share))
+        y += len(lines) * _LINE + 8
+    drawn += f'<path d="M{axis:.1f} 20V{y:.1f}" stroke="{INK}" stroke-width="2"/>'
+    return drawn, y
+
+
+def _pairs_narrow(pairs: Sequence[Pair], most: float) -> tuple[str, float]:
+    scale = (NARROW - 150) / most
+    drawn, y = "", 2.0
+    for pair in pairs:
+        for line in _wrapped(pair.label, NARROW):
+            drawn += _text(2, y + 13, line, bold=True)
+            y += _LINE
+        for share, word, fill in (
+            (pair.count_share, "count", _COUNT_FILL),
+            (pair.weight_share, "weight", _WEIGHT_FILL),
+        ):
+            drawn += _text(2, y + 14, word)
+            if share:
+                drawn += _rect(52, y + 3, share * scale, 13, fill)
+            drawn += _text(58 + (share or 0) * scale, y + 14, percent(share))
+            y += 19
+        y += 8
+    return drawn, y
+
+
+def pair_chart(pairs: Sequence[Pair], *, narrow: bool = False) -> Markup:
+    """Draw each category's share of the count beside its share of the weight, like a balance."""
+    most = max((max(p.count_share, p.weight_share or 0) for p in pairs), default=1.0) or 1.0
+    drawn, height = _pairs_narrow(pairs, most) if narrow else _pairs_wide(pairs, most)
+    desc = "; ".join(
+        f"{pair.label}: {percent(pair.count_share)} of the count, {percent(pair.weight_share)}"
+        + ("" if pair.weight_share is None else " of the weight")
+        for pair in pairs
+    )
+    return _frame(
+        f"pairs-{'narrow' if narrow else 'wide'}",
+        (NARROW if narrow else WIDE, height),
+        "Share of the count beside share of the weight, by category",
+        desc,
+        ("" if narrow else _count_hatch()) + drawn,
+    )

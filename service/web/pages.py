@@ -1,0 +1,18 @@
+"""The pages: one router of them all, and the folder of their style sheets and scripts."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+from starlette.staticfiles import StaticFiles
+
+from service.web import bench_page, guide_page, piles_page, report_page, sorts_page
+from service.web.render import static_directory
+
+router = APIRouter(include_in_schema=False)
+for part in (sorts_page, bench_page, piles_page, report_page, guide_page):
+    router.include_router(part.router)
+
+
+def static_files() -> StaticFiles:
+    """Return the files that the pages load; all are local."""
+    return StaticFiles(directory=static_directory())

@@ -1,0 +1,37 @@
+"""The report as a page that prints on one or two sheets."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+from starlette.responses import HTMLResponse
+
+from service.usecases import items, reports
+from service.web.charts import pair_chart, weight_chart
+from service.web.dependencies import ServicesDep
+from service.web.page_support import sort_frame
+from service.web.render import page
+from service.web.report_view import share_pairs, ways_of_piles, weight_bars
+from service.web.route_marks import route_defs
+
+router = APIRouter(prefix="/sorts/{sort_id}")
+
+
+@router.get("/report", response_class=HTMLResponse)
+def show_report(services: ServicesDep, sort_id: str) -> HTMLResponse:
+    """Show the report; JSON and CSV hold the same figures."""
+    report = reports.report(services, sort_id)
+    frame = sort_frame(services, report.sort, "report")
+    histories = items.list_items(services, sort_id)
+    current = [each.current.item for each in histories if not each.current.voided]
+    ways = ways_of_piles(current, report.categories, frame["programme"])
+    bars, pairs = weight_bars(report, ways), share_pairs(report)
+    return page(
+        "report.html",
+        **frame,
+        report=report,
+        ways=ways,
+        category_name=lambda ident: services.categories.get(ident).name,
+        route_defs=route_defs(),
+        weight_charts=(weight_chart(bars), weight_chart(bars, narrow=True)) if bars else (),
+        pair_charts=(pair_chart(pairs), pair_chart(pairs, narrow=True)) if pairs else (),
+    )

@@ -1,0 +1,94 @@
+"""What the report page shows beyond the report itself: charts, and each pile's ways to go."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from classifier.domain.programme import ROUTES, Programme
+from classifier.domain.records import Item
+from classifier.domain.report import CategoryLine, Report
+from service.web.charts import Bar, Pair, Part, percent
+from service.web.render import weight
+
+UNDECIDED = "undecided"
+_OPEN_NAME = "not settled"
+
+
+@dataclass(frozen=True, slots=True)
+class WayShare:
+    """One route's part of a pile by count."""
+
+    route: str
+    name: str
+    share: float
+
+
+def ways_of_piles(
+    items: Iterable[Item], lines: Iterable[CategoryLine], programme: Programme
+) -> dict[str, tuple[WayShare, ...]]:
+    """Return for each category the routes of its items and their parts by count.
+
+    A pile that was weighed but not counted goes the one way that its rules allow, if one.
+    """
+    counts: dict[str, dict[str, int]] = {}
+    for item in items:
+        own = counts.setdefault(item.category, {})
+        route = item.route or UNDECIDED
+        own[route] = own.get(route, 0) + item.count
+    return {
+        line.category: _shares(counts.get(line.category) or _uncounted(line.category, programme))
+        for line in lines
+    }
+
+
+def _uncounted(category: str, programme: Programme) -> dict[str, int]:
+    routes = {rule.route for rule in programme.routes_for(category, {})}
+    return {routes.pop() if len(routes) == 1 else UNDECIDED: 1}
+
+
+def _shares(counts: Mapping[str, int]) -> tuple[WayShare, ...]:
+    total = sum(counts.values())
+    order = [*ROUTES, UNDECIDED]
+    known = sorted(counts, key=lambda route: order.index(route) if route in order else len(order))
+    return tuple(
+        WayShare(
+            route=route,
+            name=ROUTES[route].name if route in ROUTES else _OPEN_NAME,
+            share=counts[route] / total,
+        )
+        for route in known
+    )
+
+
+def weight_bars(report: Report, ways: Mapping[str, tuple[WayShare, ...]]) -> list[Bar]:
+    """Return the bars of weight by category, the heaviest first."""
+    bars = []
+    for line in report.categories:
+        if line.mass is None or line.share_weight is None:
+            continue
+        share = float(line.share_weight.value)
+        own = ways[line.category]
+        names = " / ".join(way.name for way in own)
+        bars.append(
+            Bar(
+                label=line.name,
+                parts=tuple(Part(way.route, share * way.share) for way in own),
+                words=f"{percent(share)} · {weight(line.mass.value_g)} · {names}",
+            )
+        )
+    return sorted(bars, key=lambda bar: -bar.share)
+
+
+def share_pairs(report: Report) -> list[Pair]:
+    """Return count share beside weight share, in the order of the count share."""
+    pairs = [
+        Pair(
+            label=line.name,
+            count_share=float(line.share_count),
+            weight_share=None if line.share_weight is None else float(line.share_weight.value),
+        )
+        for line in report.categories
+        if line.count or line.mass
+    ]
+    return sorted(pairs, key=lambda pair: -pair.count_share)

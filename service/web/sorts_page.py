@@ -1,0 +1,97 @@
+"""The list of sorts; starting, closing and reopening one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+
+from fastapi import APIRouter
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from classifier.domain.errors import TallytareError
+from classifier.domain.records import SortInfo
+from service.usecases import items, sorts
+from service.usecases.services import Services
+from service.web.dependencies import ServicesDep
+from service.web.errors import problem_of
+from service.web.forms import FormState, Typed, names, parse_day, refused
+from service.web.page_support import go_to
+from service.web.render import page
+from service.web.view_models import SortLine, programme_differences
+
+router = APIRouter()
+
+
+@router.get("/", response_class=HTMLResponse)
+def show_sorts(services: ServicesDep) -> HTMLResponse:
+    """List all sorts."""
+    found = sorts.list_sorts(services)
+    lines = [SortLine(sort, items.tally(services, sort.id).objects) for sort in found]
+    programme_names = {each.id: each.name for each in services.programmes.values()}
+    return page("sorts.html", here="sorts", lines=lines, programme_names=programme_names)
+
+
+@router.get("/sorts", response_class=HTMLResponse)
+def sorts_address() -> RedirectResponse:
+    """Lead those who shorten the address to the list."""
+    return go_to("/")
+
+
+@router.get("/sorts/new", response_class=HTMLResponse)
+def show_form(services: ServicesDep) -> HTMLResponse:
+    """Show the form that starts a sort."""
+    today = services.clock().date().isoformat()
+    return _form(services, FormState({"sorted_on": today, "days": "7", "persons": "1"}))
+
+
+@router.post("/sorts", response_class=HTMLResponse)
+def start_sort(services: ServicesDep, typed: Typed) -> Response:
+    """Start a sort and go to its sorting page; a refusal keeps what was typed."""
+    try:
+        sort = _create(services, typed)
+    except TallytareError as error:
+        return _form(services, refused(typed, error.message), status=problem_of(error).status)
+    return go_to(f"/sorts/{sort.id}")
+
+
+@router.post("/sorts/{sort_id}/close")
+def close_sort(services: ServicesDep, typed: Typed, sort_id: str) -> RedirectResponse:
+    """Close a sort."""
+    sorts.close_sort(services, sort_id, event_id=typed.get("event_id", ""))
+    return go_to("/")
+
+
+@router.post("/sorts/{sort_id}/reopen")
+def reopen_sort(services: ServicesDep, typed: Typed, sort_id: str) -> RedirectResponse:
+    """Reopen a sort and go on with it."""
+    sorts.reopen_sort(services, sort_id, event_id=typed.get("event_id", ""))
+    return go_to(f"/sorts/{sort_id}")
+
+
+def _create(services: Services, typed: Mapping[str, str]) -> SortInfo:
+    sorted_on: date = parse_day(typed.get("sorted_on", ""))
+    return sorts.create_sort(
+        services,
+        sort_id=typed.get("sort_id", ""),
+        name=typed.get("name", ""),
+        place=typed.get("place", ""),
+        stratum=typed.get("stratum", ""),
+        sorted_on=sorted_on,
+        days=typed.get("days", ""),
+        persons=typed.get("persons", ""),
+        programme_id=typed.get("programme_id", ""),
+        sorters=names(typed.get("sorters", "")),
+        keeps_photos=typed.get("keeps_photos") == "yes",
+    )
+
+
+def _form(services: Services, form: FormState, *, status: int = 200) -> HTMLResponse:
+    programmes = list(services.programmes.values())
+    return page(
+        "sort_new.html",
+        status=status,
+        here="sorts",
+        form=form,
+        programmes=programmes,
+        differences=programme_differences(services.categories, programmes),
+    )

@@ -1,0 +1,55 @@
+/** Talking to the server: two ways to fail, and the page treats them differently. */
+
+/** No answer came, or the server could not keep what we sent. Sending again later is safe. */
+export class Unreachable extends Error {
+  constructor(message = "") {
+    super(message);
+    this.name = "Unreachable";
+  }
+}
+
+/** The server read it and said no; sending the same again would not help. */
+export class Refused extends Error {
+  constructor(status, error) {
+    super(error.message);
+    this.name = "Refused";
+    this.status = status;
+    this.code = error.code;
+    this.details = error.details || {};
+  }
+}
+
+const PATIENCE_MS = 30000;
+
+async function readError(response) {
+  try {
+    const body = await response.json();
+    if (body.error && body.error.message) return body.error;
+  } catch {
+    /* not our JSON: a proxy's page, say */
+  }
+  return { code: "error", message: `The server answered with status ${response.status}.` };
+}
+
+export async function call(method, url, { json = null, form = null } = {}) {
+  const stop = new AbortController();
+  const timer = setTimeout(() => stop.abort(), PATIENCE_MS);
+  let response;
+  try {
+    response = await fetch(url, {
+      method,
+      signal: stop.signal,
+      headers: json ? { "content-type": "application/json", accept: "application/json" }
+        : { accept: "application/json" },
+      body: json ? JSON.stringify(json) : form,
+    });
+    if (response.ok) return await response.json();
+  } catch {
+    throw new Unreachable();
+  } finally {
+    clearTimeout(timer);
+  }
+  const error = await readError(response);
+  if (response.status >= 500) throw new Unreachable(error.message);
+  throw new Refused(response.status, error);
+}

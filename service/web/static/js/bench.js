@@ -1,0 +1,279 @@
+/** The sorting page: photograph, read the ticket, confirm, next. */
+import { Refused, Unreachable, call } from "./api.js";
+import { byId, pageData } from "./dom.js";
+import { uuid4 } from "./ids.js";
+import { listenForKeys } from "./keys.js";
+import { Lately } from "./lately.js";
+import { Mender } from "./mender.js";
+import { Outbox } from "./outbox.js";
+import { Picker } from "./picker.js";
+import { Stage } from "./stage.js";
+import { showTally, tallyWords } from "./tally.js";
+import { Ticket } from "./ticket_view.js";
+import { Unanswered, showOutage, showRefused, skip } from "./waiting.js";
+import { Words } from "./words.js";
+
+const page = pageData("bench-data");
+const sortUrl = `/api/sorts/${page.sort.id}`;
+const words = new Words(page);
+const outbox = new Outbox();
+const picker = new Picker(byId("picker"), page.groups);
+const tally = byId("tally");
+let current = null;
+
+const stage = new Stage(byId("stage"), { onPhoto: startCapture, onProblem: problem });
+const ticket = new Ticket(byId("ticket"), {
+  words, onAnswer: answerFact, onPick: choose, onConfirm: confirm, onSkip: skipCurrent, onOther: pickOther,
+});
+const lately = new Lately(byId("lately"), { onUndo: undo, onCorrect: correct, onAgain: again });
+const unanswered = new Unanswered(byId("unanswered"), words, openCapture);
+const mender = new Mender(byId("mender"));
+const sorter = byId("sorter");
+
+function say(text) {
+  byId("said").textContent = text;
+}
+
+function problem(text) {
+  const box = byId("problem");
+  box.hidden = !text;
+  box.querySelector("p").textContent = text;
+  if (text) box.scrollIntoView({ block: "nearest" });
+}
+
+/* ---- a photograph and its answer ---- */
+
+function fresh(captureId) {
+  return {
+    captureId, itemId: uuid4(), suggestion: null, chosen: null, facts: {}, notice: "", away: false,
+  };
+}
+
+async function startCapture(blob) {
+  problem("");
+  setAside();
+  const mine = fresh(uuid4());
+  current = mine;
+  unanswered.picture(mine.captureId, blob);
+  ticket.looking();
+  const entry = {
+    kind: "capture", sort: page.sort.id, url: `${sortUrl}/captures`, captureId: mine.captureId,
+    photo: await blob.arrayBuffer(), photoType: blob.type || "image/jpeg", words: "a photo",
+  };
+  try {
+    const answer = await outbox.send(entry);
+    if (current === mine) showAnswer(answer);
+    else addUnanswered(answer);
+  } catch (error) {
+    if (current !== mine) return;
+    if (error instanceof Refused) {
+      current = null;
+      ticket.empty();
+      stage.ready();
+      problem(error.message);
+    } else {
+      mine.away = true;
+      ticket.away();
+    }
+  }
+}
+
+function showAnswer(capture) {
+  current.capture = capture;
+  current.suggestion = capture.suggestion;
+  current.facts = { ...(capture.suggestion.facts ?? {}) };
+  current.notice = capture.notice;
+  ticket.show(current);
+  say(words.heard(capture.suggestion));
+}
+
+function openCapture(capture) {
+  setAside();
+  current = fresh(capture.id);
+  stage.showPicture(unanswered.pictureOf(capture));
+  showAnswer(capture);
+}
+
+async function addUnanswered(capture) {
+  const waiting = await outbox.waiting();
+  if (!waiting.some((entry) => entry.json?.capture_id === capture.id)) unanswered.add(capture);
+}
+
+/** A photo on the ticket that was not answered goes to the list of those that wait. */
+function setAside() {
+  if (current?.capture) unanswered.add(current.capture);
+  current = null;
+}
+
+async function answerFact(fact, answer) {
+  const mine = current;
+  mine.facts = { ...mine.facts, [fact]: answer };
+  try {
+    if (mine.captureId && !mine.chosen) {
+      const capture = await call("POST", `/api/captures/${mine.captureId}/facts`, { json: { fact, answer } });
+      if (current === mine) showAnswer(capture);
+    } else {
+      await preview(mine);
+    }
+  } catch (error) {
+    problem(error instanceof Refused ? error.message
+      : "The server can't be reached, so the route stays open. You can still put the item on its pile.");
+  }
+}
+
+async function preview(mine) {
+  const facts = Object.entries(mine.facts);
+  const query = new URLSearchParams([["category", mine.chosen], ...facts]);
+  const suggestion = await call("GET", `${sortUrl}/preview?${query}`);
+  if (current !== mine) return;
+  mine.suggestion = suggestion;
+  ticket.show(mine);
+  say(words.heard(suggestion));
+}
+
+async function choose(category) {
+  const mine = current ?? fresh(null);
+  current = mine;
+  mine.chosen = category;
+  mine.original ??= mine.suggestion;
+  mine.suggestion = words.suggestionWithoutServer(category, mine.original);
+  ticket.show(mine);
+  try {
+    await preview(mine);
+  } catch (error) {
+    if (error instanceof Refused) problem(error.message);
+  }
+}
+
+async function pickOther() {
+  const category = await picker.ask(current?.captureId ? "Which pile is it?" : "An item without a photo");
+  if (category) await choose(category);
+}
+
+async function withoutPhoto() {
+  setAside();
+  stage.ready();
+  ticket.empty();
+  await pickOther();
+}
+
+function skipCurrent() {
+  if (current?.captureId) skip(current.captureId);
+  current = null;
+  next("Skipped; nothing was counted.");
+}
+
+/* ---- recording ---- */
+
+function next(text) {
+  ticket.empty();
+  stage.ready();
+  say(text);
+}
+
+async function record(json, captureId = null) {
+  const name = words.category(json.category);
+  const entry = {
+    kind: "item", sort: page.sort.id, url: `${sortUrl}/items`, json, words: `${json.count} × ${name}`,
+  };
+  lately.put({
+    ...json, id: json.item_id, category_name: name, route_name: "", waiting: true,
+  });
+  try {
+    taken(await outbox.send(entry));
+  } catch (error) {
+    if (error instanceof Unreachable) return;
+    lately.drop(json.item_id);
+    problem(`Not recorded: ${entry.words}. ${error.message}`);
+  }
+  if (captureId) unanswered.remove(captureId);
+}
+
+function taken(answer) {
+  lately.put(answer.item);
+  showTally(tally, answer.tally, answer.item.category);
+  say(tallyWords(answer.tally, answer.item.category));
+}
+
+function confirm(count, note) {
+  const mine = current;
+  const category = mine.chosen ?? mine.suggestion?.categories[0]?.id;
+  if (!category) return;
+  current = null;
+  next(`Put it on the ${words.category(category)} pile.`);
+  record({
+    item_id: mine.itemId, capture_id: mine.captureId, category, count, facts: words.known(mine.facts),
+    note, sorter: sorter.value,
+  }, mine.captureId);
+}
+
+function again(last, count) {
+  problem("");
+  record({
+    item_id: uuid4(), capture_id: null, category: last.category, count,
+    facts: last.facts ?? {}, note: "", sorter: sorter.value,
+  });
+}
+
+async function change(url, json, item, text) {
+  const entry = { kind: "change", sort: page.sort.id, url, json, words: text };
+  try {
+    taken(await outbox.send(entry));
+  } catch (error) {
+    if (error instanceof Refused) problem(`${text} was not recorded. ${error.message}`);
+    else lately.put({ ...item, waiting: true });
+  }
+}
+
+function undo(item) {
+  problem("");
+  change(`/api/items/${item.id}/undo`, { change_id: uuid4(), reason: "", sorter: sorter.value },
+    item, `Undo of ${item.count} × ${item.category_name}`);
+}
+
+async function correct(item) {
+  problem("");
+  const wanted = await mender.ask(item);
+  if (!wanted) return;
+  change(`/api/items/${item.id}/corrections`,
+    { change_id: uuid4(), ...wanted, facts: {}, sorter: sorter.value },
+    item, `Correction of ${item.count} × ${item.category_name}`);
+}
+
+/* ---- start ---- */
+
+outbox.addEventListener("change", ({ detail }) => {
+  showOutage(detail);
+  showRefused(byId("refused"), detail.refused, (seq) => outbox.forget(seq));
+});
+outbox.addEventListener("late", ({ detail: { entry, answer } }) => {
+  if (entry.sort !== page.sort.id) return;
+  if (entry.kind !== "capture") {
+    taken(answer);
+    return;
+  }
+  unanswered.picture(answer.id, new Blob([entry.photo], { type: entry.photoType }));
+  if (current?.captureId === answer.id && !current.chosen) {
+    current.away = false;
+    showAnswer(answer);
+  } else addUnanswered(answer);
+});
+
+const REMEMBERED = `tallytare-sorter-${page.sort.id}`;
+if (sorter.options && [...sorter.options].some((each) => each.value === localStorage.getItem(REMEMBERED))) {
+  sorter.value = localStorage.getItem(REMEMBERED);
+}
+sorter.addEventListener("change", () => localStorage.setItem(REMEMBERED, sorter.value));
+
+byId("by-hand").addEventListener("click", withoutPhoto);
+listenForKeys(byId("letters"), {
+  p: () => stage.press(), y: () => ticket.pressConfirm(), c: () => pickOther(), w: () => withoutPhoto(),
+  n: () => ticket.openNote(), r: () => byId("lately").querySelector("[data-again]").click(),
+  q: () => ticket.pressSkip(), "+": () => ticket.step(1), "-": () => ticket.step(-1),
+});
+showTally(tally, page.tally);
+lately.fill(page.recent);
+for (const capture of page.open) unanswered.add(capture);
+stage.begin();
+await outbox.open();
+document.body.dataset.ready = "yes";

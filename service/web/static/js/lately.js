@@ -1,0 +1,73 @@
+/** What was recorded last: undo, correct, and the same again. */
+import { byId, el } from "./dom.js";
+
+const KEPT = 12;
+
+export class Lately {
+  constructor(holder, { onUndo, onCorrect, onAgain }) {
+    this.holder = holder;
+    this.list = holder.querySelector("ol");
+    this.again = holder.querySelector("[data-again]");
+    this.count = byId("again-count");
+    this.items = [];
+    this.actions = { onUndo, onCorrect };
+    this.again.addEventListener("click", () => {
+      const last = this.last();
+      if (last) onAgain(last, Math.max(1, Number.parseInt(this.count.value, 10) || 1));
+    });
+  }
+
+  /** The newest item that still counts. */
+  last() {
+    return this.items.find((item) => !item.voided) ?? null;
+  }
+
+  put(item) {
+    const place = this.items.findIndex((each) => each.id === item.id);
+    if (place >= 0) this.items[place] = item;
+    else this.items.unshift(item);
+    this.items.length = Math.min(this.items.length, KEPT);
+    this.show();
+  }
+
+  drop(id) {
+    this.items = this.items.filter((item) => item.id !== id);
+    this.show();
+  }
+
+  fill(items) {
+    this.items = items.slice(0, KEPT);
+    this.show();
+  }
+
+  show() {
+    this.list.replaceChildren(...this.items.map((item) => this.line(item)));
+    const last = this.last();
+    this.again.closest("[data-again-bar]").hidden = !last;
+    if (last) this.again.querySelector("[data-name]").textContent = last.category_name;
+    this.holder.hidden = this.items.length === 0;
+  }
+
+  line(item) {
+    const stamp = item.waiting ? "waiting" : item.voided ? "undone" : item.corrected ? "corrected" : "";
+    const first = this.last() === item;
+    const acts = item.voided || item.waiting ? [] : [
+      el("button", {
+        type: "button", class: "plain", "data-key": first ? "u" : null, "data-undo": item.id,
+        onclick: () => this.actions.onUndo(item),
+      }, "Undo", first ? el("kbd", { "aria-hidden": "true" }, "u") : null,
+      el("span", { class: "unseen" }, ` ${item.count} ${item.category_name}`)),
+      el("button", {
+        type: "button", class: "plain", "data-correct": item.id,
+        onclick: () => this.actions.onCorrect(item),
+      }, "Correct", el("span", { class: "unseen" }, ` ${item.count} ${item.category_name}`)),
+    ];
+    return el("li", { class: item.voided ? "void" : null, "data-item": item.id },
+      el("span", { class: "lately-name" }, el("b", { class: "figure" }, `${item.count} × `),
+        item.category_name,
+        item.route_name ? el("span", { class: "soft small block" }, item.route_name) : null,
+        item.note ? el("span", { class: "soft small block" }, `“${item.note}”`) : null),
+      stamp ? el("span", { class: "stamp" }, stamp) : null,
+      el("span", { class: "acts" }, acts));
+  }
+}

@@ -1,0 +1,176 @@
+/** What was entered and is not yet on the server, in order, in IndexedDB.
+ *
+ * Everything the sorting page records goes through here first. An entry leaves only when the
+ * server has answered it; the ids in it were made by this page, so sending it twice counts once.
+ */
+import { Refused, Unreachable, call } from "./api.js";
+
+const STORE = "unsent";
+const RETRY_MS = 4000;
+
+function openBox() {
+  return new Promise((resolve, reject) => {
+    const request = indexedDB.open("tallytare-outbox", 1);
+    request.onupgradeneeded = () => {
+      request.result.createObjectStore(STORE, { keyPath: "seq", autoIncrement: true });
+    };
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
+}
+
+/** Private windows of some browsers refuse IndexedDB; then the box lasts as long as the page. */
+function memoryBox() {
+  const entries = new Map();
+  let last = 0;
+  return {
+    lasting: false,
+    async add(entry) {
+      last += 1;
+      entries.set(last, { ...entry, seq: last });
+      return last;
+    },
+    async remove(seq) { entries.delete(seq); },
+    async update(entry) { entries.set(entry.seq, entry); },
+    async all() { return [...entries.values()]; },
+  };
+}
+
+function databaseBox(database) {
+  const run = (mode, work) => new Promise((resolve, reject) => {
+    const transaction = database.transaction(STORE, mode);
+    const request = work(transaction.objectStore(STORE));
+    transaction.oncomplete = () => resolve(request.result);
+    transaction.onerror = () => reject(transaction.error);
+    transaction.onabort = () => reject(transaction.error);
+  });
+  return {
+    lasting: true,
+    add: (entry) => run("readwrite", (store) => store.add(entry)),
+    remove: (seq) => run("readwrite", (store) => store.delete(seq)),
+    update: (entry) => run("readwrite", (store) => store.put(entry)),
+    all: () => run("readonly", (store) => store.getAll()),
+  };
+}
+
+async function transmit(entry) {
+  if (!entry.photo) return call("POST", entry.url, { json: entry.json });
+  const form = new FormData();
+  form.append("capture_id", entry.captureId);
+  form.append("photo", new Blob([entry.photo], { type: entry.photoType }), "photo.jpg");
+  return call("POST", entry.url, { form });
+}
+
+export class Outbox extends EventTarget {
+  constructor() {
+    super();
+    this.waiters = new Map();
+    this.draining = null;
+    this.again = false;
+    this.away = false;
+    this.reason = "";
+  }
+
+  async open() {
+    try {
+      this.box = databaseBox(await openBox());
+    } catch {
+      this.box = memoryBox();
+    }
+    setInterval(() => { if (this.away) this.drain(); }, RETRY_MS);
+    window.addEventListener("online", () => this.drain());
+    await this.drain();
+  }
+
+  /** Keeps the entry, then sends it. Rejects with Unreachable while it goes on waiting here. */
+  async send(entry) {
+    const seq = await this.box.add({ ...entry, at: new Date().toISOString() });
+    const answer = new Promise((resolve, reject) => this.waiters.set(seq, { resolve, reject }));
+    this.drain();
+    return answer;
+  }
+
+  async waiting() {
+    return (await this.box.all()).filter((entry) => !entry.refused);
+  }
+
+  async refused() {
+    return (await this.box.all()).filter((entry) => entry.refused);
+  }
+
+  async forget(seq) {
+    await this.box.remove(seq);
+    this.announce();
+  }
+
+  drain() {
+    this.again = true;
+    if (!this.draining) {
+      this.draining = this.drainAll().finally(() => {
+        this.draining = null;
+        if (this.again) this.drain(); // something came in between the last look and now
+      });
+    }
+    return this.draining;
+  }
+
+  async drainAll() {
+    while (this.again) {
+      this.again = false;
+      for (const entry of await this.waiting()) {
+        if (!(await this.deliver(entry))) return;
+      }
+      await this.announce();
+    }
+  }
+
+  /** Returns whether the next entry may go. */
+  async deliver(entry) {
+    try {
+      const answer = await transmit(entry);
+      await this.box.remove(entry.seq);
+      this.away = false;
+      const waiter = this.settle(entry.seq);
+      if (waiter) waiter.resolve(answer);
+      else this.dispatchEvent(new CustomEvent("late", { detail: { entry, answer } }));
+      await this.announce();
+      return true;
+    } catch (error) {
+      if (error instanceof Refused) {
+        await this.keepRefused(entry, error);
+        return true;
+      }
+      this.away = true;
+      this.again = false;
+      this.reason = error instanceof Unreachable ? error.message : "";
+      for (const seq of [...this.waiters.keys()]) this.settle(seq).reject(new Unreachable(this.reason));
+      await this.announce();
+      return false;
+    }
+  }
+
+  /** A refused entry stays in sight when nobody waits for its answer any more. */
+  async keepRefused(entry, error) {
+    const waiter = this.settle(entry.seq);
+    if (waiter) {
+      await this.box.remove(entry.seq);
+      waiter.reject(error);
+    } else {
+      await this.box.update({ ...entry, photo: null, refused: error.message });
+    }
+    await this.announce();
+  }
+
+  settle(seq) {
+    const waiter = this.waiters.get(seq);
+    this.waiters.delete(seq);
+    return waiter;
+  }
+
+  async announce() {
+    const [waiting, refused] = [await this.waiting(), await this.refused()];
+    this.dispatchEvent(new CustomEvent("change", {
+      detail: { waiting, refused, away: this.away, reason: this.reason, lasting: this.box.lasting },
+    }));
+  }
+}

@@ -1,0 +1,131 @@
+/** The answer on one ticket: caution first, then what it is, where it goes, why, what to check. */
+import { el, swatch } from "./dom.js";
+
+export const ANSWER_KEYS = ["a", "s", "d", "f", "g", "h", "j", "k"];
+export const NOT_SURE_KEY = "x";
+const key = (letter) => el("kbd", { "aria-hidden": "true" }, letter);
+const inHundred = (p) => `${Math.max(1, Math.min(99, Math.round(p * 100)))} in 100`;
+
+function routeNames(routes) {
+  return [...new Map(routes.map((route) => [route.id ?? route.route, route.name])).entries()];
+}
+
+function cautionBlock(suggestion) {
+  if (!suggestion.cautions.length) return null;
+  const stop = suggestion.decision === "stop";
+  return el("div", { class: stop ? "notice stop" : "notice note", "data-part": "caution" },
+    el("p", { class: "shout" }, stop ? "Stop. Set it aside; do not sort it by hand."
+      : "Take care"),
+    el("ul", {}, suggestion.cautions.map((caution) => el("li", {}, caution.text))));
+}
+
+function headline(suggestion, name, chosen) {
+  if (chosen) return [el("p", { class: "over" }, "You chose"), el("h2", { tabindex: "-1" }, name)];
+  const top = suggestion.categories[0];
+  const words = {
+    route: ["Probably", name],
+    ask: ["Probably", name],
+    stop: ["Treat it as", name],
+    unsure: ["Not sure", "Look closer, then choose"],
+    not_an_item: ["No item seen", "Fill the frame with one item and take it again"],
+  }[suggestion.decision];
+  const showOdds = top && ["route", "ask"].includes(suggestion.decision);
+  return [
+    el("p", { class: "over" }, words[0], showOdds
+      ? el("span", { class: "odds" }, ` · ${inHundred(top.p)}`) : null),
+    el("h2", { tabindex: "-1" }, words[1]),
+  ];
+}
+
+function routeBlock(suggestion) {
+  const route = suggestion.route;
+  if (!route) return null;
+  return el("div", { class: "goes", "data-part": "route" },
+    swatch(route.id),
+    el("div", {},
+      el("p", { class: "over" }, "Goes to"),
+      el("p", { class: "route-name" }, route.name),
+      route.condition ? el("p", {}, route.condition) : null,
+      route.note ? el("p", { class: "soft" }, route.note) : null));
+}
+
+function why(suggestion, names, facts, factWords) {
+  const lines = Object.entries(facts).map(([fact, answer]) => `You answered: ${factWords(fact, answer)}`);
+  const route = suggestion.route;
+  const tops = suggestion.categories.slice(0, 3).filter((each) => each.p >= 0.05);
+  if (route && tops.length > 1) {
+    const open = tops.map((each) => names(each.id)).join(", ");
+    lines.push(`The material is still open (${open}), yet ${inHundred(route.p)} of the likelihood goes this way.`);
+  } else if (suggestion.decision === "ask") {
+    lines.push("Where it goes depends on something the photo can't show.");
+  } else if (suggestion.decision === "unsure") {
+    lines.push("No material and no route is likely enough to name one.");
+  }
+  if (!lines.length) return null;
+  return el("ul", { class: "why", "data-part": "why" }, lines.map((line) => el("li", {}, line)));
+}
+
+function checks(suggestion) {
+  if (!suggestion.check.length) return null;
+  return el("div", { "data-part": "check" }, el("h3", {}, "Check"),
+    el("ul", {}, suggestion.check.map((line) => el("li", {}, line))));
+}
+
+function question(suggestion, onAnswer) {
+  const asked = suggestion.question;
+  if (!asked) return null;
+  const buttons = asked.answers.filter((answer) => answer.id !== "not_sure").map((answer, i) =>
+    el("button", {
+      type: "button", "data-answer": answer.id, "data-key": ANSWER_KEYS[i],
+      onclick: () => onAnswer(asked.fact, answer.id),
+    }, answer.label, ANSWER_KEYS[i] ? key(ANSWER_KEYS[i]) : null));
+  buttons.push(el("button", {
+    type: "button", class: "plain", "data-answer": "not_sure", "data-key": NOT_SURE_KEY,
+    onclick: () => onAnswer(asked.fact, "not_sure"),
+  }, "Not sure", key(NOT_SURE_KEY)));
+  return el("fieldset", { class: "ask", "data-part": "question" },
+    el("legend", {}, asked.text), asked.how ? el("p", {}, asked.how) : null,
+    el("div", { class: "acts" }, buttons));
+}
+
+function alternatives(suggestion, shown, onPick) {
+  const others = suggestion.alternatives.filter((each) => each.category !== shown).slice(0, 3);
+  if (!others.length) return null;
+  const entry = (other, i) => {
+    const routes = routeNames(other.routes);
+    return el("li", {}, el("button", {
+      type: "button", "data-alternative": other.category, "data-key": String(i + 1),
+      onclick: () => onPick(other.category),
+    },
+    key(String(i + 1)),
+    el("span", { class: "alt-name" }, other.name,
+      el("span", { class: "odds" }, ` ${inHundred(other.p)}`)),
+    el("span", { class: "alt-route" }, routes.map(([id]) => swatch(id)),
+      routes.length ? routes.map(([, name]) => name).join(" or ") : "Route open")));
+  };
+  return el("div", { "data-part": "alternatives" },
+    el("h3", {}, suggestion.decision === "unsure" ? "It may be" : "Or is it"),
+    el("ol", { class: "alternatives" }, others.map(entry)));
+}
+
+/** Builds the ticket's upper part; what it is counted as is told by `shown`. */
+export function ticketParts(view, { names, factWords, onAnswer, onPick }) {
+  const { suggestion, chosen, facts, notice } = view;
+  const shown = chosen ?? suggestion.categories[0]?.id;
+  return [
+    cautionBlock(suggestion),
+    ...headline(suggestion, names(shown), chosen),
+    notice ? el("p", { class: "notice note" }, notice) : null,
+    routeBlock(suggestion),
+    why(suggestion, names, facts, factWords),
+    question(suggestion, onAnswer),
+    checks(suggestion),
+    alternatives(suggestion, shown, onPick),
+    suggestion.programme ? el("p", { class: "small soft" }, suggestion.programme.statement) : null,
+  ].filter(Boolean);
+}
+
+/** Whether one tap may record the top category, or a person has to name one first. */
+export function mayConfirm(view) {
+  return Boolean(view.chosen) || ["route", "ask", "stop"].includes(view.suggestion.decision);
+}

@@ -1,0 +1,112 @@
+/** The ticket as a piece of the page: its states, the count, the note and the confirm button. */
+import { byId, el } from "./dom.js";
+import { mayConfirm, ticketParts } from "./ticket.js";
+
+const MOST = 999;
+
+export class Ticket {
+  constructor(holder, { words, onAnswer, onPick, onConfirm, onSkip, onOther }) {
+    this.holder = holder;
+    this.body = holder.querySelector("[data-body]");
+    this.bar = holder.querySelector("[data-bar]");
+    this.confirm = byId("confirm");
+    this.count = byId("count");
+    this.note = byId("note");
+    this.noteBox = byId("note-box");
+    this.skipButton = byId("skip-photo");
+    this.words = words;
+    this.actions = { onAnswer, onPick };
+    this.confirm.addEventListener("click", () => onConfirm(this.counted(), this.note.value.trim()));
+    this.skipButton.addEventListener("click", onSkip);
+    byId("other").addEventListener("click", onOther);
+    holder.querySelector("[data-less]").addEventListener("click", () => this.step(-1));
+    holder.querySelector("[data-more]").addEventListener("click", () => this.step(1));
+    this.count.addEventListener("input", () => this.label());
+  }
+
+  counted() {
+    return Math.min(MOST, Math.max(1, Number.parseInt(this.count.value, 10) || 1));
+  }
+
+  step(by) {
+    if (this.bar.hidden) return;
+    this.count.value = String(Math.min(MOST, Math.max(1, this.counted() + by)));
+    this.label();
+  }
+
+  empty() {
+    this.fill("empty", [el("p", { class: "soft" },
+      "No item on the bench. Photograph one, or choose its pile without a photo.")]);
+    this.bar.hidden = true;
+    this.count.value = "1";
+    this.note.value = "";
+    this.noteBox.open = false;
+  }
+
+  looking() {
+    this.count.value = "1";
+    this.note.value = "";
+    this.fill("looking", [el("p", { class: "looking" }, "Looking at the photo …")]);
+    this.bar.hidden = true;
+  }
+
+  away() {
+    this.fill("away", [
+      el("h2", { tabindex: "-1" }, "The photo is kept here"),
+      el("p", {}, "The server can't be reached. The photo waits on this device and will be sent "
+        + "by itself. Name the pile yourself now, or go on to the next item and answer later."),
+    ]);
+    this.bar.hidden = false;
+    this.confirm.hidden = true;
+    this.focus();
+  }
+
+  show(view) {
+    this.view = view;
+    this.fill(view.suggestion.decision, ticketParts(view, {
+      ...this.actions,
+      names: (id) => this.words.category(id),
+      factWords: (fact, answer) => this.words.fact(fact, answer),
+    }));
+    this.bar.hidden = false;
+    this.confirm.hidden = !mayConfirm(view);
+    this.skipButton.hidden = !view.captureId;
+    this.label();
+    this.focus();
+  }
+
+  label() {
+    if (!this.view?.suggestion) return;
+    const category = this.view.chosen ?? this.view.suggestion.categories[0]?.id;
+    const pile = this.words.category(category);
+    const count = this.counted();
+    this.confirm.querySelector("[data-name]").textContent =
+      count === 1 ? `Put it on: ${pile}` : `Put ${count} on: ${pile}`;
+  }
+
+  fill(state, parts) {
+    this.holder.dataset.state = state;
+    this.holder.setAttribute("aria-busy", state === "looking" ? "true" : "false");
+    this.body.replaceChildren(...parts);
+  }
+
+  focus() {
+    const heading = this.body.querySelector("h2");
+    heading?.focus({ preventScroll: true });
+    this.holder.scrollIntoView({ block: "nearest" });
+  }
+
+  openNote() {
+    if (this.bar.hidden) return;
+    this.noteBox.open = true;
+    this.note.focus();
+  }
+
+  pressConfirm() {
+    if (!this.bar.hidden && !this.confirm.hidden) this.confirm.click();
+  }
+
+  pressSkip() {
+    if (!this.bar.hidden && !this.skipButton.hidden) this.skipButton.click();
+  }
+}

@@ -1,0 +1,54 @@
+/** Names for ids, and what can be said about a category when the server is away. */
+export class Words {
+  constructor(page) {
+    this.categories = new Map(page.groups.flatMap((group) => group.categories).map((each) => [each.id, each]));
+    this.facts = new Map(page.facts.map((fact) => [fact.id, fact]));
+    this.programme = page.programme;
+  }
+
+  category(id) {
+    return this.categories.get(id)?.name ?? id;
+  }
+
+  fact(id, answer) {
+    const fact = this.facts.get(id);
+    if (answer === "not_sure") return `${fact?.question ?? id} Not sure.`;
+    const label = fact?.answers.find((each) => each.id === answer)?.label ?? answer;
+    return `${fact?.question ?? id} ${label}.`;
+  }
+
+  /** Answers that say something; "not sure" leaves a fact open and is not recorded. */
+  known(facts) {
+    return Object.fromEntries(Object.entries(facts).filter(([, answer]) => answer !== "not_sure"));
+  }
+
+  /** What the ticket shows for a category that a person chose, before or without an answer. */
+  suggestionWithoutServer(id, before) {
+    const category = this.categories.get(id);
+    const decided = category.routes.length === 1 ? { ...category.routes[0], p: 1 } : null;
+    const open = decided ? [] : [
+      `The route is one of: ${category.routes.map((route) => route.name).join("; ")}. `
+      + "Read its conditions in the guide.",
+    ];
+    return {
+      decision: category.stop ? "stop" : "route",
+      categories: [{ id, p: 1 }],
+      route: decided,
+      question: null,
+      cautions: category.cautions,
+      check: open,
+      alternatives: before?.alternatives ?? [],
+      programme: this.programme,
+    };
+  }
+
+  heard(suggestion) {
+    const top = this.category(suggestion.categories[0]?.id);
+    if (suggestion.decision === "stop") return `Stop. Set it aside. It may be ${top}.`;
+    if (suggestion.decision === "unsure") return "Not sure. Look closer, then choose.";
+    if (suggestion.decision === "not_an_item") return "No item seen. Take it again.";
+    const route = suggestion.route ? ` Goes to ${suggestion.route.name}.` : "";
+    const question = suggestion.question ? ` ${suggestion.question.text}` : "";
+    return `Probably ${top}.${route}${question}`;
+  }
+}
