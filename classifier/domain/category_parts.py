@@ -162,16 +162,21 @@ class Categories:
         return tuple(self._cautions[caution_id] for caution_id in category.cautions)
 
     def known_answers(self, facts: Mapping[str, str]) -> dict[str, str]:
-        """Return the facts that are really answered: checked, and without the "not sure" ones.
+        """Return the facts that are really answered, in the order of the list.
+
+        They are checked, and those answered "not sure" are left out.
 
         Raises
         ------
         UnknownIdError
             If a fact or an answer is unknown.
         """
-        answered = {}
         for fact_id, answer_id in facts.items():
             fact = self.fact(fact_id)
             if answer_id != NOT_SURE:
-                answered[fact_id] = fact.answer(answer_id).id
-        return answered
+                fact.answer(answer_id)
+        return {
+            fact.id: facts[fact.id]
+            for fact in self.facts
+            if facts.get(fact.id, NOT_SURE) != NOT_SURE
+        }

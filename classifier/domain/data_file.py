@@ -199,10 +199,12 @@ class Table:
             return False
         return value
 
-    def day(self, name: str) -> date | None:
+    def day(self, name: str, *, needed: bool = False) -> date | None:
         """Return a date, or None if the key is absent."""
         value = self._content.get(name)
         if value is None:
+            if needed:
+                self.fault(name, f'"{name}" is missing', f"Add {name} = 2026-01-31, unquoted")
             return None
         if not isinstance(value, date) or isinstance(value, datetime):
             self.fault(name, f'"{name}" is not a date', f"Write {name} = 2026-01-31, unquoted")
@@ -237,7 +239,7 @@ def read_toml(path: Path) -> TomlFile:
         If the file is missing, unreadable, not UTF-8 or no TOML.
     """
     try:
-        return TomlFile(path.read_text(encoding="utf-8"), path.name)
+        return TomlFile(path.read_text(encoding="utf-8-sig"), path.name)
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
         raise DataFileError(

@@ -129,7 +129,7 @@ def load_programme(path: Path, categories: Categories) -> Programme:
         name=root.text("name"),
         area=root.text("area"),
         version=root.text("version"),
-        valid_from=_valid_from(root),
+        valid_from=root.day("valid_from", needed=True) or date.min,
         valid_to=root.day("valid_to"),
         source=root.text("source"),
         rules=rules,
@@ -182,13 +182,6 @@ def load_programmes(directory: Path, categories: Categories) -> tuple[Programme,
 def load_shipped_programmes(categories: Categories) -> tuple[Programme, ...]:
     """Read the two invented programmes that ship with the product."""
     return load_programmes(DATA_DIRECTORY / "programmes", categories)
-
-
-def _valid_from(root: Table) -> date:
-    day = root.day("valid_from")
-    if day is None:
-        root.fault("valid_from", '"valid_from" is missing', "Add valid_from = 2026-01-01, unquoted")
-    return day or date.min
 
 
 def _rules(table: Table, categories: Categories) -> list[Rule]:

@@ -87,7 +87,7 @@ def _check_cases(
     if gaps:
         problems.add(
             rules.rules[-1].line,
-            f'no rule for category "{category.id}" when {_said(gaps[0])}{_more(gaps)}',
+            f'no rule for category "{category.id}" {_said(gaps[0])}{_more(gaps)}',
             f'Add a [[rule]] with category = "{category.id}" and no "when" for all other cases',
         )
     for first, second, facts in clashes.values():
@@ -96,7 +96,7 @@ def _check_cases(
         if id(rule) not in winning and not any(rule in clash for clash in clashes.values()):
             problems.add(
                 rule.line,
-                f'this rule for "{category.id}" (when {_said(rule.when)}) can never apply',
+                f'this rule for "{category.id}" ({_said(rule.when)}) can never apply',
                 "Its case is unheard of for the material, or other rules take all of it: remove it",
             )
 
@@ -115,14 +115,15 @@ def _clash(
     if first.when == second.when and first.route == second.route:
         return f'this rule for "{category.id}" repeats {where}', "Remove one of the two"
     what = (
-        f'for "{category.id}" when {_said(facts)}, this rule says "{second.route}" and {where} '
-        f'says "{first.route}"; both name {len(first.when)} facts, so neither wins'
+        f'for "{category.id}" {_said(facts)}, this rule says "{second.route}" and {where} says '
+        f'"{first.route}"; both are equally specific, so neither wins'
     )
-    return what, "Remove one, or add a rule that names all of these facts"
+    return what, 'Remove one, or add a rule whose "when" names this very case'
 
 
 def _said(facts: Mapping[str, str]) -> str:
-    return ", ".join(f"{fact} is {answer}" for fact, answer in facts.items()) or "nothing is known"
+    said = ", ".join(f"{fact} is {answer}" for fact, answer in facts.items())
+    return f"when {said}" if said else "in all other cases"
 
 
 def _more(gaps: list[dict[str, str]]) -> str:

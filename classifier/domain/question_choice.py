@@ -94,7 +94,7 @@ def _worth(
             routes = _routes_after(each, programme, facts, fact.id, answer)
             if len(routes) == 1:
                 held[answer].setdefault(min(routes), []).append(each.p / len(fitting))
-    best = {answer: best_route(terms)[1] for answer, terms in held.items()}
+    best = {answer: best_route(terms)[1] if terms else 0.0 for answer, terms in held.items()}
     decided = [fsum(p) for answer, p in whole.items() if _holds(best[answer], fsum(p), thresholds)]
     total = fsum(each.p for each in seen)
     return _Worth(fact, fsum(best.values()), fsum(decided) / total, pivotal)

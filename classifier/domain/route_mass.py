@@ -21,6 +21,9 @@ Ours, no source: without it, one answer (a resin number, say) could lift a categ
 all but rules out to certainty, and so choose the route by itself.
 """
 
+OTHERWISE = "Otherwise"
+"""What `RouteAnswer.when` says of the rule for all cases that no other rule names."""
+
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
@@ -115,11 +118,9 @@ def candidates(
     )
 
 
-def best_route(terms: Mapping[str, Sequence[float]]) -> tuple[str | None, float]:
+def best_route(terms: Mapping[str, Sequence[float]]) -> tuple[str, float]:
     """Return the route with most probability and how much; of equal ones, the more cautious."""
     sums = {route: fsum(parts) for route, parts in terms.items()}
-    if not sums:
-        return None, 0.0
     best = min(sums, key=lambda route: (-sums[route], CAUTIOUS_FIRST.index(route)))
     return best, sums[best]
 
@@ -130,10 +131,10 @@ def settled_route(among: Iterable[Candidate]) -> tuple[str | None, float]:
     for each in among:
         if len(each.routes) == 1:
             terms.setdefault(each.cautious, []).append(each.p)
-    return best_route(terms)
+    return best_route(terms) if terms else (None, 0.0)
 
 
-def cautious_route(among: Iterable[Candidate]) -> tuple[str | None, float]:
+def cautious_route(among: Iterable[Candidate]) -> tuple[str, float]:
     """Return the route that holds most when every open category takes its most cautious one."""
     terms: dict[str, list[float]] = {}
     for each in among:
@@ -173,7 +174,7 @@ def _hangs_on_nothing(rules: Sequence[Rule], facts: Mapping[str, str]) -> bool:
 def _said(rules: Sequence[Rule], categories: Categories, facts: Mapping[str, str]) -> str:
     """Say on which open facts these rules hang: "Number in the triangle: 1, 2 or 5"."""
     if _hangs_on_nothing(rules, facts):
-        return "Otherwise"
+        return OTHERWISE
     by_others: dict[str, dict[str, set[str]]] = {}
     for rule in rules:
         *others, last = [

@@ -18,7 +18,6 @@ from classifier.domain.route_mass import (
     category_shares,
     cautious_route,
     rank,
-    route_answers,
     settled_route,
     weigh_facts,
 )
@@ -29,6 +28,7 @@ from classifier.domain.suggestion_case import (
     misfit,
     route_of,
     said_answer,
+    still_open,
     tells,
 )
 from classifier.domain.suggestion_parts import (
@@ -119,7 +119,8 @@ def suggestion_for_category(
     answered, closed = _answers(categories, facts or {}, declined)
     chosen = categories.get(category)
     odd = tuple(
-        f"{said_answer(categories, fact, answer)}: that is unusual for {chosen.name}. Look again."
+        f'"{said_answer(categories, fact, answer)}" is unusual for {chosen.name}: look again, or '
+        "choose another category."
         for fact, answer in answered.items()
         if not chosen.fits(fact, answer)
     )
@@ -153,7 +154,7 @@ def _decide(case: Case) -> Suggestion:
     if hazards and _reaches(hazard, case.thresholds.stop):
         return _stop(case, hazards)
     if case.no_item and _reaches(case.no_item, case.thresholds.non_item):
-        return build(case, "not_an_item")
+        return build(case, "not_an_item", warn=_likely(hazards))
     # An item of which the photo shows little is still an item: judge the hazard within it.
     if hazards and (leads or _reaches(hazard / item, case.thresholds.stop)):
         return _stop(case, hazards)
@@ -174,10 +175,10 @@ def _decide(case: Case) -> Suggestion:
         asked = tuple((answer.id, answer.label) for answer in fact.answers)
         question = Question(fact.id, fact.question, fact.how, asked)
         return build(case, "ask", question=question, check=tells(case))
-    route, mass = cautious_route(case.among)
+    cautious, mass = cautious_route(case.among)
     known = _reaches(case.among[0].p, case.thresholds.unsure)
-    if route is not None and known and _reaches(mass, case.thresholds.route):
-        return _routed(case, route, mass)
+    if known and _reaches(mass, case.thresholds.route):
+        return _routed(case, cautious, mass)
     return build(case, "unsure", check=tells(case))
 
 
@@ -185,33 +186,30 @@ def _stop(case: Case, hazards: tuple[Candidate, ...]) -> Suggestion:
     """Put the hazards first: their cautions, and the leading one's route."""
     leading = hazards[0]
     mass = fsum(each.p for each in hazards if each.cautious == leading.cautious)
-    others = tuple(each for each in case.among if not each.category.stop)
-    shown = tuple(each for each in hazards if each.p >= CAUTION_P or each is leading)
     return build(
         case,
         "stop",
         route=route_of(leading, leading.cautious, mass, case.categories, case.facts),
-        order=(*shown, *others),
-        warn=shown,
-        check=tells(case),
+        order=(leading, *(each for each in case.among if each is not leading)),
+        warn=(leading, *_likely(hazards[1:])),
+        check=(*case.doubts, *still_open(case, leading), *tells(case)),
     )
+
+
+def _likely(hazards: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
+    return tuple(each for each in hazards if each.p >= CAUTION_P)
 
 
 def _routed(case: Case, route: str, mass: float) -> Suggestion:
     """Show a route; where open facts could still change it, say what they would change."""
     leading = next(each for each in case.among if each.cautious == route)
     answer = route_of(leading, route, mass, case.categories, case.facts)
-    otherwise = tuple(
-        f"If {other.when}: {other.name}."
-        for other in route_answers(leading, case.categories, case.facts)
-        if other.route != route
-    )
     return build(
         case,
         "route",
         route=answer,
         warn=(case.among[0], leading),
-        check=(*otherwise, *tells(case)),
+        check=(*still_open(case, leading), *tells(case)),
     )
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from classifier.domain.categories import Categories, Caution
 from classifier.domain.programme import Programme
-from classifier.domain.route_mass import Candidate, route_answers
+from classifier.domain.route_mass import OTHERWISE, Candidate, route_answers
 from classifier.domain.suggestion_parts import (
     Alternative,
     Decision,
@@ -59,8 +59,6 @@ def build(
     """
     shown = _shown(case.among if order is None else order)
     warned = tuple(each for each in shown if each.p >= CAUTION_P) if warn is None else warn
-    if decision == "not_an_item":
-        warned = ()
     return Suggestion(
         decision,
         case.forms,
@@ -108,6 +106,17 @@ def _cautions(categories: Categories, warned: Iterable[Candidate]) -> tuple[Caut
         caution.id: caution for each in ordered for caution in categories.cautions_of(each.category)
     }
     return tuple(found.values())
+
+
+def still_open(case: Case, each: Candidate) -> tuple[str, ...]:
+    """Say on what the route of a category still hangs, if it does."""
+    if len(each.routes) == 1:
+        return ()
+    ways = [
+        f"otherwise {way.name}" if way.when == OTHERWISE else f'{way.name} if "{way.when}"'
+        for way in route_answers(each, case.categories, case.facts)
+    ]
+    return (f"Still open: {'; '.join(ways)}.",)
 
 
 def tells(case: Case) -> tuple[str, ...]:
