@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import sys
 import warnings
+from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, NoReturn
+from typing import Annotated, Any, NoReturn
 
 import typer
 from pydantic import ValidationError
@@ -30,6 +31,22 @@ _PASSED_ON = {
     "help_option_names": [],
 }
 
+
+class ReportFormat(StrEnum):
+    """The forms in which the same figures are given."""
+
+    HTML = "html"
+    JSON = "json"
+    CSV = "csv"
+
+
+Host = Annotated[
+    str, typer.Option("--host", metavar="HOST", help="Address to listen on (TALLYTARE_HOST).")
+]
+Port = Annotated[
+    int | None, typer.Option("--port", help="Port to listen on; 0 picks one.", show_default=False)
+]
+Open = Annotated[bool, typer.Option("--open/--no-open", help="Open the page in the browser.")]
 Programme = Annotated[
     str,
     typer.Option(
@@ -39,6 +56,78 @@ Programme = Annotated[
 Bundle = Annotated[
     str, typer.Option("--bundle", metavar="NAME", help="Model bundle: a shipped name or a folder.")
 ]
+
+
+@app.command("demo")
+def demo_command(
+    serve: Annotated[
+        bool, typer.Option("--serve/--no-serve", help="Then serve the demo's pages.")
+    ] = True,
+    host: Host = "",
+    port: Port = None,
+    open_browser: Open = True,
+    bundle: Bundle = "",
+) -> None:
+    """Record a whole demo sort with the demo pictures, then serve it in the browser.
+
+    It lives in a store of its own, in the folder "demo" of the data folder.
+    """
+    from service.commands.demo import demo_settings, make_demo_sort
+    from service.wiring import build_services
+
+    settings = demo_settings(_serving(host, port, bundle))
+    services = build_services(settings)
+    try:
+        sort = make_demo_sort(services)
+        if serve:
+            from service.commands.serve import run_server
+
+            page = f"/sorts/{sort.id}/report"
+            run_server(settings, services=services, path=page, open_browser=open_browser)
+    finally:
+        services.log.close()
+
+
+@app.command("serve")
+def serve_command(
+    host: Host = "", port: Port = None, open_browser: Open = False, bundle: Bundle = ""
+) -> None:
+    """Serve the pages: start a sort, photograph, weigh, report. Stop with Ctrl+C."""
+    from service.commands.serve import run_server
+
+    run_server(_serving(host, port, bundle), open_browser=open_browser)
+
+
+@app.command("report")
+def report_command(
+    sort: Annotated[str, typer.Argument(help="Name or id of the sort, or how the id begins.")],
+    form: Annotated[
+        ReportFormat, typer.Option("--format", help="A page that stands alone, JSON, or tidy CSV.")
+    ] = ReportFormat.HTML,
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", metavar="FILE", help="File to write to.")
+    ] = None,
+) -> None:
+    """Write the report of one sort, to standard output or to a file."""
+    from service.commands.report import find_sort, opened, write_report
+
+    with opened(read_settings()) as services:
+        write_report(services, find_sort(services, sort), form.value, output)
+
+
+@app.command("export")
+def export_command(
+    directory: Annotated[Path, typer.Argument(help="Folder to write to; made if need be.")],
+) -> None:
+    """Write the whole log and every report to a folder, as CSV and JSON.
+
+    Exit code 0: all was written; 1: something could not be, and is named.
+    """
+    from service.commands.report import opened, write_export
+
+    with opened(read_settings()) as services:
+        whole = write_export(services, directory)
+    raise typer.Exit(0 if whole else 1)
 
 
 @app.command("suggest")
@@ -107,16 +196,22 @@ def evaluate_command(context: typer.Context) -> None:
     _run_extra("evaluate", context)
 
 
-def read_settings() -> Settings:
-    """Return the settings of the environment; a wrong one ends the command with exit code 2."""
+def read_settings(**given: Any) -> Settings:
+    """Return the settings of the environment, less those given; a wrong one is a usage error."""
     try:
-        return Settings()
+        return Settings(**given)
     except ValidationError as error:
-        wrong = "; ".join(
-            f"TALLYTARE_{str(each['loc'][0]).upper()}={each['input']!r}: {each['msg']}"
-            for each in error.errors()
-        )
-        raise typer.BadParameter(f"{wrong}; set it right, or unset it") from error
+        wrong = []
+        for each in error.errors():
+            name = str(each["loc"][0])
+            source = f"--{name}" if name in given else f"TALLYTARE_{name.upper()}"
+            wrong.append(f"{source} is {each['input']!r}: {each['msg']}; set it right, or leave it")
+        raise typer.BadParameter("\n".join(wrong)) from error
+
+
+def _serving(host: str, port: int | None, bundle: str) -> Settings:
+    given = {"host": host or None, "port": port, "bundle": bundle or None}
+    return read_settings(**{key: value for key, value in given.items() if value is not None})
 
 
 def main() -> None:

@@ -19,7 +19,7 @@ from classifier.inference.bundle import (
     list_bundles,
     load_bundle,
 )
-from service.app import LoadedModel, build_services
+from service.commands.report import opened
 from service.loading import known_programmes
 from service.settings import Settings
 from service.usecases.upkeep import check_store
@@ -128,8 +128,5 @@ def _check_store(checklist: Checklist, settings: Settings) -> None:
 
 
 def _store(settings: Settings) -> StoreCheck:
-    services = build_services(settings, model=LoadedModel(None, None, ""))
-    try:
+    with opened(settings) as services:
         return check_store(services)
-    finally:
-        services.log.close()

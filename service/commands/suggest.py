@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -11,7 +10,6 @@ from pathlib import Path
 from typing import TypedDict
 
 import typer
-from tqdm import tqdm
 
 from classifier.domain.categories import Categories, load_categories
 from classifier.domain.errors import TallytareError
@@ -22,11 +20,10 @@ from classifier.inference.bundle import Bundle
 from classifier.inference.photo import PhotoLimits, decode_photo
 from classifier.inference.predict import Predictor
 from service.commands.photo_paths import expand, read_bytes, shown
+from service.commands.progress import progress
 from service.commands.table import Table
 from service.loading import choose_bundle, choose_programme
 from service.settings import Settings
-
-PATIENCE_S = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,22 +105,11 @@ def run_suggest(
 def _answers(
     suggester: Suggester, files: Sequence[Path], workers: int
 ) -> Iterator[tuple[Path, Suggestion | TallytareError]]:
-    """Give the answers in the order of the files, with a bar when it takes longer than 2 s.
-
-    In a terminal the lines themselves show how far it is, and a bar would break them up.
-    """
+    """Give the answers in the order of the files."""
     pool = ThreadPoolExecutor(workers)
     try:
         answers = pool.map(suggester.look_at, files)
-        bar = tqdm(
-            answers,
-            total=len(files),
-            unit="photo",
-            delay=PATIENCE_S,
-            leave=False,
-            disable=sys.stdout.isatty(),
-        )
-        yield from zip(files, bar, strict=True)
+        yield from zip(files, progress(answers, total=len(files), unit="photo"), strict=True)
     finally:
         pool.shutdown(cancel_futures=True)
 
