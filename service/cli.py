@@ -219,7 +219,7 @@ def main() -> None:
     # Pillow warns of damaged metadata, of which only the orientation is ever read.
     warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
     try:
-        app()
+        app(prog_name="tallytare")
     except TallytareError as error:
         _fail(error.message)
     except OSError as error:

@@ -123,7 +123,7 @@ def _check_store(checklist: Checklist, settings: Settings) -> None:
     strays = len(found.orphan_photos) + len(found.unfinished_photos)
     if strays:
         checklist.good(
-            f"store: {strays} photo files that no entry names, left by a crash; harmless"
+            f"store: photo files that no entry names: {strays}; left by a crash, harmless"
         )
 
 

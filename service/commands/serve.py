@@ -65,8 +65,8 @@ def _listening(host: str, port: int) -> socket.socket:
     try:
         return socket.create_server((host, port), family=family)
     except OSError as error:
-        known = error.errno is not None and error.errno > 0
-        reason = os.strerror(error.errno) if known else error.strerror
+        # Python adds the address to the system's words; negative numbers are of name look-ups.
+        reason = os.strerror(error.errno) if error.errno and error.errno > 0 else error.strerror
         raise ListenError(
             f"{host} port {port} can't be listened on ({reason}); allowed: an address of "
             "this machine and a port that no other program has; stop that program, or give "
