@@ -20,6 +20,7 @@ WIDE = 720
 NARROW = 340
 LETTER = 7.1  # px of an average letter at the size used, a little too wide to be safe
 _SIZE = 13
+_GAP = "\u00a0"  # a figure and its sign are never parted at a line's end
 _LINE = 16
 
 
@@ -59,8 +60,8 @@ def percent(share: float | None) -> str:
     if share is None:
         return "not weighed"
     if 0 < share < 0.001:
-        return "under 0.1 %"
-    return f"{100 * share:.1f} %"
+        return f"under 0.1{_GAP}%"
+    return f"{100 * share:.1f}{_GAP}%"
 
 
 def _text(x: float, y: float, words: str, *, anchor: str = "start", bold: bool = False) -> str:
@@ -158,14 +159,6 @@ _COUNT_FILL = "url(#count-hatch)"
 _WEIGHT_FILL = INK
 
 
-def _count_hatch() -> str:
-    return (
-        '<defs><pattern id="count-hatch" width="6" height="6" patternUnits="userSpaceOnUse">'
-        f'<rect width="6" height="6" fill="#ffffff"/><path d="M-1 7 7-1" stroke="{INK}" '
-        'stroke-width="1"/></pattern></defs>'
-    )
-
-
 def _pairs_wide(pairs: Sequence[Pair], most: float) -> tuple[str, float]:
     left, arm, number = 205.0, 165.0, 85.0
     axis = left + number + arm
@@ -223,5 +216,5 @@ def pair_chart(pairs: Sequence[Pair], *, narrow: bool = False) -> Markup:
         (NARROW if narrow else WIDE, height),
         "Share of the count beside share of the weight, by category",
         desc,
-        ("" if narrow else _count_hatch()) + drawn,
+        drawn,
     )

@@ -12,7 +12,7 @@ from classifier.domain.errors import TallytareError
 from classifier.domain.quantities import Unit
 from service.usecases import piles
 from service.usecases.services import Services
-from service.usecases.views import BatchLine, PilesView
+from service.usecases.views import BatchLine, PileLine, PilesView
 from service.web.dependencies import ServicesDep
 from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, refused
@@ -170,6 +170,13 @@ def batch_name(batch: BatchLine, number: int) -> str:
     return batch.total.batch.label or f"Batch {number}"
 
 
+def batch_title(pile: PileLine, batch: BatchLine, number: int) -> str:
+    """Return a pile's name, with the batch where there are several or it has a label."""
+    if len(pile.batches) == 1 and not batch.total.batch.label:
+        return pile.name
+    return f"{pile.name}: {batch_name(batch, number)}"
+
+
 def pile_options(services: Services, view: PilesView) -> list[tuple[str, str]]:
     """Return what can be weighed: piles of this sort first, then all other categories."""
     options = []
@@ -236,7 +243,7 @@ def _page(
         ],
         tare_data=as_data(tares),
         sorter_options=[(name, name) for name in view.sort.sorters],
-        batch_name=batch_name,
+        batch_title=batch_title,
         groups=_groups(services),
     )
 

@@ -26,8 +26,8 @@ def weight(grams: Decimal | None) -> str:
         return NOTHING
     if abs(grams) < 1000:
         decimals = 0 if grams == grams.to_integral_value() else 1
-        return f"{grams:.{decimals}f} g"
-    return f"{grams / 1000:.3f} kg"
+        return f"{grams:.{decimals}f}\u00a0g"
+    return f"{grams / 1000:.3f}\u00a0kg"
 
 
 def exact(number: Decimal | None) -> str:

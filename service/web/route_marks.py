@@ -60,8 +60,15 @@ def _pattern(route: str, mark: RouteMark) -> str:
 
 
 def route_defs() -> Markup:
-    """Return the hidden SVG that defines all patterns; it must stand once in a page."""
+    """Return the hidden SVG that defines all patterns; it must stand once in a page.
+
+    A chart that defined its own would lose them while it is not displayed, on a phone.
+    """
     patterns = "".join(_pattern(route, mark) for route, mark in ROUTE_MARKS.items())
+    patterns += (
+        '<pattern id="count-hatch" width="6" height="6" patternUnits="userSpaceOnUse">'
+        f'<rect width="6" height="6" fill="#ffffff"/><path d="M-1 7 7-1" stroke="{INK}"/></pattern>'
+    )
     return Markup(
         '<svg class="unseen" width="0" height="0" aria-hidden="true" focusable="false">'
         f"<defs>{patterns}</defs></svg>"

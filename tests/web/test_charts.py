@@ -145,7 +145,7 @@ def test_nothing_to_draw_is_drawn_without_error() -> None:
 
 @pytest.mark.parametrize(
     ("share", "words"),
-    [(None, "not weighed"), (0.0, "0.0 %"), (0.0004, "under 0.1 %"), (0.125, "12.5 %"), (1, "100.0 %")],
+    [(None, "not weighed"), (0.0, "0.0\u00a0%"), (0.0004, "under 0.1\u00a0%"), (0.125, "12.5\u00a0%"), (1, "100.0\u00a0%")],
 )
 def test_percent(share: float | None, words: str) -> None:
     assert percent(share) == words

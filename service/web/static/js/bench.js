@@ -271,6 +271,7 @@ listenForKeys(byId("letters"), {
   n: () => ticket.openNote(), r: () => byId("lately").querySelector("[data-again]").click(),
   q: () => ticket.pressSkip(), "+": () => ticket.step(1), "-": () => ticket.step(-1),
 });
+document.querySelector(".keys").open = window.matchMedia("(min-width: 80rem)").matches;
 showTally(tally, page.tally);
 lately.fill(page.recent);
 for (const capture of page.open) unanswered.add(capture);

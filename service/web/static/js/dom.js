@@ -20,7 +20,7 @@ export function pageData(id) {
 const SVG = "http://www.w3.org/2000/svg";
 
 /** Draws tally strokes in gates of five, as on paper; beyond `most` the number alone must do. */
-export function drawMarks(holder, count, most = 50) {
+export function drawMarks(holder, count, most = 30) {
   holder.replaceChildren();
   holder.setAttribute("aria-hidden", "true");
   const shown = Math.min(count, most);

@@ -3,6 +3,8 @@ import { el, swatch } from "./dom.js";
 
 export const ANSWER_KEYS = ["a", "s", "d", "f", "g", "h", "j", "k"];
 export const NOT_SURE_KEY = "x";
+/** Above this the top category is worded as probable and may be taken with one tap. */
+const LIKELY = 0.5;
 const key = (letter) => el("kbd", { "aria-hidden": "true" }, letter);
 const inHundred = (p) => `${Math.max(1, Math.min(99, Math.round(p * 100)))} in 100`;
 
@@ -10,21 +12,31 @@ function routeNames(routes) {
   return [...new Map(routes.map((route) => [route.id ?? route.route, route.name])).entries()];
 }
 
-function cautionBlock(suggestion) {
-  if (!suggestion.cautions.length) return null;
-  const stop = suggestion.decision === "stop";
-  return el("div", { class: stop ? "notice stop" : "notice note", "data-part": "caution" },
-    el("p", { class: "shout" }, stop ? "Stop. Set it aside; do not sort it by hand."
-      : "Take care"),
-    el("ul", {}, suggestion.cautions.map((caution) => el("li", {}, caution.text))));
+const lines = (texts) => el("ul", {}, texts.map((text) => el("li", {}, text)));
+
+function stopBlock(suggestion) {
+  if (suggestion.decision !== "stop") return null;
+  return el("div", { class: "notice stop", "data-part": "caution" },
+    el("p", { class: "shout" }, "Stop. Set it aside; do not sort it by hand."),
+    lines(suggestion.cautions.map((caution) => caution.text)));
+}
+
+/** Cautions of things that may be sorted stand below the route, the most pressing one in full. */
+function careBlock(suggestion) {
+  if (suggestion.decision === "stop" || !suggestion.cautions.length) return null;
+  const [first, ...others] = suggestion.cautions.map((caution) => caution.text);
+  return el("div", { class: "notice note care", "data-part": "caution" },
+    el("p", {}, el("b", {}, "Take care. "), first),
+    others.length ? el("details", {}, el("summary", {}, `${others.length} more`), lines(others)) : null);
 }
 
 function headline(suggestion, name, chosen) {
   if (chosen) return [el("p", { class: "over" }, "You chose"), el("h2", { tabindex: "-1" }, name)];
   const top = suggestion.categories[0];
+  const sure = top && top.p >= LIKELY;
   const words = {
-    route: ["Probably", name],
-    ask: ["Probably", name],
+    route: [sure ? "Probably" : "Perhaps", name],
+    ask: [sure ? "Probably" : "Perhaps", name],
     stop: ["Treat it as", name],
     unsure: ["Not sure", "Look closer, then choose"],
     not_an_item: ["No item seen", "Fill the frame with one item and take it again"],
@@ -50,25 +62,27 @@ function routeBlock(suggestion) {
 }
 
 function why(suggestion, names, facts, factWords) {
-  const lines = Object.entries(facts).map(([fact, answer]) => `You answered: ${factWords(fact, answer)}`);
+  const reasons = Object.entries(facts).map(([fact, answer]) => `You answered: ${factWords(fact, answer)}`);
   const route = suggestion.route;
   const tops = suggestion.categories.slice(0, 3).filter((each) => each.p >= 0.05);
-  if (route && tops.length > 1) {
-    const open = tops.map((each) => names(each.id)).join(", ");
-    lines.push(`The material is still open (${open}), yet ${inHundred(route.p)} of the likelihood goes this way.`);
+  const open = tops.map((each) => names(each.id)).join(", ");
+  if (suggestion.decision === "stop") {
+    if (tops.length > 1) reasons.push(`It may be one of: ${open}. What could do harm decides.`);
+  } else if (route && tops.length > 1) {
+    reasons.push(`The material is still open (${open}), yet ${inHundred(route.p)} of the likelihood goes this way.`);
   } else if (suggestion.decision === "ask") {
-    lines.push("Where it goes depends on something the photo can't show.");
+    reasons.push("Where it goes depends on something the photo can't show.");
   } else if (suggestion.decision === "unsure") {
-    lines.push("No material and no route is likely enough to name one.");
+    reasons.push("No material and no route is likely enough to name one.");
   }
-  if (!lines.length) return null;
-  return el("ul", { class: "why", "data-part": "why" }, lines.map((line) => el("li", {}, line)));
+  if (!reasons.length) return null;
+  return el("ul", { class: "why", "data-part": "why" }, reasons.map((line) => el("li", {}, line)));
 }
 
 function checks(suggestion) {
   if (!suggestion.check.length) return null;
   return el("div", { "data-part": "check" }, el("h3", {}, "Check"),
-    el("ul", {}, suggestion.check.map((line) => el("li", {}, line))));
+    lines(suggestion.check));
 }
 
 function question(suggestion, onAnswer) {
@@ -113,12 +127,13 @@ export function ticketParts(view, { names, factWords, onAnswer, onPick }) {
   const { suggestion, chosen, facts, notice } = view;
   const shown = chosen ?? suggestion.categories[0]?.id;
   return [
-    cautionBlock(suggestion),
+    stopBlock(suggestion),
     ...headline(suggestion, names(shown), chosen),
     notice ? el("p", { class: "notice note" }, notice) : null,
     routeBlock(suggestion),
     why(suggestion, names, facts, factWords),
     question(suggestion, onAnswer),
+    careBlock(suggestion),
     checks(suggestion),
     alternatives(suggestion, shown, onPick),
     suggestion.programme ? el("p", { class: "small soft" }, suggestion.programme.statement) : null,
@@ -127,5 +142,7 @@ export function ticketParts(view, { names, factWords, onAnswer, onPick }) {
 
 /** Whether one tap may record the top category, or a person has to name one first. */
 export function mayConfirm(view) {
-  return Boolean(view.chosen) || ["route", "ask", "stop"].includes(view.suggestion.decision);
+  const { decision, categories } = view.suggestion;
+  if (view.chosen || decision === "stop") return true;
+  return ["route", "ask"].includes(decision) && categories[0]?.p >= LIKELY;
 }

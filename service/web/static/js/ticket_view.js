@@ -9,6 +9,7 @@ export class Ticket {
     this.holder = holder;
     this.body = holder.querySelector("[data-body]");
     this.bar = holder.querySelector("[data-bar]");
+    this.more = holder.querySelector("[data-more-acts]");
     this.confirm = byId("confirm");
     this.count = byId("count");
     this.note = byId("note");
@@ -37,17 +38,24 @@ export class Ticket {
   empty() {
     this.fill("empty", [el("p", { class: "soft" },
       "No item on the bench. Photograph one, or choose its pile without a photo.")]);
-    this.bar.hidden = true;
+    this.offer(false);
     this.count.value = "1";
     this.note.value = "";
     this.noteBox.open = false;
+  }
+
+  /** Without a pile to confirm only "another pile" and "skip" are left, and the first leads. */
+  offer(shown, confirmable = false) {
+    this.bar.hidden = !(shown && confirmable);
+    this.more.hidden = !shown;
+    byId("other").classList.toggle("main", shown && !confirmable);
   }
 
   looking() {
     this.count.value = "1";
     this.note.value = "";
     this.fill("looking", [el("p", { class: "looking" }, "Looking at the photo …")]);
-    this.bar.hidden = true;
+    this.offer(false);
   }
 
   away() {
@@ -56,8 +64,7 @@ export class Ticket {
       el("p", {}, "The server can't be reached. The photo waits on this device and will be sent "
         + "by itself. Name the pile yourself now, or go on to the next item and answer later."),
     ]);
-    this.bar.hidden = false;
-    this.confirm.hidden = true;
+    this.offer(true);
     this.focus();
   }
 
@@ -68,8 +75,7 @@ export class Ticket {
       names: (id) => this.words.category(id),
       factWords: (fact, answer) => this.words.fact(fact, answer),
     }));
-    this.bar.hidden = false;
-    this.confirm.hidden = !mayConfirm(view);
+    this.offer(true, mayConfirm(view));
     this.skipButton.hidden = !view.captureId;
     this.label();
     this.focus();
@@ -80,8 +86,10 @@ export class Ticket {
     const category = this.view.chosen ?? this.view.suggestion.categories[0]?.id;
     const pile = this.words.category(category);
     const count = this.counted();
+    const stop = this.view.suggestion.decision === "stop";
+    const verb = stop ? "Set aside" : "Put on";
     this.confirm.querySelector("[data-name]").textContent =
-      count === 1 ? `Put it on: ${pile}` : `Put ${count} on: ${pile}`;
+      count === 1 ? `${verb}: ${pile}` : `${verb} ${count}: ${pile}`;
   }
 
   fill(state, parts) {
@@ -97,16 +105,16 @@ export class Ticket {
   }
 
   openNote() {
-    if (this.bar.hidden) return;
+    if (this.more.hidden) return;
     this.noteBox.open = true;
     this.note.focus();
   }
 
   pressConfirm() {
-    if (!this.bar.hidden && !this.confirm.hidden) this.confirm.click();
+    if (!this.bar.hidden) this.confirm.click();
   }
 
   pressSkip() {
-    if (!this.bar.hidden && !this.skipButton.hidden) this.skipButton.click();
+    if (!this.more.hidden && !this.skipButton.hidden) this.skipButton.click();
   }
 }
