@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 from sqlalchemy import Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 
-from classifier.domain.errors import StorageError
+from classifier.domain.errors import ConflictError, StorageError
 
 T = TypeVar("T")
 
@@ -46,13 +46,22 @@ class Database:
         """Run `work` in one write transaction and return its result.
 
         Raises StorageError when the database refuses. A server database may report two equal ids
-        only at the insert; then `work` runs once more and finds the first row.
+        only at the insert; then `work` runs once more and finds the first row. ConflictError when
+        that does not help.
         """
         with self._in_turn():
             try:
                 return self._attempt(work)
             except IntegrityError:
+                pass
+            try:
                 return self._attempt(work)
+            except IntegrityError as error:
+                raise ConflictError(
+                    "another entry got in the way: nothing was recorded; reload the page, look at "
+                    "what is there and send it again",
+                    said=str(error.orig),
+                ) from error
 
     def _attempt(self, work: Callable[[Connection], T]) -> T:
         with _plain_errors(self.place):

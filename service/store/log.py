@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy import select, text
 
+from classifier.domain.errors import StorageError
 from service.store.capture_log import CaptureLog
 from service.store.database import Database
 from service.store.item_log import ItemLog
@@ -50,15 +51,15 @@ class Log(SortLog, CaptureLog, ItemLog, PileLog):
                 )
 
     def problems(self) -> tuple[str, ...]:
-        """Check the database file itself and return what is wrong with it.
-
-        Raises StorageError when it can't be read at all.
-        """
+        """Check the database file itself and return what is wrong with it."""
         if self._database.engine.dialect.name != "sqlite":
             return ()
-        with self._database.read() as connection:
-            said = [str(row[0]) for row in connection.execute(text("PRAGMA integrity_check"))]
-            strays = list(connection.execute(text("PRAGMA foreign_key_check")))
+        try:
+            with self._database.read() as connection:
+                said = [str(row[0]) for row in connection.execute(text("PRAGMA integrity_check"))]
+                strays = list(connection.execute(text("PRAGMA foreign_key_check")))
+        except StorageError as error:
+            return (error.message,)
         found = [line for line in said if line != "ok"]
         found += [f"table {row[0]}, row {row[1]}: refers to no row of {row[2]}" for row in strays]
         return tuple(found)

@@ -53,8 +53,9 @@ def confirm(
         answered = services.categories.known_answers({**state.answers, **told})
         known = {**answered, **known}
         model_version = None if state.capture.model is None else state.capture.model.version
-        ranked = suggestion_of(services, state, programme).categories
-        suggested = ranked[0].id if ranked else None
+        # The first alternative is what stood on top; for a hazard that is not the likeliest.
+        shown = suggestion_of(services, state, programme).alternatives
+        suggested = shown[0].category if shown else None
     item = Item(
         id=check_id(item_id, "item_id"),
         sort_id=sort.id,

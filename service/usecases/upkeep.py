@@ -15,10 +15,14 @@ def check_store(services: Services) -> StoreCheck:
 
     Raises StorageError when the database can't be read.
     """
+    problems = services.log.problems()
+    if problems:
+        # Comparing with a log that can't be trusted would name good photos as orphans.
+        return StoreCheck(problems, (), (), tuple(sorted(services.photos.unfinished())))
     on_disk = frozenset(services.photos.names())
     named = services.log.photo_names()
     return StoreCheck(
-        problems=services.log.problems(),
+        problems=problems,
         orphan_photos=tuple(sorted(on_disk - named)),
         missing_photos=tuple(sorted(name for name in named if not services.photos.has(name))),
         unfinished_photos=tuple(sorted(services.photos.unfinished())),

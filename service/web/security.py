@@ -59,7 +59,7 @@ class Gate:
         if problem is not None:
             await answer(request, problem)(scope, receive, out.send)
             return
-        body = _Body(receive, self._limit(scope), request.headers)
+        body = self._body(request, receive)
         await self._pass(request, body, out)
 
     async def _pass(self, request: Request, body: _Body, out: _Out) -> None:
@@ -102,17 +102,19 @@ class Gate:
             )
         return None
 
-    def _limit(self, scope: Scope) -> int:
-        if scope["method"] == "POST" and scope["path"].endswith("/captures"):
-            return self._settings.max_upload_bytes + FORM_OVERHEAD_BYTES
-        return self._settings.max_json_bytes
+    def _body(self, request: Request, receive: Receive) -> _Body:
+        if request.method == "POST" and request.url.path.endswith("/captures"):
+            limit = self._settings.max_upload_bytes + FORM_OVERHEAD_BYTES
+            return _Body(receive, limit, request.headers, "photo_too_large")
+        return _Body(receive, self._settings.max_json_bytes, request.headers, "request_too_large")
 
 
 class _Body:
     """A request body that is counted while it arrives."""
 
-    def __init__(self, receive: Receive, limit: int, headers: Headers) -> None:
+    def __init__(self, receive: Receive, limit: int, headers: Headers, code: str) -> None:
         self._receive = receive
+        self._code = code
         self._limit = limit
         self._count = 0
         self._ended = False
@@ -143,9 +145,9 @@ class _Body:
         """Return what to tell the client."""
         return Problem(
             413,
-            "photo_too_large" if self._limit > 1_000_000 else "request_too_large",
-            f"the request is larger than {self._limit:,} bytes: send a smaller photo, for example "
-            "one taken at a lower resolution; nothing was recorded",
+            self._code,
+            f"the request is larger than {self._limit:,} bytes: send less at once (a photo: taken "
+            "at a lower resolution); nothing was recorded",
             {"allowed_bytes": self._limit},
         )
 

@@ -1,0 +1,157 @@
+"""Several stations on one store: no double count, no lost entry."""
+
+from __future__ import annotations
+
+import threading
+from collections import Counter
+from collections.abc import Callable
+
+from classifier.domain.errors import ConflictError
+from classifier.domain.records import SortInfo
+from service.settings import Settings
+from service.usecases import captures, items
+from service.usecases.services import Services
+from service.wiring import LoadedModel, build_services
+from tests.fakes import FakePredictor, jpeg, model_record, new_id
+from tests.store.entries import CARDBOARD, counts, enter, take
+
+STATIONS = 4
+
+
+def _at_once(work: Callable[[int], None]) -> list[BaseException]:
+    """Run `work(0)` to `work(3)` on threads that start together; return what they raised."""
+    errors: list[BaseException] = []
+    barrier = threading.Barrier(STATIONS)
+
+    def run(station: int) -> None:
+        barrier.wait()
+        try:
+            work(station)
+        except BaseException as error:
+            errors.append(error)
+
+    threads = [threading.Thread(target=run, args=(n,)) for n in range(STATIONS)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    return errors
+
+
+def test_four_stations_count_what_they_enter(services: Services, sort: SortInfo) -> None:
+    """Each enters 25; a hundred are counted, in one batch."""
+
+    def work(_: int) -> None:
+        for _ in range(25):
+            enter(services, sort)
+
+    assert _at_once(work) == []
+    assert counts(services, sort) == {CARDBOARD: 100}
+    histories = items.list_items(services, sort.id)
+    assert len({each.first.item.batch_id for each in histories}) == 1
+
+
+def test_four_tabs_confirm_the_same_photos(services: Services, sort: SortInfo) -> None:
+    """One of them wins each photo; three are told so."""
+    photos = [take(services, sort, shade=shade).id for shade in range(10)]
+    told: list[ConflictError] = []
+
+    def work(_: int) -> None:
+        for photo in photos:
+            try:
+                enter(services, sort, capture_id=photo)
+            except ConflictError as error:
+                told.append(error)
+
+    assert _at_once(work) == []
+    assert counts(services, sort) == {CARDBOARD: 10}
+    assert len(told) == 30
+
+
+def test_four_resends_of_the_same_items(services: Services, sort: SortInfo) -> None:
+    """The same ids from four threads are the same items."""
+    ids = [new_id() for _ in range(10)]
+
+    def work(_: int) -> None:
+        for item_id in ids:
+            enter(services, sort, item_id=item_id)
+
+    assert _at_once(work) == []
+    assert counts(services, sort) == {CARDBOARD: 10}
+
+
+def test_one_photo_sent_four_times_at_once(services: Services, sort: SortInfo) -> None:
+    """One row and one file, and all get the same answer."""
+    capture_id = new_id()
+    seen: list[object] = []
+
+    def work(_: int) -> None:
+        seen.append(
+            captures.take_photo(services, sort_id=sort.id, capture_id=capture_id, data=jpeg())
+        )
+
+    assert _at_once(work) == []
+    assert seen[1:] == seen[:-1]
+    assert len(list(services.photos.names())) == 1
+
+
+def test_one_id_for_four_photos_at_once(services: Services, sort: SortInfo) -> None:
+    """One is recorded with its own file; the other three leave nothing."""
+    capture_id = new_id()
+
+    def work(station: int) -> None:
+        captures.take_photo(
+            services, sort_id=sort.id, capture_id=capture_id, data=jpeg(40 + 50 * station)
+        )
+
+    errors = _at_once(work)
+    assert [type(error) for error in errors] == [ConflictError] * 3
+    photo = captures.get_capture(services, capture_id)
+    assert list(services.photos.names()) == [photo.photo_name]
+
+
+def test_two_services_on_one_store(settings: Settings, services: Services, sort: SortInfo) -> None:
+    """Another process on the same files: the database's own lock does it."""
+    other = build_services(settings, model=LoadedModel(FakePredictor(), model_record(), ""))
+    photos = [take(services, sort, shade=shade).id for shade in range(10)]
+    told: Counter[str] = Counter()
+
+    def work(station: int) -> None:
+        mine = (services, other)[station % 2]
+        for photo in photos:
+            enter(mine, sort, "food")
+            try:
+                enter(mine, sort, capture_id=photo)
+            except ConflictError:
+                told["conflict"] += 1
+
+    assert _at_once(work) == []
+    assert counts(services, sort) == {CARDBOARD: 10, "food": 40}
+    assert told["conflict"] == 30
+    other.log.close()
+
+
+def test_the_model_is_asked_by_no_more_than_allowed(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    """Two at once by default; and no transaction is open while it thinks."""
+    lock = threading.Lock()
+    inside, most = 0, 0
+
+    def before() -> None:
+        nonlocal inside, most
+        with lock:
+            inside += 1
+            most = max(most, inside)
+        enter(services, sort)  # would wait for its own lock inside a transaction
+        with lock:
+            inside -= 1
+
+    predictor.before = before
+
+    def work(station: int) -> None:
+        for n in range(5):
+            take(services, sort, shade=20 * station + n)
+
+    assert _at_once(work) == []
+    assert most <= services.settings.inference_concurrency
