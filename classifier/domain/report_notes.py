@@ -42,7 +42,7 @@ def _pile_notes(pile: BatchTotal, names: Names) -> Iterator[Note]:
     if not pile.spread_explained:
         yield Note(
             "spread",
-            f"{what}: its weighings differ by {pile.spread_g} g, more than the scale explains. "
+            f"{what}: its weighings differ by {pile.spread_g:.1f} g, more than the scale explains. "
             "Their mean is used; weigh again if you can.",
         )
     if pile.contents_left:
