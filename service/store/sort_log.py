@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, Literal
 
-from sqlalchemy import Connection, Table, select
+from sqlalchemy import Connection, Table, exists, func, select
 
 from classifier.domain.errors import ConflictError
 from classifier.domain.records import SortInfo
@@ -112,6 +112,28 @@ class SortLog:
         with self._database.read() as connection:
             rows = connection.execute(select_sorts().order_by(sorts.c.seq.desc()).limit(limit))
             return tuple(to_sort(row) for row in rows.mappings())
+
+    def objects_counted(self, sort_ids: Sequence[str]) -> dict[str, int]:
+        """Return the pieces counted in each sort, corrections and undone items considered.
+
+        For lists of sorts; what `fold` says of one sort is the same (a test compares them).
+        """
+        corrected = (
+            select(item_changes.c.count)
+            .where(item_changes.c.item_id == items.c.id, item_changes.c.kind == "correct")
+            .order_by(item_changes.c.seq.desc())
+            .limit(1)
+            .scalar_subquery()
+        )
+        undone = exists().where(item_changes.c.item_id == items.c.id, item_changes.c.kind == "void")
+        query = (
+            select(items.c.sort_id, func.sum(func.coalesce(corrected, items.c.count)))
+            .where(items.c.sort_id.in_(sort_ids), ~undone)
+            .group_by(items.c.sort_id)
+        )
+        with self._database.read() as connection:
+            found = {sort_id: int(total) for sort_id, total in connection.execute(query)}
+        return {sort_id: found.get(sort_id, 0) for sort_id in sort_ids}
 
     def sort_rows(self, sort_id: str) -> SortRows:
         """Return all rows of a sort, as they stood at one moment.

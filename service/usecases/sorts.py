@@ -90,6 +90,11 @@ def list_sorts(services: Services, *, limit: int | None = None) -> tuple[SortInf
     return services.log.list_sorts(limit=limit)
 
 
+def objects_counted(services: Services, sorts: Sequence[SortInfo]) -> dict[str, int]:
+    """Return the pieces counted so far in each of the sorts, by id, with one query for all."""
+    return services.log.objects_counted([sort.id for sort in sorts])
+
+
 def list_programmes(services: Services) -> tuple[ProgrammeName, ...]:
     """Return the programmes that a sort can be started under, by name."""
     names = [programme_name(programme) for programme in services.programmes.values()]
