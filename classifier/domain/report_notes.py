@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from decimal import Decimal
 
 from classifier.domain.ledger import BatchTotal, Ledger
 from classifier.domain.programme import Programme
@@ -69,7 +70,14 @@ def line_notes(
     if open_count and any(line.mass for line in lines):
         yield Note(
             "not_weighed",
-            f"{objects(open_count)} could not be weighed and are in no weight or weight share.",
+            f"Not weighed: {objects(open_count)}. They are in no weight and in no share by weight.",
+        )
+    below_g = sum((line.below_g for line in lines if line.below_g is not None), Decimal(0))
+    if below_g:
+        yield Note(
+            "below_resolution",
+            f"Some piles were too light for their scale. Together they weigh less than "
+            f"{below_g:.1f} g; they are in no weight and in no share by weight.",
         )
     for line in lines:
         if line.mass and not line.count:

@@ -136,6 +136,8 @@ def test_piles_below_resolution_are_kept_apart() -> None:
         ("plastic_film", "pile b3", 0, Decimal(10)),
     ]
     assert report.not_weighed == ()
+    assert codes(report) == ["below_resolution"]
+    assert "Together they weigh less than 20.0 g" in report.notes[0].text
 
 
 def test_a_reading_beside_a_pile_too_light_is_partly_weighed() -> None:
@@ -176,7 +178,7 @@ def test_own_mean_item_weight_estimates_an_unweighed_pile_and_stays_apart() -> N
     assert report.not_weighed[0].reason == "in a pile that was not weighed"
     assert codes(report) == ["not_weighed"]
     assert report.notes[0].text == (
-        "5 objects could not be weighed and are in no weight or weight share."
+        "Not weighed: 5 objects. They are in no weight and in no share by weight."
     )
 
 
