@@ -216,8 +216,8 @@ def _serving(host: str, port: int | None, bundle: str) -> Settings:
 
 def main() -> None:
     """Run the command line; what a person can mend is told in a sentence, without a trace."""
-    # Pillow warns of damaged metadata, of which only the orientation is ever read.
-    warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
+    # Pillow warns of damaged metadata, which we don't read, and of sizes that we refuse ourselves.
+    warnings.filterwarnings("ignore", module=r"PIL\.")
     try:
         app(prog_name="tallytare")
     except TallytareError as error:

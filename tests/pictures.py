@@ -85,6 +85,15 @@ def animated_gif() -> bytes:
     return encoded(frames[0], "GIF", save_all=True, append_images=frames[1:], duration=100)
 
 
+def gif_of(width: int, height: int) -> bytes:
+    """Return a GIF of some 400 bytes whose header claims `width` x `height` pixels."""
+    whole = bytearray(animated_gif())
+    whole[6:10] = struct.pack("<HH", width, height)
+    frame = whole.index(b"\x2c\0\0\0\0")
+    whole[frame + 5 : frame + 9] = struct.pack("<HH", width, height)
+    return bytes(whole)
+
+
 def cmyk_jpeg() -> bytes:
     """Return a JPEG for print, in four inks."""
     return encoded(quartered().convert("CMYK"), quality=95)

@@ -21,10 +21,6 @@ from PIL import Image, ImageCms, ImageFile, UnidentifiedImageError
 from classifier.domain.errors import PhotoTooLargeError, TallytareError, UnreadablePhotoError
 from classifier.inference.sniff import ALLOWED, explain, is_heif
 
-# Pillow's own process-wide limit warns from 89 megapixels, below what we allow; ours is checked
-# from the header in `_open`, for every picture, before anything is decoded.
-Image.MAX_IMAGE_PIXELS = None
-
 SHORT_SIDE_PX = 448  # twice the input of the network, so that a half-size centre view is sharp
 Image.init()
 # AVIF is missing from older builds of Pillow; a JPEG of several pictures opens as JPEG.
@@ -67,6 +63,11 @@ class Photo:
 
 
 DEFAULT_LIMITS = PhotoLimits()
+# Pillow refuses pictures of twice this size while it opens them, for all of this process; that is
+# needed, since its GIF reader fills the whole canvas before anybody can look at the size. The
+# limit proper is checked in `_open`. Pillow's default would already warn at 89 megapixels.
+Image.MAX_IMAGE_PIXELS = DEFAULT_LIMITS.max_pixels
+_MOST_PIXELS = 2 * DEFAULT_LIMITS.max_pixels
 
 
 def decode_photo(data: bytes, limits: PhotoLimits = DEFAULT_LIMITS) -> Photo:
@@ -110,6 +111,12 @@ def _open(data: bytes, limits: PhotoLimits) -> Iterator[ImageFile.ImageFile]:
             yield image
     except TallytareError:
         raise
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+        allowed = min(limits.max_pixels, _MOST_PIXELS)
+        raise PhotoTooLargeError(
+            f"the picture would unfold to more pixels than any photograph has; {_at_most(allowed)}",
+            max_pixels=allowed,
+        ) from error
     except UnidentifiedImageError as error:
         raise UnreadablePhotoError(explain(data)) from error
     except Exception as error:  # decoders raise a dozen kinds of error on hostile bytes
@@ -137,8 +144,7 @@ def _check_size(size: tuple[int, int], limits: PhotoLimits) -> None:
     if width * height > limits.max_pixels:
         raise PhotoTooLargeError(
             f"the picture measures {width} x {height} pixels ({width * height / 1e6:.0f} "
-            f"megapixels); allowed: at most {limits.max_pixels / 1e6:.0f} megapixels; choose a "
-            "lower resolution in the camera, or save the picture smaller",
+            f"megapixels); {_at_most(limits.max_pixels)}",
             given_pixels=width * height,
             max_pixels=limits.max_pixels,
         )
@@ -150,6 +156,13 @@ def _check_size(size: tuple[int, int], limits: PhotoLimits) -> None:
             width=width,
             height=height,
         )
+
+
+def _at_most(pixels: int) -> str:
+    return (
+        f"allowed: at most {pixels / 1e6:.0f} megapixels; choose a lower resolution in the camera, "
+        "or save the picture smaller"
+    )
 
 
 def _damage(data: bytes, error: Exception) -> str:

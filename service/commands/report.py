@@ -23,6 +23,9 @@ from service.wiring import LoadedModel, build_services
 
 _STYLE = re.compile(r'<link rel="stylesheet" href="/static/([\w.-]+)">')
 _OTHER_PARTS = re.compile(r"<link rel=\"icon\"[^>]*>|<script\b[^>]*\bsrc=[^>]*></script>")
+_ONLY_IN_SERVICE = (
+    "<style>.masthead nav, .tabs, .skip, .no-print { display: none; }</style>\n</head>"
+)
 _LOCAL_LINK = re.compile(r'\s(?:href|src|action)="/[^"]*"')
 
 
@@ -105,4 +108,5 @@ def _standalone_page(services: Services, sort_id: str) -> str:
     def style(match: re.Match[str]) -> str:
         return f"<style>\n{(static / match.group(1)).read_text(encoding='utf-8')}</style>"
 
-    return _LOCAL_LINK.sub("", _OTHER_PARTS.sub("", _STYLE.sub(style, page)))
+    bare = _LOCAL_LINK.sub("", _OTHER_PARTS.sub("", _STYLE.sub(style, page)))
+    return bare.replace("</head>", _ONLY_IN_SERVICE, 1)

@@ -116,6 +116,7 @@ def test_report_page_stands_alone(run: Run, tmp_path: Path) -> None:
     page = file.read_text("utf-8")
     assert NAME in page
     assert "<style>" in page
+    assert ".tabs, .skip, .no-print { display: none; }" in page
     assert "/static/" not in page
     assert 'href="/' not in page
     assert any(route.name in page for route in ROUTES.values())

@@ -211,6 +211,7 @@ def test_what_is_no_photograph_is_refused(data: bytes, message: str) -> None:
         clean_copy(data)
 
 
+@pytest.mark.filterwarnings("ignore::PIL.Image.DecompressionBombWarning")
 def test_two_hundred_megapixels_are_refused_from_the_header() -> None:
     with pytest.raises(PhotoTooLargeError) as caught:
         decode_photo(pictures.png_header(16_000, 12_500))
@@ -219,6 +220,15 @@ def test_two_hundred_megapixels_are_refused_from_the_header() -> None:
         "megapixels; choose a lower resolution in the camera, or save the picture smaller"
     )
     assert caught.value.details == {"given_pixels": 200_000_000, "max_pixels": 120_000_000}
+
+
+@pytest.mark.parametrize(
+    "data", [pictures.gif_of(45_000, 49_000), pictures.png_header(20_000, 20_000)]
+)
+def test_bomb_is_refused_while_it_is_opened(data: bytes) -> None:
+    # In these words Pillow's own limit spoke: ours comes after the GIF reader has filled a canvas.
+    with pytest.raises(PhotoTooLargeError, match=r"would unfold .* at most 120 megapixels; choose"):
+        decode_photo(data)
 
 
 def test_small_file_of_many_pixels_is_refused_before_it_unfolds() -> None:
