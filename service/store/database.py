@@ -131,12 +131,14 @@ def make_engine(url: str, *, busy_timeout_s: float) -> Engine:
     """
     try:
         parsed = make_url(url)
-    except SQLAlchemyError as error:
+        if parsed.get_backend_name() != "sqlite":
+            return create_engine(parsed, pool_pre_ping=True)
+    except (SQLAlchemyError, ImportError) as error:
+        # The URL may hold a password, so it is not repeated.
         raise StorageError(
-            f"database_url {url!r} is no database URL: write sqlite:///path, or leave it empty"
+            f"TALLYTARE_DATABASE_URL can't be used ({error}): write sqlite:///path, leave it "
+            "empty, or install the driver of that database"
         ) from error
-    if parsed.get_backend_name() != "sqlite":
-        return create_engine(parsed, pool_pre_ping=True)
     if parsed.database:
         folder = Path(parsed.database).parent
         try:

@@ -35,6 +35,11 @@ class ModelRecord:
     form_categories: Mapping[str, Mapping[str, float]]
     thresholds: Thresholds
 
+    @property
+    def label(self) -> str:
+        """Name and version, as an item records them: two bundles may share a version."""
+        return f"{self.name} {self.version}"
+
 
 @dataclass(frozen=True, slots=True)
 class CaptureRecord:

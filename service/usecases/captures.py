@@ -112,6 +112,7 @@ def read_photo(services: Services, capture_id: str) -> bytes:
 def _record(
     services: Services, sort: SortInfo, capture_id: str, data: bytes, sent: Mapping[str, object]
 ) -> None:
+    programme = services.programme(sort.programme_id)
     forms: tuple[tuple[str, float], ...] = ()
     embedding, model, notice = None, services.model, services.model_problem
     with services.inference_slots:
@@ -134,7 +135,7 @@ def _record(
         forms=forms,
         model=model if forms else None,
         categories_version=services.categories.version,
-        programme_version=services.programme(sort.programme_id).version,
+        programme_version=programme.version,
         notice=notice,
         at=services.clock(),
     )

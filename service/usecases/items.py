@@ -52,7 +52,7 @@ def confirm(
         state = services.log.get_capture(check_id(capture_id, "capture_id"))
         answered = services.categories.known_answers({**state.answers, **told})
         known = {**answered, **known}
-        model_version = None if state.capture.model is None else state.capture.model.version
+        model_version = None if state.capture.model is None else state.capture.model.label
         # The first alternative is what stood on top; for a hazard that is not the likeliest.
         shown = suggestion_of(services, state, programme).alternatives
         suggested = shown[0].category if shown else None

@@ -38,5 +38,5 @@ def health(services: Services) -> Health:
         problems.append(error.message)
         return Health(ok=False, store=False, model=None, problems=tuple(problems))
     model = services.model
-    name = None if model is None else f"{model.name} {model.version}"
+    name = None if model is None else model.label
     return Health(ok=not problems, store=True, model=name, problems=tuple(problems))

@@ -15,7 +15,10 @@ from service.usecases.views import CaptureView
 from service.web import schemas
 from service.web.dependencies import ServicesDep, UploadDep
 
-router = APIRouter(prefix="/api")
+_ERRORS: dict[int | str, dict[str, Any]] = {
+    status: {"model": schemas.ErrorOut} for status in (404, 409, 413, 422, 500, 503)
+}
+router = APIRouter(prefix="/api", responses=_ERRORS)
 photos_router = APIRouter()
 
 _UPLOAD_FORM = {

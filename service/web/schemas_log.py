@@ -229,6 +229,20 @@ class HistoryOut(BaseModel):
         )
 
 
+class ErrorDetail(BaseModel):
+    """What went wrong: a code for programs, a sentence for people, the values concerned."""
+
+    code: str
+    message: str
+    details: dict[str, Any]
+
+
+class ErrorOut(BaseModel):
+    """Every answer that is no success."""
+
+    error: ErrorDetail
+
+
 class HealthOut(BaseModel):
     """Whether everything that the service needs is there."""
 

@@ -33,7 +33,8 @@ _HEADERS = {
     ),
     "x-content-type-options": "nosniff",
     "x-frame-options": "DENY",
-    "referrer-policy": "no-referrer",
+    # Not "no-referrer": under that a browser sends our own forms with "Origin: null".
+    "referrer-policy": "same-origin",
     "permissions-policy": "camera=(self), microphone=(), geolocation=()",
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
@@ -218,10 +219,11 @@ def _without_port(host: str) -> str:
 
 def _same_origin(headers: Headers) -> bool:
     """Tell whether a changing request comes from our own page, or from no page at all."""
-    if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+    site, origin = headers.get("sec-fetch-site"), headers.get("origin")
+    if site not in (None, "same-origin", "none"):
         return False
-    origin = headers.get("origin")
-    if origin is None:
+    # A page can't set Sec-Fetch-Site; where the browser sends it, a hidden origin is our own.
+    if origin is None or (origin == "null" and site == "same-origin"):
         return True
     _, separator, host = origin.partition("://")
     return bool(separator) and host.lower() == headers.get("host", "").lower()

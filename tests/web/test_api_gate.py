@@ -26,6 +26,8 @@ def _enter(client: TestClient, sort: SortInfo, **headers: str) -> int:
         {"origin": "http://localhost.elsewhere.example"},
         {"origin": "http://localhost:8018"},
         {"origin": "null"},
+        {"origin": "null", "sec_fetch_site": "none"},
+        {"origin": "https://elsewhere.example", "sec_fetch_site": "none"},
         {"sec_fetch_site": "cross-site"},
         {"sec_fetch_site": "same-site"},
         {"origin": "http://localhost", "sec_fetch_site": "cross-site"},
@@ -46,6 +48,7 @@ def test_another_page_changes_nothing(
         {"origin": "http://localhost"},
         {"origin": "http://localhost", "sec_fetch_site": "same-origin"},
         {"sec_fetch_site": "none"},
+        {"origin": "null", "sec_fetch_site": "same-origin"},
     ],
 )
 def test_our_own_page_and_programs_may(
@@ -88,14 +91,14 @@ def test_names_on_the_lan() -> None:
     "path", ["/api/sorts", "/api/nothing", "/photos/x.jpg", "/static/nothing.css"]
 )
 def test_every_answer_carries_the_headers(client: TestClient, path: str) -> None:
-    """Nothing from elsewhere, no inline script, no frames, no guessing, no referrer."""
+    """Nothing from elsewhere, no inline script, no frames, no guessing, no referrer for others."""
     headers = client.get(path).headers
     policy = headers["content-security-policy"]
     assert "default-src 'self'" in policy
     assert "unsafe" not in policy
     assert "frame-ancestors 'none'" in policy
     assert headers["x-content-type-options"] == "nosniff"
-    assert headers["referrer-policy"] == "no-referrer"
+    assert headers["referrer-policy"] == "same-origin"
     assert ("no-store" in headers.get("cache-control", "")) == (not path.startswith("/static"))
 
 
