@@ -8,7 +8,13 @@ from math import fsum
 
 from classifier.domain.categories import Categories, Fact
 from classifier.domain.programme import Programme
-from classifier.domain.route_mass import Candidate, best_route, settled_route
+from classifier.domain.route_mass import (
+    LEAST_FIT,
+    Candidate,
+    best_route,
+    reaches,
+    settled_route,
+)
 from classifier.domain.suggestion_parts import Thresholds
 
 # Ours, no source: they only spare the sorter questions about what the item hardly can be.
@@ -28,10 +34,16 @@ class _Worth:
     """Probability that a route holds after the answer."""
     pivotal: float
     """Probability of the categories whose route hangs on the fact."""
+    outcomes: frozenset[str | None]
+    """The routes that hold after one answer or another, None where none does."""
 
     def helps(self, now: float) -> bool:
-        """Tell whether the answer may well bring a route to hold that doesn't yet."""
-        return self.expected - now >= LEAST_GAIN and self.decided >= LEAST_GAIN
+        """Tell whether an answer may well bring a route to hold, and another answer not that."""
+        return (
+            self.expected - now >= LEAST_GAIN
+            and self.decided >= LEAST_GAIN
+            and len(self.outcomes) > 1
+        )
 
 
 def choose_question(
@@ -45,20 +57,28 @@ def choose_question(
 ) -> Fact | None:
     """Return the fact to ask, or None if no answer would change where the item goes.
 
-    `closed` holds the facts that the sorter declined to answer. Below `thresholds.unsure` the
-    leading category is no suggestion; then a fact is asked only if its answer is likely to decide.
+    `closed` holds the facts that the sorter declined to answer. A fact is asked if its answer may
+    well bring a route to hold, or if the route of a likely category hangs on it and some route can
+    still come to hold with the answers to more facts. Below `thresholds.unsure` the leading
+    category is no suggestion; then a fact is asked only if its answer is likely to decide.
     """
     seen = [each for each in among if each.p >= LEAST_P]
     if not seen:
         return None
-    now = settled_route(seen)[1]
+    now = settled_route(seen)[1] / fsum(each.p for each in seen)
+    pivots = {
+        each.category.id: programme.pivotal_facts(each.category.id, facts)
+        for each in seen
+        if not each.category.stop  # its rules may name facts, but it is to be left alone
+    }
+    may_hold = _may_hold(seen, pivots, thresholds, closed)
     worths = [
         worth
         for fact in categories.facts
         if fact.id not in facts and fact.id not in closed
-        for worth in [_worth(fact, seen, programme, thresholds, facts)]
+        for worth in [_worth(fact, seen, pivots, programme, thresholds, facts)]
         if worth is not None
-        and (worth.pivotal >= thresholds.unsure or worth.helps(now))
+        and ((worth.pivotal >= thresholds.unsure and may_hold) or worth.helps(now))
         and (seen[0].p >= thresholds.unsure or worth.decided >= thresholds.route)
     ]
     # max() keeps the first of equals: facts stand in the order of how quickly they are found out.
@@ -66,38 +86,63 @@ def choose_question(
     return best.fact if best else None
 
 
+def _may_hold(
+    seen: Sequence[Candidate],
+    pivots: Mapping[str, frozenset[str]],
+    thresholds: Thresholds,
+    closed: frozenset[str],
+) -> bool:
+    """Tell whether some route would hold if every open category turned out to lead there."""
+    terms: dict[str, list[float]] = {}
+    for each in seen:
+        if len(each.routes) == 1 or pivots.get(each.category.id, frozenset()) - closed:
+            for route in each.routes:
+                terms.setdefault(route, []).append(each.p)
+    return bool(terms) and reaches(best_route(terms)[1], thresholds.route)
+
+
 def _worth(
     fact: Fact,
     seen: Sequence[Candidate],
+    pivots: Mapping[str, frozenset[str]],
     programme: Programme,
     thresholds: Thresholds,
     facts: Mapping[str, str],
 ) -> _Worth | None:
-    """Weigh one fact; None if no route hangs on it and it tells no two candidates apart.
+    """Weigh one fact; None if hardly a route hangs on it and it tells no two candidates apart.
 
-    Each category spreads its probability evenly over the answers that fit it. Nobody is asked
-    about a stop category: its rules may name facts, but it is to be left alone.
+    How likely an answer is: each category spreads its probability evenly over those that fit it.
+    What follows from an answer: the same as in `weigh_facts`, the categories that don't fit fall
+    out and the others keep their proportions.
     """
-    pivotal = fsum(
-        each.p
-        for each in seen
-        if not each.category.stop and fact.id in programme.pivotal_facts(each.category.id, facts)
-    )
-    if not pivotal and not _tells_apart(fact, seen):
+    pivotal = fsum(each.p for each in seen if fact.id in pivots.get(each.category.id, ()))
+    if pivotal < LEAST_GAIN and not _tells_apart(fact, seen):
         return None
-    held: dict[str, dict[str, list[float]]] = {answer.id: {} for answer in fact.answers}
-    whole: dict[str, list[float]] = {answer.id: [] for answer in fact.answers}
-    for each in seen:
-        fitting = [a.id for a in fact.answers if each.category.fits(fact.id, a.id)]
-        for answer in fitting:
-            whole[answer].append(each.p / len(fitting))
-            routes = _routes_after(each, programme, facts, fact.id, answer)
-            if len(routes) == 1:
-                held[answer].setdefault(min(routes), []).append(each.p / len(fitting))
-    best = {answer: best_route(terms)[1] if terms else 0.0 for answer, terms in held.items()}
-    decided = [fsum(p) for answer, p in whole.items() if _holds(best[answer], fsum(p), thresholds)]
     total = fsum(each.p for each in seen)
-    return _Worth(fact, fsum(best.values()), fsum(decided) / total, pivotal)
+    expected: list[float] = []
+    decided: list[float] = []
+    outcomes: set[str | None] = set()
+    for answer in fact.answers:
+        fitting = [each for each in seen if each.category.fits(fact.id, answer.id)]
+        left = fsum(each.p for each in fitting)
+        if left <= LEAST_FIT * total:
+            continue
+        likely = fsum(each.p / _answers_that_fit(fact, each) for each in fitting) / total
+        terms: dict[str, list[float]] = {}
+        for each in fitting:
+            routes = _routes_after(each, programme, facts, fact.id, answer.id)
+            if len(routes) == 1:
+                terms.setdefault(min(routes), []).append(each.p)
+        route, mass = best_route(terms) if terms else ("", 0.0)
+        holds = reaches(mass / left, thresholds.route)
+        expected.append(likely * mass / left)
+        decided.append(likely if holds else 0.0)
+        outcomes.add(route if holds else None)
+    return _Worth(fact, fsum(expected), fsum(decided), pivotal, frozenset(outcomes))
+
+
+def _answers_that_fit(fact: Fact, each: Candidate) -> int:
+    return sum(each.category.fits(fact.id, answer.id) for answer in fact.answers)
 
 
 def _routes_after(
@@ -107,10 +152,6 @@ def _routes_after(
         return each.routes
     rules = programme.routes_for(each.category.id, {**facts, fact: answer})
     return frozenset(rule.route for rule in rules)
-
-
-def _holds(best: float, whole: float, thresholds: Thresholds) -> bool:
-    return whole > 0 and best / whole >= thresholds.route
 
 
 def _tells_apart(fact: Fact, seen: Sequence[Candidate]) -> bool:

@@ -21,6 +21,8 @@ Ours, no source: without it, one answer (a resin number, say) could lift a categ
 all but rules out to certainty, and so choose the route by itself.
 """
 
+_ROUNDING = 1e-9
+
 OTHERWISE = "Otherwise"
 """What `RouteAnswer.when` says of the rule for all cases that no other rule names."""
 
@@ -116,6 +118,11 @@ def candidates(
         Candidate(categories.get(each.id), each.p, programme.routes_for(each.id, facts))
         for each in ranked
     )
+
+
+def reaches(mass: float, threshold: float) -> bool:
+    """Compare a sum of probabilities with a threshold, forgiving the rounding of sums."""
+    return mass >= threshold - _ROUNDING
 
 
 def best_route(terms: Mapping[str, Sequence[float]]) -> tuple[str, float]:

@@ -18,6 +18,7 @@ from classifier.domain.route_mass import (
     category_shares,
     cautious_route,
     rank,
+    reaches,
     settled_route,
     weigh_facts,
 )
@@ -57,7 +58,6 @@ __all__ = [
 ]
 
 _BY_HAND = Thresholds(route=1.0, stop=1.0, unsure=0.0, non_item=1.0)
-_ROUNDING = 1e-9
 
 
 def suggest(
@@ -151,17 +151,17 @@ def _decide(case: Case) -> Suggestion:
     hazard = fsum(each.p for each in hazards)
     item = fsum(each.p for each in case.among)
     leads = bool(hazards) and hazards[0] is case.among[0]
-    if hazards and _reaches(hazard, case.thresholds.stop):
+    if hazards and reaches(hazard, case.thresholds.stop):
         return _stop(case, hazards)
-    if case.no_item and _reaches(case.no_item, case.thresholds.non_item):
+    if case.no_item and reaches(case.no_item, case.thresholds.non_item):
         return build(case, "not_an_item", warn=_likely(hazards))
     # An item of which the photo shows little is still an item: judge the hazard within it.
-    if hazards and (leads or _reaches(hazard / item, case.thresholds.stop)):
+    if hazards and (leads or reaches(hazard / item, case.thresholds.stop)):
         return _stop(case, hazards)
     if case.doubts or not case.among:
         return build(case, "unsure", check=(*case.doubts, *tells(case)))
     route, mass = settled_route(case.among)
-    if route is not None and _reaches(mass, case.thresholds.route):
+    if route is not None and reaches(mass, case.thresholds.route):
         return _routed(case, route, mass)
     fact = choose_question(
         case.among,
@@ -176,8 +176,8 @@ def _decide(case: Case) -> Suggestion:
         question = Question(fact.id, fact.question, fact.how, asked)
         return build(case, "ask", question=question, check=tells(case))
     cautious, mass = cautious_route(case.among)
-    known = _reaches(case.among[0].p, case.thresholds.unsure)
-    if known and _reaches(mass, case.thresholds.route):
+    known = reaches(case.among[0].p, case.thresholds.unsure)
+    if known and reaches(mass, case.thresholds.route):
         return _routed(case, cautious, mass)
     return build(case, "unsure", check=tells(case))
 
@@ -219,8 +219,3 @@ def _answers(
     answered = categories.known_answers(facts)
     closed = {categories.fact(fact).id for fact in (*facts, *declined)}
     return answered, frozenset(closed)
-
-
-def _reaches(mass: float, threshold: float) -> bool:
-    """Compare a sum with a threshold, forgiving the rounding of sums."""
-    return mass >= threshold - _ROUNDING

@@ -36,6 +36,8 @@ size = "m"
 [[box.pin]]
 size = "l"
 "quoted key" = "v"
+[plain.deep]
+z = "z"
 '''
 
 
@@ -48,7 +50,8 @@ def test_lines_of_keys_are_found_past_strings_lists_and_comments() -> None:
     assert file.line(("box", 0, "inside", "deep", "er")) == 17
     assert file.line(("box", 1, "name")) == 19
     assert file.line(("box", 1, "pin", 1)) == 22
-    assert file.end == 24
+    assert file.line(("plain", "deep", "z")) == 26
+    assert file.end == 26
 
 
 def test_an_unknown_place_falls_back_to_the_table_around_it() -> None:
