@@ -117,8 +117,6 @@ def _open(data: bytes, limits: PhotoLimits) -> Iterator[ImageFile.ImageFile]:
             f"the picture would unfold to more pixels than any photograph has; {_at_most(allowed)}",
             max_pixels=allowed,
         ) from error
-    except UnidentifiedImageError as error:
-        raise UnreadablePhotoError(explain(data)) from error
     except Exception as error:  # decoders raise a dozen kinds of error on hostile bytes
         raise UnreadablePhotoError(_damage(data, error)) from error
 
@@ -166,7 +164,8 @@ def _at_most(pixels: int) -> str:
 
 
 def _damage(data: bytes, error: Exception) -> str:
-    if is_heif(data):
+    readable_heif = is_heif(data) and _heif_reader_registered()
+    if isinstance(error, UnidentifiedImageError) and not readable_heif:
         return explain(data)
     if "truncated" in str(error).lower() or isinstance(error, EOFError):
         return (
@@ -174,9 +173,15 @@ def _damage(data: bytes, error: Exception) -> str:
             "send it again, or take the photograph again"
         )
     return (
-        f"the photograph is damaged ({error}); {ALLOWED}; "
+        f"the photograph is damaged ({_reason(error)}); {ALLOWED}; "
         "take the photograph again, or save it as JPEG"
     )
+
+
+def _reason(error: Exception) -> str:
+    if isinstance(error, UnidentifiedImageError):
+        return "its content is no picture"  # Pillow's words name a buffer in memory
+    return str(error).strip().partition("\n")[0] or type(error).__name__
 
 
 def _formats(data: bytes) -> tuple[str, ...]:
