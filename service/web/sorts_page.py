@@ -10,7 +10,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from classifier.domain.errors import TallytareError
 from classifier.domain.records import SortInfo
-from service.usecases import items, sorts
+from service.usecases import piles, sorts
 from service.usecases.services import Services
 from service.web.dependencies import ServicesDep
 from service.web.errors import problem_of
@@ -26,7 +26,7 @@ router = APIRouter()
 def show_sorts(services: ServicesDep) -> HTMLResponse:
     """List all sorts."""
     found = sorts.list_sorts(services)
-    lines = [SortLine(sort, items.tally(services, sort.id).objects) for sort in found]
+    lines = [SortLine.of(piles.piles(services, sort.id)) for sort in found]
     programme_names = {each.id: each.name for each in services.programmes.values()}
     return page("sorts.html", here="sorts", lines=lines, programme_names=programme_names)
 

@@ -44,7 +44,7 @@ def photograph(page: Page, tmp_path: Path) -> None:
     upload(page, tmp_path, "corrugated_cardboard")  # correct: the whole list, by keyboard
     answered(page, "route")
     page.keyboard.press("c")
-    page.keyboard.type("mirror")
+    page.keyboard.type("mugs")
     page.keyboard.press("Enter")
     expect(page.locator("#ticket h2").last).to_have_text("Other glass and ceramics")
     page.keyboard.press("n")
@@ -104,8 +104,8 @@ def weigh(page: Page, server: Server, sort_id: str) -> None:
 
     page.locator("#f-pile").select_option("category:steel_cans")
     page.get_by_label("Difference").check()
-    page.get_by_label("Person with the bag").fill("70.10")
-    page.get_by_label("Person alone").fill("70.00")
+    page.get_by_label("Person with the bag", exact=True).fill("70.10")
+    page.get_by_label("Person alone", exact=True).fill("70.00")
     page.get_by_role("button", name="Record this weighing").click()
     expect(page.locator("#sheet")).to_contain_text("difference")
     page.locator("#sheet tr", has_text="difference").locator("summary").click()

@@ -2,9 +2,10 @@
 
 /** No answer came, or the server could not keep what we sent. Sending again later is safe. */
 export class Unreachable extends Error {
-  constructor(message = "") {
+  constructor(message = "", status = 0) {
     super(message);
     this.name = "Unreachable";
+    this.status = status;
   }
 }
 
@@ -50,6 +51,6 @@ export async function call(method, url, { json = null, form = null } = {}) {
     clearTimeout(timer);
   }
   const error = await readError(response);
-  if (response.status >= 500) throw new Unreachable(error.message);
+  if (response.status >= 500) throw new Unreachable(error.message, response.status);
   throw new Refused(response.status, error);
 }

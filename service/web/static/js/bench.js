@@ -244,7 +244,9 @@ async function correct(item) {
 
 outbox.addEventListener("change", ({ detail }) => {
   showOutage(detail);
-  showRefused(byId("refused"), detail.refused, (seq) => outbox.forget(seq));
+  showRefused(byId("refused"), detail.refused, {
+    onForget: (seq) => outbox.forget(seq), onRetry: (entry) => outbox.retry(entry),
+  });
 });
 outbox.addEventListener("late", ({ detail: { entry, answer } }) => {
   if (entry.sort !== page.sort.id) return;

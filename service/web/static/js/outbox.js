@@ -7,6 +7,8 @@ import { Refused, Unreachable, call } from "./api.js";
 
 const STORE = "unsent";
 const RETRY_MS = 4000;
+/** After so many "internal error" answers to one entry it no longer holds up those behind it. */
+const MOST_TRIES = 3;
 
 function openBox() {
   return new Promise((resolve, reject) => {
@@ -65,6 +67,7 @@ export class Outbox extends EventTarget {
   constructor() {
     super();
     this.waiters = new Map();
+    this.failures = new Map();
     this.draining = null;
     this.again = false;
     this.away = false;
@@ -96,6 +99,12 @@ export class Outbox extends EventTarget {
 
   async refused() {
     return (await this.box.all()).filter((entry) => entry.refused);
+  }
+
+  async retry(entry) {
+    await this.box.update({ ...entry, refused: "" });
+    this.failures.delete(entry.seq);
+    await this.drain();
   }
 
   async forget(seq) {
@@ -136,7 +145,7 @@ export class Outbox extends EventTarget {
       await this.announce();
       return true;
     } catch (error) {
-      if (error instanceof Refused) {
+      if (error instanceof Refused || this.hopeless(entry, error)) {
         await this.keepRefused(entry, error);
         return true;
       }
@@ -149,6 +158,13 @@ export class Outbox extends EventTarget {
     }
   }
 
+  hopeless(entry, error) {
+    if (error.status !== 500) return false;
+    const failures = (this.failures.get(entry.seq) ?? 0) + 1;
+    this.failures.set(entry.seq, failures);
+    return failures >= MOST_TRIES;
+  }
+
   /** A refused entry stays in sight when nobody waits for its answer any more. */
   async keepRefused(entry, error) {
     const waiter = this.settle(entry.seq);
@@ -156,7 +172,7 @@ export class Outbox extends EventTarget {
       await this.box.remove(entry.seq);
       waiter.reject(error);
     } else {
-      await this.box.update({ ...entry, photo: null, refused: error.message });
+      await this.box.update({ ...entry, refused: error.message });
     }
     await this.announce();
   }

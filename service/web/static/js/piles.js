@@ -16,7 +16,7 @@ function number(text) {
 
 function setLabel(name, words) {
   const label = form.querySelector(`label[for="f-${name}"]`);
-  label.firstChild.data = `${words} `;
+  label.textContent = words;
 }
 
 function chosenMethod() {

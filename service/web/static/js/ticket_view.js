@@ -98,9 +98,10 @@ export class Ticket {
     this.body.replaceChildren(...parts);
   }
 
+  /** Brings the answer to eye and ear, but never takes the focus from somebody who is typing. */
   focus() {
-    const heading = this.body.querySelector("h2");
-    heading?.focus({ preventScroll: true });
+    if (document.activeElement?.closest("input:not([type=file], [type=checkbox]), select, dialog")) return;
+    this.body.querySelector("h2")?.focus({ preventScroll: true });
     this.holder.scrollIntoView({ block: "nearest" });
   }
 

@@ -85,9 +85,12 @@ export function showOutage({ waiting, away, reason, lasting }) {
   bar.textContent = `${reason || "The server can't be reached."} ${what} You can go on.`;
 }
 
-export function showRefused(holder, refused, onForget) {
+export function showRefused(holder, refused, { onForget, onRetry }) {
   holder.hidden = refused.length === 0;
   holder.querySelector("ul").replaceChildren(...refused.map((entry) => el("li", {},
     el("p", {}, el("b", {}, `Not recorded: ${entry.words}. `), entry.refused),
-    el("button", { type: "button", onclick: () => onForget(entry.seq) }, "I have read this"))));
+    el("div", { class: "acts" },
+      el("button", { type: "button", onclick: () => onRetry(entry) }, "Try again"),
+      el("button", { type: "button", class: "plain", onclick: () => onForget(entry.seq) },
+        "Leave it out")))));
 }
