@@ -73,6 +73,13 @@ def test_perfect_and_senseless_logits_stop_at_the_ends() -> None:
     assert fit_temperature(logits, [1, 0]) == pytest.approx(high, rel=0.01)
 
 
+def test_a_temperature_below_one_sharpens() -> None:
+    half = temperature_probabilities([[1.0, 0.0]], 0.5)
+    assert half[0, 0] == pytest.approx(1 / (1 + np.exp(-2)))
+    loss = negative_log_likelihood([[1.0, 0.0]], [0], temperature=0.5)
+    assert loss == pytest.approx(-np.log(half[0, 0]))
+
+
 @pytest.mark.parametrize("temperature", [0, -1, float("inf"), float("nan")])
 def test_a_temperature_is_above_zero(temperature: float) -> None:
     with pytest.raises(ValueError, match=r"temperature .* must be above 0"):

@@ -163,6 +163,8 @@ def test_count_from_weight() -> None:
     assert (found.value, found.low, found.high, found.unit) == (20, 16, 25, "1")
     reaching_zero = Estimate(20.0, 0.0, 25.0, 0.9, "g", "mean item weight", 5, ())
     assert count_from_weight(400, reaching_zero).high == float("inf")
+    light = Estimate(0.6, 0.5, 0.8, 0.9, "g", "mean item weight", 5, ())
+    assert count_from_weight(2, light).high == 4
 
 
 @pytest.mark.parametrize("grams", [0, -1, float("inf"), float("nan")])
@@ -200,6 +202,11 @@ def test_bounded_shares_agree_with_the_decimal_ones_of_the_report() -> None:
         assert arrays.value[0, column] == pytest.approx(float(share.value))
         assert arrays.low[0, column] == pytest.approx(float(share.low))
         assert arrays.high[0, column] == pytest.approx(float(share.high))
+
+
+def test_exactly_known_masses_have_exact_shares() -> None:
+    shares = shares_with_bounds([1.0, 3.0], [1.0, 3.0], [1.0, 3.0])
+    assert shares.low.tolist() == shares.value.tolist() == shares.high.tolist() == [0.25, 0.75]
 
 
 def test_a_single_category_that_may_be_nothing() -> None:
