@@ -208,11 +208,11 @@ def history(services: Services, item_id: str) -> ItemHistory:
 
 def history_of(services: Services, sort: SortInfo, state: ItemState) -> ItemHistory:
     """Return the history of an item whose rows are at hand."""
-    ledger = fold(sort, (state.item,), state.changes)
-    voided = bool(ledger.voided)
-    # The fold drops corrections of an undone item; its history still shows the last label.
-    standing = state.item if not ledger.items else ledger.items[0]
-    corrected = any(change.kind == "correct" for change in state.changes)
+    corrections = [change for change in state.changes if change.kind == "correct"]
+    # Without the void: an undone item still shows the label that it last had.
+    (standing,) = fold(sort, (state.item,), corrections).items
+    voided = len(corrections) < len(state.changes)
+    corrected = bool(corrections)
     return ItemHistory(
         first=_current(services, state.item, corrected=False, voided=False),
         changes=state.changes,

@@ -86,6 +86,16 @@ def test_a_correction_keeps_the_first_label(services: Services, sort: SortInfo) 
     assert not history.first.corrected
 
 
+def test_an_undone_item_shows_its_last_label(services: Services, sort: SortInfo) -> None:
+    """Struck out, not rewritten."""
+    item = enter(services, sort).item
+    items.correct(services, item_id=item.id, change_id=new_id(), category="food", count=3)
+    current = items.undo(services, item_id=item.id, change_id=new_id()).current
+    assert (current.item.category, current.item.count) == ("food", 3)
+    assert current.voided
+    assert current.corrected
+
+
 def test_an_undone_item_is_left_alone(services: Services, sort: SortInfo) -> None:
     """It can be neither corrected nor undone again."""
     item = enter(services, sort).item

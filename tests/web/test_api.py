@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from typing import Any
 
 import pytest
@@ -353,3 +355,19 @@ def test_a_person_gets_a_page(client: TestClient) -> None:
     assert page.status_code == 404
     assert page.headers["content-type"].startswith("text/html")
     assert client.get("/api/nothing", headers={"accept": "text/html"}).json()["error"]
+
+
+def test_a_disk_that_is_full(
+    client: TestClient, sort: SortInfo, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """503 with what to do; the same request goes through afterwards."""
+
+    def full(*_: object) -> int:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    capture_id = new_id()
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "write", full)
+        found = _error(_photo(client, sort.id, capture_id=capture_id), 503, "storage")
+    assert "free some space" in found["message"]
+    assert _photo(client, sort.id, capture_id=capture_id).status_code == 201
