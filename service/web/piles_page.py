@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from fastapi import APIRouter
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from classifier.domain.errors import TallytareError
+from classifier.domain.errors import TallytareError, UnknownIdError
 from classifier.domain.quantities import Unit
+from classifier.domain.records import Tare
 from service.usecases import piles
 from service.usecases.services import Services
 from service.usecases.views import BatchLine, PileLine, PilesView
@@ -53,9 +54,7 @@ class ScaleUsed:
 
 
 @router.get("/piles", response_class=HTMLResponse)
-def show_piles(
-    services: ServicesDep, sort_id: str, said: str = "", pile: str = ""
-) -> HTMLResponse:
+def show_piles(services: ServicesDep, sort_id: str, said: str = "", pile: str = "") -> HTMLResponse:
     """Show the weigh sheet and its forms."""
     return _page(services, sort_id, said=_SAID.get(said, ""), pile=pile)
 
@@ -72,9 +71,7 @@ def weigh(services: ServicesDep, sort_id: str, typed: Typed) -> Response:
 
 
 @router.post("/weighings/{weighing_id}/void", response_class=HTMLResponse)
-def void_weighing(
-    services: ServicesDep, sort_id: str, weighing_id: str, typed: Typed
-) -> Response:
+def void_weighing(services: ServicesDep, sort_id: str, weighing_id: str, typed: Typed) -> Response:
     """Take a weighing back; a reason is required."""
     try:
         piles.void_weighing(
@@ -130,7 +127,7 @@ def _weigh(services: Services, sort_id: str, typed: Mapping[str, str]) -> None:
         reading = {"gross": "", "tare": ""}
     chosen = typed.get("tare_from", "")
     if method == CONTAINER and chosen and not reading["tare"].strip():
-        tare = next(each for each in piles.list_tares(services) if each.id == chosen)
+        tare = _library_tare(services, chosen)
         reading["tare"] = exact(tare.weight)
         tare_unit, tare_resolution = str(tare.unit), exact(tare.resolution)
     piles.weigh(
@@ -150,6 +147,16 @@ def _weigh(services: Services, sort_id: str, typed: Mapping[str, str]) -> None:
         contents_left=typed.get("contents_left") == "yes",
         note=typed.get("note", ""),
         sorter=typed.get("sorter", ""),
+    )
+
+
+def _library_tare(services: Services, tare_id: str) -> Tare:
+    for tare in piles.list_tares(services):
+        if tare.id == tare_id:
+            return tare
+    raise UnknownIdError(
+        f"there is no tare {tare_id!r} in the library: choose one of the list, or type the tare",
+        tare=tare_id,
     )
 
 
@@ -220,8 +227,7 @@ def _page(
             }
         )
     tares = [
-        {"id": each.id, "weight": exact(each.weight), "unit": str(each.unit)}
-        for each in view.tares
+        {"id": each.id, "weight": exact(each.weight), "unit": str(each.unit)} for each in view.tares
     ]
     return page(
         "piles.html",

@@ -53,9 +53,7 @@ def share(value: Decimal | float | None) -> str:
 def as_data(value: Any) -> Markup:
     """Return JSON that is safe inside a data block of the page."""
     text = json.dumps(value, ensure_ascii=True, default=str)
-    return Markup(
-        text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
-    )
+    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
 def new_id() -> str:

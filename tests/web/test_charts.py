@@ -47,7 +47,9 @@ def texts(root: ET.Element) -> list[str]:
 def luminance(colour: str) -> float:
     """Return relative luminance (WCAG 2.2, definition of relative luminance)."""
     channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
-    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels)
+    red, green, blue = (
+        c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels
+    )
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
@@ -100,12 +102,18 @@ def test_bars_are_as_long_as_their_shares(narrow: bool) -> None:
 @pytest.mark.parametrize("narrow", [False, True])
 @pytest.mark.parametrize("chart", ["weight", "pairs"])
 def test_words_stay_within_the_drawing(chart: str, narrow: bool) -> None:
-    svg = weight_chart(BARS, narrow=narrow) if chart == "weight" else pair_chart(PAIRS, narrow=narrow)
+    svg = (
+        weight_chart(BARS, narrow=narrow) if chart == "weight" else pair_chart(PAIRS, narrow=narrow)
+    )
     root = parsed(svg)
     _, _, width, height = (float(n) for n in root.get("viewBox", "").split())
     assert width == (NARROW if narrow else WIDE)
     for element in root.iter(f"{SVG}text"):
-        x, y, length = float(element.get("x", 0)), float(element.get("y", 0)), len(element.text or "")
+        x, y, length = (
+            float(element.get("x", 0)),
+            float(element.get("y", 0)),
+            len(element.text or ""),
+        )
         start = x - length * LETTER if element.get("text-anchor") == "end" else x
         assert start >= -1, element.text
         assert start + length * LETTER <= width + 1, element.text
@@ -145,7 +153,13 @@ def test_nothing_to_draw_is_drawn_without_error() -> None:
 
 @pytest.mark.parametrize(
     ("share", "words"),
-    [(None, "not weighed"), (0.0, "0.0\u00a0%"), (0.0004, "under 0.1\u00a0%"), (0.125, "12.5\u00a0%"), (1, "100.0\u00a0%")],
+    [
+        (None, "not weighed"),
+        (0.0, "0.0\u00a0%"),
+        (0.0004, "under 0.1\u00a0%"),
+        (0.125, "12.5\u00a0%"),
+        (1, "100.0\u00a0%"),
+    ],
 )
 def test_percent(share: float | None, words: str) -> None:
     assert percent(share) == words

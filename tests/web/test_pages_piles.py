@@ -1,0 +1,180 @@
+"""Weighing through the form: each way to weigh, each refusal with what was typed still there."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from classifier.domain.records import SortInfo
+from tests.fakes import new_id
+
+HTML = {"accept": "text/html"}
+
+
+def _form(**changes: str) -> dict[str, str]:
+    return {
+        "weighing_id": new_id(),
+        "pile": "category:steel_cans",
+        "method": "container",
+        "gross": "1.20",
+        "tare": "0.80",
+        "unit": "kg",
+        "resolution": "0.02",
+        **changes,
+    }
+
+
+def _weigh(client: TestClient, sort: SortInfo, form: dict[str, str]) -> Any:
+    return client.post(
+        f"/sorts/{sort.id}/weighings", data=form, headers=HTML, follow_redirects=False
+    )
+
+
+def _weighings(client: TestClient, sort: SortInfo) -> list[dict[str, Any]]:
+    piles = client.get(f"/api/sorts/{sort.id}/piles").json()["piles"]
+    return [each for pile in piles for batch in pile["batches"] for each in batch["weighings"]]
+
+
+def _tare(client: TestClient, sort: SortInfo) -> str:
+    form = {
+        "tare_id": new_id(),
+        "name": "Blue tub",
+        "weight": "28.2",
+        "unit": "oz",
+        "resolution": "0.1",
+    }
+    answer = client.post(f"/sorts/{sort.id}/tares", data=form, headers=HTML, follow_redirects=False)
+    assert answer.headers["location"].endswith("#tares")
+    return form["tare_id"]
+
+
+def test_weigh_in_a_container(client: TestClient, sort: SortInfo) -> None:
+    answer = _weigh(client, sort, _form(note="wet", contents_left="yes", capacity="30"))
+    assert answer.status_code == 303
+    page = client.get(answer.headers["location"], headers=HTML).text
+    assert "The weighing is recorded." in page
+    assert "400\u00a0g" in page
+    assert "380\u00a0g to 420\u00a0g" in page
+    assert "contents left; “wet”" in page
+    assert 'name="capacity" type="text" value="30"' in page
+
+
+def test_sent_twice_counts_once(client: TestClient, sort: SortInfo) -> None:
+    form = _form()
+    _weigh(client, sort, form)
+    assert _weigh(client, sort, form).status_code == 303
+    assert len(_weighings(client, sort)) == 1
+
+
+@pytest.mark.parametrize(
+    ("changes", "message", "kept"),
+    [
+        ({"gross": "0.5"}, "the tare is above the gross weight", 'value="0.5"'),
+        ({"gross": "0.80"}, "the net weight is 0", 'value="0.80"'),
+        ({"gross": "40", "capacity": "30"}, "over the scale&#39;s capacity", 'value="40"'),
+        ({"gross": "1,250"}, "can be read in two ways", 'value="1,250"'),
+        ({"gross": "-1"}, "zero the scale", 'value="-1"'),
+        ({"gross": ""}, "There is no gross weight", 'value="0.80"'),
+        ({"resolution": "0"}, "must be above 0", 'value="1.20"'),
+        ({"method": "difference", "tare": ""}, "needs two readings", 'value="1.20"'),
+        ({"pile": ""}, "neither a batch nor a category", 'value="1.20"'),
+    ],
+)
+def test_impossible_weighing_is_refused_and_kept_in_the_form(
+    client: TestClient, sort: SortInfo, changes: dict[str, str], message: str, kept: str
+) -> None:
+    form = _form(**changes)
+    answer = _weigh(client, sort, form)
+    assert answer.status_code == 422
+    assert message in answer.text
+    assert "What you typed is still in the form" in answer.text
+    assert kept in answer.text
+    assert form["weighing_id"] in answer.text
+    assert _weighings(client, sort) == []
+
+
+def test_too_light_ignores_what_stands_in_hidden_fields(client: TestClient, sort: SortInfo) -> None:
+    _weigh(client, sort, _form(method="below_resolution"))
+    (weighing,) = _weighings(client, sort)
+    assert (weighing["method"], weighing["gross"]) == ("below_resolution", None)
+    page = client.get(f"/sorts/{sort.id}/piles", headers=HTML).text
+    assert "under 20\u00a0g" in page
+
+
+def test_tare_from_the_library_keeps_its_own_unit(client: TestClient, sort: SortInfo) -> None:
+    tare_id = _tare(client, sort)
+    _weigh(client, sort, _form(tare="", tare_from=tare_id))
+    (weighing,) = _weighings(client, sort)
+    assert (weighing["tare"], weighing["tare_unit"]) == ("28.2", "oz")
+    assert weighing["tare_resolution"] == "0.1"
+
+
+def test_typed_tare_wins_over_the_library(client: TestClient, sort: SortInfo) -> None:
+    tare_id = _tare(client, sort)
+    _weigh(client, sort, _form(tare_from=tare_id))
+    assert _weighings(client, sort)[0]["tare_unit"] is None
+
+
+def test_tare_that_is_gone_is_told(client: TestClient, sort: SortInfo) -> None:
+    answer = _weigh(client, sort, _form(tare="", tare_from=new_id()))
+    assert answer.status_code == 404
+    assert "tare" in answer.text
+
+
+def test_several_weighings_show_their_mean_and_spread(client: TestClient, sort: SortInfo) -> None:
+    _weigh(client, sort, _form())
+    _weigh(client, sort, _form(gross="1.60"))
+    page = client.get(f"/sorts/{sort.id}/piles", headers=HTML).text
+    assert "Mean of these" in page
+    assert "600\u00a0g" in page
+    assert "more than the scale explains" in page
+
+
+def test_two_batches_are_named_and_summed(client: TestClient, sort: SortInfo) -> None:
+    _weigh(client, sort, _form())
+    answer = client.post(
+        f"/sorts/{sort.id}/batches",
+        data={"batch_id": new_id(), "category": "steel_cans", "label": "bucket 2"},
+        headers=HTML,
+        follow_redirects=False,
+    )
+    page = client.get(answer.headers["location"], headers=HTML).text
+    chosen = answer.headers["location"].split("pile=")[1]
+    assert f'value="{chosen}" selected' in page
+    _weigh(client, sort, _form(pile=chosen, gross="1.00"))
+    page = client.get(f"/sorts/{sort.id}/piles", headers=HTML).text
+    assert "Steel cans: Batch 1" in page
+    assert "Steel cans: bucket 2" in page
+    assert "together" in page
+    assert "600\u00a0g" in page
+
+
+def test_void_needs_a_reason(client: TestClient, sort: SortInfo) -> None:
+    _weigh(client, sort, _form())
+    (weighing,) = _weighings(client, sort)
+    path = f"/sorts/{sort.id}/weighings/{weighing['id']}/void"
+    refused = client.post(path, data={"void_id": new_id(), "reason": " "}, headers=HTML)
+    assert refused.status_code == 422
+    assert "Reason is empty" in refused.text
+    done = client.post(path, data={"void_id": new_id(), "reason": "wrong bucket"}, headers=HTML)
+    assert done.status_code == 200
+    assert "wrong bucket" in done.text
+    assert 'class="void"' in done.text
+    assert client.get(f"/api/sorts/{sort.id}/piles").json()["piles"][0]["mass"] is None
+
+
+def test_refused_tare_keeps_what_was_typed(client: TestClient, sort: SortInfo) -> None:
+    form = {
+        "tare_id": new_id(),
+        "name": "Tub",
+        "weight": "heavy",
+        "unit": "kg",
+        "resolution": "0.02",
+    }
+    answer = client.post(f"/sorts/{sort.id}/tares", data=form, headers=HTML)
+    assert answer.status_code == 422
+    assert "is not a plain number" in answer.text
+    assert 'value="Tub"' in answer.text
+    assert 'value="heavy"' in answer.text
