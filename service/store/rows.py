@@ -55,6 +55,11 @@ class CaptureRecord:
     notice: str
     at: datetime
 
+    @property
+    def model_label(self) -> str | None:
+        """Name and version of the model that looked, if one did."""
+        return None if self.model is None else self.model.label
+
 
 @dataclass(frozen=True, slots=True)
 class CaptureState:

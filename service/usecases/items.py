@@ -8,7 +8,7 @@ from classifier.domain.ledger import fold
 from classifier.domain.programme import Programme
 from classifier.domain.quantities import parse_count
 from classifier.domain.records import Item, ItemChange, SortInfo
-from service.store.rows import ItemState
+from service.store.rows import CaptureState, ItemState
 from service.usecases.entries import NOTE_LENGTH, check_id, check_sorter, check_text
 from service.usecases.services import Services
 from service.usecases.suggesting import recorded_route, route_name, suggestion_of
@@ -46,20 +46,13 @@ def confirm(
     programme = services.programme(sort.programme_id)
     number = parse_count(count)
     told = dict(facts or {})
-    known = services.categories.known_answers(told)
-    suggested = model_version = None
-    if capture_id is not None:
-        state = services.log.get_capture(check_id(capture_id, "capture_id"))
-        answered = services.categories.known_answers({**state.answers, **told})
-        known = {**answered, **known}
-        model_version = None if state.capture.model is None else state.capture.model.label
-        # The first alternative is what stood on top; for a hazard that is not the likeliest.
-        shown = suggestion_of(services, state, programme).alternatives
-        suggested = shown[0].category if shown else None
+    photo = None if capture_id is None else _photo(services, capture_id)
+    answers = told if photo is None else {**photo.answers, **told}
+    known = services.categories.known_answers(answers)
     item = Item(
         id=check_id(item_id, "item_id"),
         sort_id=sort.id,
-        capture_id=None if capture_id is None else capture_id.lower(),
+        capture_id=None if photo is None else photo.capture.id,
         batch_id=None if batch_id is None else check_id(batch_id, "batch_id"),
         category=category,
         count=number,
@@ -68,8 +61,8 @@ def confirm(
         sorter=check_sorter(sorter),
         note=check_text(note, "note", longest=NOTE_LENGTH),
         at=services.clock(),
-        suggested=suggested,
-        model_version=model_version,
+        suggested=None if photo is None else _shown_first(services, photo, programme),
+        model_version=None if photo is None else photo.capture.model_label,
         programme_version=programme.version,
     )
     sent = {
@@ -218,6 +211,16 @@ def history_of(services: Services, sort: SortInfo, state: ItemState) -> ItemHist
         changes=state.changes,
         current=_current(services, standing, corrected=corrected, voided=voided),
     )
+
+
+def _photo(services: Services, capture_id: str) -> CaptureState:
+    return services.log.get_capture(check_id(capture_id, "capture_id"))
+
+
+def _shown_first(services: Services, photo: CaptureState, programme: Programme) -> str | None:
+    """Return the category that stood on top; for a hazard that is not the likeliest one."""
+    shown = suggestion_of(services, photo, programme).alternatives
+    return shown[0].category if shown else None
 
 
 def _current(services: Services, item: Item, *, corrected: bool, voided: bool) -> CurrentItem:

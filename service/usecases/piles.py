@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+from decimal import Decimal
+
 from classifier.domain.errors import InvalidEntryError
 from classifier.domain.ledger import BatchTotal, fold
 from classifier.domain.quantities import (
@@ -98,41 +101,24 @@ def weigh(
         id=check_id(weighing_id, "weighing_id"),
         batch_id="" if batch_id is None else check_id(batch_id, "batch_id"),
         method=_method(method),
-        gross=None if not gross else parse_decimal(gross, what="gross"),
-        tare=None if not tare else parse_decimal(tare, what="tare"),
+        gross=_number(gross, "gross"),
+        tare=_number(tare, "tare"),
         unit=parse_unit(unit),
         resolution=parse_decimal(resolution, what="resolution"),
-        tare_resolution=(
-            None if not tare_resolution else parse_decimal(tare_resolution, what="tare resolution")
-        ),
-        capacity=None if not capacity else parse_decimal(capacity, what="capacity"),
+        tare_resolution=_number(tare_resolution, "tare resolution"),
+        capacity=_number(capacity, "capacity"),
         contents_left=contents_left,
         note=check_text(note, "note", longest=NOTE_LENGTH),
         sorter=check_sorter(sorter),
         at=services.clock(),
-        tare_unit=None if not tare_unit else parse_unit(tare_unit),
+        tare_unit=parse_unit(tare_unit) if tare_unit else None,
     )
     net = net_mass(weighing)
     recorded = services.log.add_weighing(
         weighing,
         sort_id=sort_id.lower(),
         category=_category(services, batch_id, category),
-        sent={
-            "sort_id": sort_id.lower(),
-            "batch_id": batch_id,
-            "category": category,
-            "method": method,
-            "gross": gross or None,
-            "tare": tare or None,
-            "unit": unit,
-            "resolution": resolution,
-            "tare_unit": tare_unit or None,
-            "tare_resolution": tare_resolution or None,
-            "capacity": capacity or None,
-            "contents_left": contents_left,
-            "note": weighing.note,
-            "sorter": weighing.sorter,
-        },
+        sent=_sent(weighing, sort_id.lower(), batch_id, category),
     )
     return WeighingLine(weighing=recorded, net=net, void=None)
 
@@ -193,6 +179,18 @@ def _batch_line(total: BatchTotal, rows: SortRows) -> BatchLine:
             if weighing.batch_id == total.batch.id
         ),
     )
+
+
+def _number(typed: str | None, what: str) -> Decimal | None:
+    return parse_decimal(typed, what=what) if typed and typed.strip() else None
+
+
+def _sent(
+    weighing: Weighing, sort_id: str, batch_id: str | None, category: str | None
+) -> dict[str, object]:
+    """Return what the client said: all of the weighing but its time."""
+    said = {name: str(value) for name, value in asdict(weighing).items() if name != "at"}
+    return {**said, "sort_id": sort_id, "batch_id": batch_id, "category": category}
 
 
 def _method(given: str) -> Method:

@@ -13,7 +13,7 @@ from classifier.domain.records import SortInfo
 from service.usecases import captures, items, piles, sorts
 from service.usecases.services import Services
 from tests.fakes import FakePredictor, jpeg, new_id
-from tests.store.entries import CARDBOARD, counts, enter, take, weigh
+from tests.store.entries import CARDBOARD, counts, enter, start, take, weigh
 
 Send = Callable[..., Any]
 
@@ -30,16 +30,7 @@ def _senders(services: Services, sort: SortInfo) -> dict[str, tuple[Send, dict[s
     ids = {name: new_id() for name in "abcdefghij"}
 
     def send_sort(**given: Any) -> object:
-        sent = {
-            "sort_id": ids["a"],
-            "name": "Second",
-            "sorted_on": date(2026, 5, 2),
-            "days": 7,
-            "persons": 3,
-            "programme_id": "port_sable",
-            **given,
-        }
-        return sorts.create_sort(services, **sent)
+        return start(services, **{"sort_id": ids["a"], "name": "Second", **given})
 
     def send_photo(**given: Any) -> object:
         sent = {"capture_id": ids["b"], "data": jpeg(90), **given}

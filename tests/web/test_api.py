@@ -36,8 +36,7 @@ def _error(response: Any, status: int, code: str) -> dict[str, Any]:
     return found
 
 
-def test_a_whole_sort(client: TestClient, predictor: FakePredictor) -> None:
-    """Start, photograph, answer, confirm, correct, undo, weigh, report, close."""
+def _started(client: TestClient) -> Any:
     started = client.post(
         "/api/sorts",
         json={
@@ -51,12 +50,11 @@ def test_a_whole_sort(client: TestClient, predictor: FakePredictor) -> None:
         },
     )
     assert started.status_code == 201
-    sort = started.json()
-    base = f"/api/sorts/{sort['id']}"
-    assert client.get(base).json() == sort
-    assert client.get("/api/sorts").json() == [sort]
+    return started.json()
 
-    taken = _photo(client, sort["id"])
+
+def _photographed(client: TestClient, sort_id: str) -> Any:
+    taken = _photo(client, sort_id)
     assert taken.status_code == 201
     photo = taken.json()
     assert photo["suggestion"]["decision"] == "route"
@@ -67,8 +65,20 @@ def test_a_whole_sort(client: TestClient, predictor: FakePredictor) -> None:
     shown = client.get(photo["photo"])
     assert shown.headers["content-type"] == "image/jpeg"
     assert shown.content[:2] == b"\xff\xd8"
-    assert [each["id"] for each in client.get(f"{base}/captures").json()] == [photo["id"]]
+    assert [each["id"] for each in client.get(f"/api/sorts/{sort_id}/captures").json()] == [
+        photo["id"]
+    ]
+    return photo
 
+
+def test_a_whole_sort(client: TestClient, predictor: FakePredictor) -> None:
+    """Start, photograph, confirm, correct, undo, weigh, report, close, reopen."""
+    sort = _started(client)
+    base = f"/api/sorts/{sort['id']}"
+    assert client.get(base).json() == sort
+    assert client.get("/api/sorts").json() == [sort]
+
+    photo = _photographed(client, sort["id"])
     confirmed = client.post(
         f"{base}/items",
         json={
