@@ -121,7 +121,7 @@ def test_two_tabs_confirm_the_same_photo(
     other.locator("#confirm").click()
     total(other, 1)
     page.locator("#confirm").click()
-    expect(page.locator("#problem")).to_contain_text("Not recorded: 1 × Steel cans")
+    expect(page.locator("#problem")).to_contain_text("Not recorded: 1 \u00d7 Steel cans")
     assert len(read(server, f"/api/sorts/{sort_id}/items")) == 1
 
 

@@ -19,6 +19,7 @@ const words = new Words(page);
 const outbox = new Outbox();
 const picker = new Picker(byId("picker"), page.groups);
 const tally = byId("tally");
+const drafts = new Map();
 let current = null;
 
 const stage = new Stage(byId("stage"), { onPhoto: startCapture, onProblem: problem });
@@ -37,7 +38,7 @@ function say(text) {
 function problem(text) {
   const box = byId("problem");
   box.hidden = !text;
-  box.querySelector("p").textContent = text;
+  box.querySelector("p").textContent = text.charAt(0).toUpperCase() + text.slice(1);
   if (text) box.scrollIntoView({ block: "nearest" });
 }
 
@@ -91,7 +92,9 @@ function openCapture(capture) {
   setAside();
   current = fresh(capture.id);
   stage.showPicture(unanswered.pictureOf(capture));
+  ticket.clear();
   showAnswer(capture);
+  if (drafts.has(capture.id)) ticket.restore(drafts.get(capture.id));
 }
 
 async function addUnanswered(capture) {
@@ -101,7 +104,10 @@ async function addUnanswered(capture) {
 
 /** A photo on the ticket that was not answered goes to the list of those that wait. */
 function setAside() {
-  if (current?.capture) unanswered.add(current.capture);
+  if (current?.capture) {
+    drafts.set(current.captureId, ticket.draft());
+    unanswered.add(current.capture);
+  }
   current = null;
 }
 

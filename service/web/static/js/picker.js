@@ -35,7 +35,7 @@ export class Picker {
       category.routes.map((route) => route.name).join(" or ")));
     const item = el("li", {}, button);
     const words = plain([category.name, group.name, ...category.belongs].join(" "));
-    this.entries.push({ item, button, words });
+    this.entries.push({ item, button, words, name: plain(category.name) });
     return item;
   }
 
@@ -56,8 +56,12 @@ export class Picker {
     if (resolve) resolve(category);
   }
 
+  wanted() {
+    return plain(this.filter.value).split(/\s+/).filter(Boolean);
+  }
+
   narrow() {
-    const wanted = plain(this.filter.value).split(/\s+/).filter(Boolean);
+    const wanted = this.wanted();
     for (const entry of this.entries) {
       entry.item.hidden = !wanted.every((word) => entry.words.includes(word));
     }
@@ -65,6 +69,14 @@ export class Picker {
       group.hidden = ![...group.querySelectorAll("li")].some((item) => !item.hidden);
     }
     this.none.hidden = this.shown().length > 0;
+    const best = wanted.length ? this.best(wanted) : null;
+    for (const entry of this.entries) entry.button.classList.toggle("best", entry === best);
+  }
+
+  /** What Enter takes: a pile whose name fits comes before one that only holds such things. */
+  best(wanted) {
+    const shown = this.shown();
+    return shown.find((entry) => wanted.every((word) => entry.name.includes(word))) ?? shown[0];
   }
 
   shown() {
@@ -76,7 +88,7 @@ export class Picker {
     if (!first) return;
     if (event.key === "Enter") {
       event.preventDefault();
-      this.finish(first.button.dataset.category);
+      this.finish(this.best(this.wanted()).button.dataset.category);
     } else if (event.key === "ArrowDown") {
       event.preventDefault();
       first.button.focus();

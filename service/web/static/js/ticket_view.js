@@ -39,9 +39,7 @@ export class Ticket {
     this.fill("empty", [el("p", { class: "soft" },
       "No item on the bench. Photograph one, or choose its pile without a photo.")]);
     this.offer(false);
-    this.count.value = "1";
-    this.note.value = "";
-    this.noteBox.open = false;
+    this.clear();
   }
 
   /** Without a pile to confirm only "another pile" and "skip" are left, and the first leads. */
@@ -51,9 +49,26 @@ export class Ticket {
     byId("other").classList.toggle("main", shown && !confirmable);
   }
 
-  looking() {
+  clear() {
     this.count.value = "1";
     this.note.value = "";
+    this.noteBox.open = false;
+  }
+
+  /** What was typed for an item before it was put by, to be there when it is opened again. */
+  draft() {
+    return { count: this.count.value, note: this.note.value };
+  }
+
+  restore({ count, note }) {
+    this.count.value = count;
+    this.note.value = note;
+    this.noteBox.open = note !== "";
+    this.label();
+  }
+
+  looking() {
+    this.clear();
     this.fill("looking", [el("p", { class: "looking" }, "Looking at the photo …")]);
     this.offer(false);
   }
@@ -102,7 +117,8 @@ export class Ticket {
   focus() {
     if (document.activeElement?.closest("input:not([type=file], [type=checkbox]), select, dialog")) return;
     this.body.querySelector("h2")?.focus({ preventScroll: true });
-    this.holder.scrollIntoView({ block: "nearest" });
+    const beside = window.matchMedia("(min-width: 56rem)").matches;
+    this.holder.scrollIntoView({ block: beside ? "nearest" : "start" });
   }
 
   openNote() {

@@ -78,11 +78,10 @@ export function showOutage({ waiting, away, reason, lasting }) {
   const bar = byId("outage");
   bar.hidden = !away;
   if (!away) return;
-  const keeps = lasting ? "on this device, also if you close the page"
-    : "in this page: leave it open";
-  const what = waiting.length ? `${counted(waiting)} wait ${keeps}, and will be sent in order.`
-    : "Nothing is waiting.";
-  bar.textContent = `${reason || "The server can't be reached."} ${what} You can go on.`;
+  const where = lasting ? "Kept on this device" : "Kept in this page (leave it open)";
+  const what = waiting.length ? `${where}: ${counted(waiting)}. They go out by themselves; go on.`
+    : "Nothing is waiting; go on.";
+  bar.textContent = `${reason || "The server can't be reached."} ${what}`;
 }
 
 export function showRefused(holder, refused, { onForget, onRetry }) {
