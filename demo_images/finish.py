@@ -17,8 +17,8 @@ def expose(linear: Array, rng: random.Random) -> Array:
     """Scale the light as a phone's metering would, leaving bright floors somewhat bright."""
     luminance = linear @ np.array([0.2126, 0.7152, 0.0722])
     mean = float(np.exp(np.log(luminance + 1e-3).mean()))
-    peak = float(np.percentile(luminance, 98.5))
-    gain = min(0.31 / mean, 1.2 / max(peak, 1e-3) + 0.3 * 0.31 / mean)
+    peak = float(np.percentile(luminance, 95))
+    gain = min(0.35 / mean, 0.9 / max(peak, 1e-3) + 0.25 * 0.35 / mean)
     return linear * gain * 2 ** rng.gauss(0, 0.15)
 
 

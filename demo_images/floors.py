@@ -51,17 +51,19 @@ def concrete(rng: random.Random) -> None:
     _plane(shader)
 
 
-def boards(rng: random.Random) -> None:
-    """Wood boards with dark joints."""
+def boards(rng: random.Random, height: float = 0.0) -> None:
+    """Wood boards with dark joints, at `height` metres."""
     light = rng.choice(((0.5, 0.31, 0.16), (0.36, 0.2, 0.1), (0.62, 0.46, 0.3)))
-    shader = materials.timber(light, [c * 0.62 for c in light])
-    shader.set("Roughness", rng.uniform(0.3, 0.5))
+    shader = Shader("boards", roughness=rng.uniform(0.3, 0.5))
+    grain = shader.noise(0.012, 6, shader.stretched((0.07, 1.0, 1.0)))
+    shader.set("Base Color", shader.ramp(grain, [(0.3, [c * 0.6 for c in light]), (0.7, light)]))
+    shader.bump(grain, 0.0004, 0.4)
     brick = shader.node("TexBrick", {
         "Vector": shader.coordinates(), "Color1": (1, 1, 1, 1), "Color2": (0.72, 0.7, 0.68, 1),
         "Mortar": (0.12, 0.08, 0.05, 1), "Scale": 1.0, "Mortar Size": 0.0015,
         "Brick Width": 1.1, "Row Height": rng.choice((0.09, 0.14))}, offset=0.37)
     shader.set("Base Color", shader.mix(1.0, shader.base(), brick.outputs["Color"], "MULTIPLY"))
-    _plane(shader)
+    _plane(shader, height=height)
 
 
 def linoleum(rng: random.Random) -> None:
@@ -86,11 +88,13 @@ def whiteboard(rng: random.Random) -> None:
 
 def news(rng: random.Random) -> None:
     """A newspaper page spread over a wooden floor."""
-    boards(rng)
+    boards(rng, -0.009)
     shader = materials.printed(labels.to_blender(labels.newspaper(rng), "news"), 0.9)
     points = shapes.sheet_points(0.62, 0.82, 0.02)
     flat = points.reshape(-1, 3)
-    points[..., 2] = 0.004 + 0.003 * (waves(flat, rng, 0.2, 2).reshape(points.shape[:2]) + 1)
+    # The highest crest of the page stays below the item, which stands on z = 0.
+    relief = waves(flat, rng, 0.2, 2).reshape(points.shape[:2])
+    points[..., 2] = 0.002 * (relief - relief.max())
     shapes.place([shapes.grid("page", points, materials.papery(shader).material)],
                  (0, 0, rng.uniform(-30, 30)))
 
@@ -103,27 +107,29 @@ def grass(rng: random.Random) -> None:
     roots = gen.normal(0, 0.3, (count, 2))
     height = gen.uniform(0.008, 0.03, count)
     heading = gen.uniform(0, 2 * np.pi, count)
-    across = np.stack([np.cos(heading), np.sin(heading)], 1) * gen.uniform(0.0008, 0.002, (count, 1))
+    across = np.stack([np.cos(heading), np.sin(heading)], 1)
+    across *= gen.uniform(0.0008, 0.002, (count, 1))
     lean = gen.normal(0, 0.6, (count, 2)) * height[:, None]
     low, high = np.zeros((count, 1)), height[:, None]
     blade = np.stack([np.hstack([roots - across, low]), np.hstack([roots + across, low]),
                       np.hstack([roots + lean * 0.3 + across * 0.7, high * 0.6]),
                       np.hstack([roots + lean, high])], axis=1)
     start = np.arange(count)[:, None] * 4
-    faces = np.concatenate([start + [0, 1, 2], start + [0, 2, 3]])
+    faces = np.concatenate([start + np.array(corner) for corner in ((0, 1, 2), (0, 2, 3))])
     shader = materials.organic((0.16, 0.27, 0.05), (0.05, 0.12, 0.02), 0.02, 0.6, 0.0)
     shapes.mesh_object("blades", blade.reshape(-1, 3), faces.tolist(), shader.material)
 
 
 def asphalt(rng: random.Random) -> None:
     """Coarse dark paving."""
-    shader = materials.organic((0.16, 0.16, 0.16), (0.06, 0.06, 0.065), 0.004, 0.9, 0.002)
+    tone = _tone(rng, 0.12, 0.2, 0.01)
+    shader = materials.organic(tone, [c * 0.4 for c in tone], 0.004, 0.9, 0.002)
     shader.bump(shader.voronoi(0.006), 0.002, 0.7)
     shader.dirt(0.3, (0.28, 0.26, 0.23), 0.1)
     _plane(shader)
 
 
-FLOORS: dict[str, Callable[[random.Random], None]] = {
+FLOORS: dict[str, Callable[..., None]] = {
     "tiles": tiles, "concrete": concrete, "boards": boards, "linoleum": linoleum,
     "whiteboard": whiteboard, "news": news, "grass": grass, "asphalt": asphalt,
 }

@@ -59,7 +59,8 @@ def clear_bottle_lying(rng: random.Random) -> Item:
     """Squeezed bottle on its side."""
     objects = _clear_bottle(rng)
     squeeze(objects, rng, 0.2, 0.032, rng.uniform(0.2, 0.6))
-    return Item(shapes.place(objects, (90, rng.uniform(0, 360), 0)))
+    shapes.place(objects, (90, rng.uniform(0, 360), 0))
+    return Item(shapes.place(objects, (0, 0, rng.choice((90, -90)))), front=True)
 
 
 @variant("clear_plastic_bottle", "a clear plastic drink bottle standing")
@@ -124,4 +125,5 @@ def opaque_bottle_standing(rng: random.Random) -> Item:
 @variant("opaque_plastic_bottle", "an opaque plastic household bottle on its side")
 def opaque_bottle_lying(rng: random.Random) -> Item:
     """Bottle lying on its flat side."""
-    return Item(shapes.place(_opaque_bottle(rng), (90, 0, 0)))
+    bottle = shapes.place(_opaque_bottle(rng), (90, 0, 0))
+    return Item(shapes.place(bottle, (0, 0, rng.choice((90, -90)))), front=True)

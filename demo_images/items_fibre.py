@@ -11,7 +11,7 @@ from PIL import Image
 
 from . import labels, materials, shapes
 from .fields import Array, offsets, waves
-from .registry import Item, variant
+from .registry import FROM_ABOVE, Item, variant
 from .shapes import Objects
 
 CARTON_WORDS = ("OAT DRINK", "MILK", "APPLE JUICE", "CREAM", "ORANGE")
@@ -32,7 +32,7 @@ def corrugated(width: float, length: float, skin: bpy.types.Material,
     for level in (0.0, height):
         # The liners sink a little between the flutes, which shows as faint stripes.
         washboard = level + 0.00022 * np.sin(gx / pitch * 2 * np.pi + (np.pi if level else 0))
-        liner = shapes.grid("liner", np.stack([gx, gy, washboard], 2), skin)
+        liner = shapes.grid("liner", np.stack([gx, gy, washboard], 2), skin, smooth=False)
         objects.append(shapes.solidify(liner, 0.0005))
     return objects
 
@@ -70,9 +70,9 @@ def cardboard_box(rng: random.Random) -> Item:
 def cardboard_pieces(rng: random.Random) -> Item:
     """Two bent pieces of board lying across each other."""
     skin, core = _board_materials(rng)
-    lower = corrugated(0.2, 0.16, skin, core, 0.0055, 0.009)
-    upper = corrugated(0.13, 0.15, skin, core, 0.0055, 0.009)
-    for piece, bow in ((lower, rng.uniform(0.2, 0.6)), (upper, rng.uniform(0.6, 1.6))):
+    lower = corrugated(0.2, 0.16, skin, core, 0.007, 0.0105)
+    upper = corrugated(0.13, 0.15, skin, core, 0.007, 0.0105)
+    for piece, bow in ((lower, rng.uniform(-1.2, -0.6)), (upper, rng.uniform(-1.6, -0.8))):
         seed = rng.getrandbits(32)
         # Torn at the far end, cut at the near one so that the flutes show.
         shapes.deform(piece, lambda p, bow=bow, seed=seed: p + np.stack([
@@ -80,7 +80,7 @@ def cardboard_pieces(rng: random.Random) -> Item:
             * (p[:, 1] > 0.05), bow * p[:, 1] ** 2], 1))
     shapes.place(upper, (rng.uniform(4, 9), rng.uniform(-8, 8), rng.uniform(-35, 35)),
                  (0.02, 0.01, 0.018))
-    return Item(lower + upper, front=True)
+    return Item(lower + upper, (15.0, 27.0), front=True)
 
 
 def printed_panel(name: str, width: float, height: float, image: bpy.types.Image,
@@ -142,7 +142,7 @@ def paperboard_rolls(rng: random.Random) -> Item:
         points = shapes.lathe_points(shapes.resampled([(0.021, 0), (0.021, 0.097)], 0.003), 72)
         points[..., 2] += np.linspace(0, 0.002, 73)
         tone = rng.uniform(0.85, 1.1)
-        shader = materials.paper((0.47 * tone, 0.37 * tone, 0.26 * tone), 0.0025, 0.0006)
+        shader = materials.paper((0.42 * tone, 0.3 * tone, 0.19 * tone), 0.0025, 0.0005)
         spiral = shader.node("TexWave", {"Vector": shader.stretched((1.0, 3.0, 0.0), "UV"),
                                          "Scale": 0.33, "Distortion": 0.3},
                              bands_direction="DIAGONAL", wave_profile="SAW")
@@ -164,13 +164,13 @@ def paperboard_rolls(rng: random.Random) -> Item:
 @variant("moulded_fibre", "a grey moulded-fibre egg tray")
 def egg_tray(rng: random.Random) -> Item:
     """A tray of 5 by 6 cups at 47 mm spacing."""
-    return Item([_tray(rng, 6, 5)], flat=True)
+    return Item([_tray(rng, 6, 5)], rise=FROM_ABOVE)
 
 
 @variant("moulded_fibre", "a torn half of a moulded-fibre egg carton")
 def egg_carton(rng: random.Random) -> Item:
     """The lower half of a carton of 2 by 5 cups."""
-    return Item([_tray(rng, 5, 2)], flat=True)
+    return Item([_tray(rng, 5, 2)], rise=FROM_ABOVE)
 
 
 def _tray(rng: random.Random, columns: int, rows: int) -> bpy.types.Object:
@@ -275,9 +275,10 @@ def brick_carton(rng: random.Random) -> Item:
             (0, -half_y, 0), (0, half_y, 0), (0.001, 0, -half_y * 1.05)]), [(0, 1, 2)], skin)
         objects += shapes.place([shapes.solidify(ear, 0.0012)], (0, 0, 0 if sign > 0 else 180),
                                 (sign * (half_x + 0.001), 0, top))
-    objects += shapes.place(screw_cap(rng, 0.011), move=(half_x * 0.5, -half_y * 0.35, top + 0.0005))
+    cap_at = (half_x * 0.5, -half_y * 0.35, top + 0.0005)
+    objects += shapes.place(screw_cap(rng, 0.011), move=cap_at)
     seed, dent = rng.getrandbits(32), rng.uniform(0.2, 0.6)
-    shapes.deform(objects, lambda p: p * [1, 1, 1] - np.stack([
+    shapes.deform(objects, lambda p: p - np.stack([
         0 * p[:, 0], dent * p[:, 1] * np.exp(-(((p[:, 2] - top * 0.5) / 0.04) ** 2)),
         0 * p[:, 0]], 1) + offsets(p, random.Random(seed), 0.06, 0.0025, 2))
     if rng.random() < 0.5:

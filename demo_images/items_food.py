@@ -9,10 +9,10 @@ import numpy as np
 
 from . import materials, shapes
 from .fields import Array, offsets, waves
-from .registry import Item, variant
+from .registry import FROM_ABOVE, Item, variant
 
 
-def _peel_skin(rng: random.Random) -> tuple[bpy.types.Material, bpy.types.Material]:
+def _peel_skin() -> tuple[bpy.types.Material, bpy.types.Material]:
     """The yellow, brown-spotted outside and the pale inside of a banana peel."""
     shader = materials.plain((0.8, 0.52, 0.04), 0.45)
     for size, low in ((0.012, 0.56), (0.004, 0.62)):
@@ -25,7 +25,7 @@ def _peel_skin(rng: random.Random) -> tuple[bpy.types.Material, bpy.types.Materi
 @variant("food", "a banana peel")
 def banana_peel(rng: random.Random) -> Item:
     """Four strips of peel that hang from the stalk and lie spread on the floor."""
-    outside, inside = _peel_skin(rng)
+    outside, inside = _peel_skin()
     objects = []
     for index in range(4):
         along = np.linspace(0, 1, 60)
@@ -37,17 +37,16 @@ def banana_peel(rng: random.Random) -> Item:
         points[..., 0] = (0.006 + along * length * 0.92)[:, None]
         points[..., 1] = half[:, None] * across + (rng.uniform(-0.05, 0.05) * along**2)[:, None]
         points[..., 2] = rise[:, None] + 0.3 * half[:, None] * (1 - across**2)
-        strip = shapes.grid("strip", points, outside)
-        strip.data.materials.append(inside)
+        # One strip has turned over and shows its pale inside.
+        skins = (outside, inside) if index == 3 else (inside, outside)
+        strip = shapes.grid("strip", points, skins[0])
+        strip.data.materials.append(skins[1])
         wall = shapes.solidify(strip, 0.0022, -1).modifiers["wall"]
         wall.material_offset = wall.material_offset_rim = 1
         seed = rng.getrandbits(32)
         shapes.deform([strip], lambda p, seed=seed: p + offsets(
             p, random.Random(seed), 0.05, 0.0045, 2, False)
             * np.clip(p[:, :1] / 0.03, 0, 1))
-        if index == 3:
-            # One strip has turned over and shows its pale inside.
-            shapes.deform([strip], lambda p: p * [1, 1, -1] + [0, 0, 0.045])
         shapes.place([strip], (0, 0, index * 90 + rng.uniform(-22, 22)))
         objects.append(strip)
     return Item([*objects, _stalk(outside)])
@@ -101,14 +100,15 @@ def bread(rng: random.Random) -> Item:
         x = 0.05 * np.sign(np.cos(angle)) * np.abs(np.cos(angle)) ** 0.55
         y = 0.05 * np.sign(np.sin(angle)) * np.abs(np.sin(angle)) ** 0.6
         x = x * (1 + 0.13 * np.clip(y / 0.05, 0, 1) ** 3)
-        rings = np.concatenate([[0.0], np.linspace(0.05, 0.985, 30), [1.0, 1.0],
-                                np.linspace(0.985, 0.05, 30), [0.0]])
-        height = np.concatenate([np.full(31, 0.0), [0.0015, 0.0115], np.full(31, 0.013)])
+        rings = np.concatenate([[0.0], np.linspace(0.05, 0.955, 30), [0.985, 1.0],
+                                np.linspace(0.955, 0.05, 30), [0.0]])
+        height = np.concatenate([np.full(31, 0.0), [0.0, 0.009], np.full(31, 0.013)])
         points = np.stack([rings[:, None] * x, rings[:, None] * y,
                            np.broadcast_to(height[:, None], (len(rings), 97))], axis=2)
-        crumb = materials.organic((0.82, 0.66, 0.42), (0.66, 0.48, 0.27), 0.006, 0.9, 0.0)
-        pores = crumb.ramp(crumb.voronoi(0.004), [(0.12, (1, 1, 1)), (0.4, (0, 0, 0))])
-        crumb.bump(pores, -0.0025, 0.9)
+        crumb = materials.organic((0.86, 0.74, 0.54), (0.72, 0.57, 0.36), 0.008, 0.9, 0.0)
+        for size in (0.0022, 0.0045):
+            pores = crumb.ramp(crumb.noise(size, 2), [(0.56, (0, 0, 0)), (0.7, (1, 1, 1))])
+            crumb.bump(pores, -0.0011, 0.8)
         slice_ = shapes.grid("slice", points, crumb.material)
         crust = materials.organic((0.4, 0.19, 0.06), (0.22, 0.09, 0.03), 0.008, 0.7, 0.001)
         slice_.data.materials.append(crust.material)
@@ -116,8 +116,8 @@ def bread(rng: random.Random) -> Item:
             polygon.material_index = int(30 * 96 <= polygon.index < 33 * 96)
         seed = rng.getrandbits(32)
         shapes.deform([slice_], lambda p, seed=seed: p + offsets(
-            p, random.Random(seed), 0.05, 0.003, 3, False))
+            p, random.Random(seed), 0.08, 0.0025, 2, False))
         shapes.place([slice_], (0, 14 * index, rng.uniform(-40, 40)), (0.05 * index, 0, 0.0))
         shapes.drop([slice_], 0.006 * index)
         objects.append(slice_)
-    return Item(objects, flat=True)
+    return Item(objects, rise=FROM_ABOVE)

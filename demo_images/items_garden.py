@@ -10,7 +10,7 @@ import numpy as np
 
 from . import materials, shapes
 from .fields import generator, offsets
-from .registry import Item, variant
+from .registry import FROM_ABOVE, Item, variant
 from .shapes import Objects
 
 
@@ -29,9 +29,8 @@ def _leaf(rng: random.Random, skin: bpy.types.Material) -> Objects:
     seed = rng.getrandbits(32)
     shapes.deform([leaf], lambda p: p + offsets(p, random.Random(seed), 0.03, 0.003, 2, False))
     end = points[0, 10]
-    stalk = shapes.tube("stalk", shapes.smooth_path(
-        [end + [0.004, 0, 0], end - [0.008, 0, -0.001], end - [0.022, 0.004, -0.003]]), 0.0007,
-        skin, 8)
+    stem = end - np.array([[-0.004, 0, 0], [0.008, 0, 0.001], [0.022, -0.004, 0.003]])
+    stalk = shapes.tube("stalk", shapes.smooth_path(stem), 0.0007, skin, 8)
     return [leaf, stalk]
 
 
@@ -52,7 +51,7 @@ def leaf_heap(rng: random.Random) -> Item:
         level = 0.05 * math.exp(-(x * x + y * y) / 0.005) * (index / 46)
         shapes.drop(leaf, level)
         objects += shapes.place(leaf, move=(float(x), float(y), 0))
-    return Item(objects + _twigs(rng, 5, 0.04), flat=True)
+    return Item(objects + _twigs(rng, 5, 0.04), rise=FROM_ABOVE)
 
 
 def _twigs(rng: random.Random, count: int, height: float) -> Objects:
@@ -69,7 +68,8 @@ def _twigs(rng: random.Random, count: int, height: float) -> Objects:
         for knot in (2, 3):
             tip = knots[knot] + [0.03, gen.choice((-1, 1)) * gen.uniform(0.02, 0.04), 0.012]
             shoot = shapes.smooth_path([knots[knot], (knots[knot] + tip) / 2 + [0.004, 0, 0], tip])
-            twig.append(shapes.tube("shoot", shoot, np.linspace(0.002, 0.0008, len(shoot)), bark, 8))
+            taper = np.linspace(0.002, 0.0008, len(shoot))
+            twig.append(shapes.tube("shoot", shoot, taper, bark, 8))
         shapes.place(twig, (gen.uniform(-30, 30), gen.normal(0, 7), gen.uniform(0, 360)))
         shapes.drop(twig, gen.uniform(0, height))
         x, y = gen.normal(0, 0.03, 2)
@@ -92,7 +92,7 @@ def green_cuttings(rng: random.Random) -> Item:
         shapes.drop(leaf, gen.uniform(0, 0.04))
         x, y = gen.normal(0, 0.05, 2)
         objects += shapes.place(leaf, move=(float(x), float(y), 0))
-    return Item(objects, flat=True)
+    return Item(objects, rise=FROM_ABOVE)
 
 
 def _plank(rng: random.Random, size: tuple[float, float, float]) -> bpy.types.Object:
@@ -132,7 +132,7 @@ def offcuts(rng: random.Random) -> Item:
 @variant("wood", "a sawn piece of a branch")
 def log_piece(rng: random.Random) -> Item:
     """A piece of branch of 6 cm by 16 cm with bark, lying down."""
-    bark = materials.organic((0.23, 0.16, 0.1), (0.07, 0.045, 0.03), 0.012, 0.95, 0.004)
+    bark = materials.organic((0.19, 0.125, 0.075), (0.055, 0.035, 0.022), 0.012, 0.95, 0.004)
     bark.bump(bark.noise(0.004, 6, bark.stretched((0.25, 1, 1))), 0.003, 0.9)
     radius, length = rng.uniform(0.03, 0.045), rng.uniform(0.12, 0.18)
     x = np.linspace(-length / 2, length / 2, 80)

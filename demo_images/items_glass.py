@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 import random
+from itertools import pairwise
 
 import bpy
 import numpy as np
 
 from . import labels, materials, shapes
-from .fields import Array, creases, generator, waves
+from .fields import creases, generator, waves
 from .items_metal import can_print
-from .registry import Item, variant
+from .registry import FROM_ABOVE, Item, variant
 from .shapes import Objects, Point
 
 GREEN = (0.25, 0.55, 0.2)
@@ -61,7 +62,8 @@ def bottle_standing(rng: random.Random) -> Item:
 @variant("glass_bottle", "an empty glass bottle on its side")
 def bottle_lying(rng: random.Random) -> Item:
     """Bottle on its side."""
-    return Item(shapes.place(_bottle(rng), (90, rng.uniform(0, 360), 0)), front=False)
+    bottle = shapes.place(_bottle(rng), (90, rng.uniform(0, 360), 0))
+    return Item(shapes.place(bottle, (0, 0, rng.choice((90, -90)))), front=True)
 
 
 def screw_lid(rng: random.Random, radius: float = 0.034) -> Objects:
@@ -85,7 +87,7 @@ def screw_lid(rng: random.Random, radius: float = 0.034) -> Objects:
 
 
 def _jar(rng: random.Random) -> Objects:
-    """A jar of 70 mm by 110 mm with a threaded neck, some rests and a label."""
+    """A jar of 70 mm by 110 mm with a threaded neck and mostly a label."""
     height = rng.uniform(0.085, 0.12)
     outline = shapes.rounded(
         [(0.0, 0.006), (0.024, 0.003), (0.03, 0.0), (0.035, 0.003), (0.0352, 0.01),
@@ -94,15 +96,11 @@ def _jar(rng: random.Random) -> Objects:
          (0.032, height * 0.96), (0.0305, height * 0.975), (0.0305, height),
          (0.029, height + 0.001)], 2)
     body = shapes.lathe("jar", thick(outline, 0.0026), materials.glass(CLEAR).material)
-    objects = [body]
     if rng.random() < 0.75:
         band = shapes.resampled([(0.0354, height * 0.2), (0.0354, height * 0.66)], 0.004)
         words = ("JAM", "HONEY", "PICKLES", "PASTA SAUCE", "OLIVES")
-        objects.append(shapes.lathe("label", band, can_print(rng, words, 0.0, True)))
-    rest = shapes.lathe("rest", [(0.0, 0.0092), (0.0225, 0.0092), (0.026, 0.0105), (0.0, 0.0105)],
-                        materials.organic((0.45, 0.08, 0.03), (0.2, 0.02, 0.01), 0.01,
-                                          0.25).material)
-    return [*objects, rest]
+        return [body, shapes.lathe("label", band, can_print(rng, words, 0.0, True))]
+    return [body]
 
 
 @variant("glass_jar", "an empty glass jar with its screw lid beside it")
@@ -139,7 +137,7 @@ def _broken_neck(colour: tuple[float, float, float], rng: random.Random,
 
 def _shard(colour: tuple[float, float, float], gen: np.random.Generator) -> bpy.types.Object:
     """A curved splinter of a bottle wall, 1 to 5 cm long, lying on the floor."""
-    size = gen.uniform(0.008, 0.024)
+    size = gen.uniform(0.01, 0.028)
     angles = np.sort(gen.uniform(0, 2 * np.pi, gen.integers(3, 6)))
     reach = size * gen.uniform(0.6, 1.6, len(angles))
     corners = np.stack([reach * np.cos(angles), reach * np.sin(angles)], 1)
@@ -169,14 +167,14 @@ def broken_bottle(rng: random.Random) -> Item:
     shapes.drop([foot])
     shapes.place([foot], move=(-0.045, 0.0, 0))
     objects = [top, foot]
-    for _ in range(11):
+    for _ in range(14):
         shard = _shard(colour, gen)
         shapes.place([shard], (gen.choice((0, 180)) + gen.normal(0, 8), gen.normal(0, 8),
                                gen.uniform(0, 360)))
         shapes.drop([shard])
-        x, y = gen.normal(0, 0.05, 2)
-        objects += shapes.place([shard], move=(float(x), float(y) - 0.04, 0))
-    return Item(objects, flat=True)
+        x, y = gen.uniform(-0.075, 0.075, 2)
+        objects += shapes.place([shard], move=(float(x), float(y) - 0.02, 0))
+    return Item(objects, rise=FROM_ABOVE)
 
 
 def _glaze(rng: random.Random) -> materials.Shader:
@@ -192,7 +190,7 @@ def _crack(shader: materials.Shader, size: float) -> bpy.types.Material:
             "Scale": 0.012}, operation="SCALE").outputs[0]}, operation="ADD").outputs[0]
     edge = shader.node("TexVoronoi", {"Vector": jitter, "Scale": 1 / size},
                        feature="DISTANCE_TO_EDGE").outputs["Distance"]
-    line = shader.ramp(edge, [(0.012, (1, 1, 1)), (0.025, (0, 0, 0))])
+    line = shader.ramp(edge, [(0.004, (1, 1, 1)), (0.011, (0, 0, 0))])
     return shader.set("Base Color", shader.mix(line, shader.base(), (0.08, 0.06, 0.05))).material
 
 
@@ -202,12 +200,12 @@ def cracked_mug(rng: random.Random) -> Item:
     skin = _crack(_glaze(rng), 0.085)
     outline = shapes.resampled(shapes.rounded(
         [(0.0, 0.002), (0.03, 0.002), (0.032, 0.0), (0.036, 0.003), (0.041, 0.012),
-         (0.041, 0.012), (0.041, 0.092), (0.041, 0.095)], 2), 0.0016)
-    points = shapes.lathe_points(outline, 150)
+         (0.041, 0.012), (0.041, 0.092), (0.041, 0.095)], 2), 0.0008)
+    points = shapes.lathe_points(outline, 320)
     middle = ((points[:-1, :-1] + points[1:, 1:]) / 2).reshape(-1, 3)
     chip = np.linalg.norm(middle - [-0.041, 0.008, 0.099], axis=1)
-    chip += 0.006 * creases(middle, rng, 0.012, 2)
-    body = shapes.grid("mug", points, skin, (chip > 0.016).reshape(points.shape[0] - 1, -1))
+    chip += 0.004 * creases(middle, rng, 0.02, 1)
+    body = shapes.grid("mug", points, skin, (chip > 0.013).reshape(points.shape[0] - 1, -1))
     shapes.merge_doubles(body)
     body.data.materials.append(materials.paper((0.75, 0.68, 0.58), 0.001).material)
     wall = shapes.solidify(body, 0.0042, -1).modifiers["wall"]
@@ -228,12 +226,12 @@ def broken_plate(rng: random.Random) -> Item:
          (0.11, 0.0185)], 2), 0.0022)
     points = shapes.lathe_points(outline, 220)
     middle = (points[:-1, :-1] + points[1:, 1:]) / 2
-    flat = middle.reshape(-1, 3)
-    jag = waves(flat, rng, 0.05, 3).reshape(middle.shape[:2]) * 0.35
+    reach = np.hypot(middle[..., 0], middle[..., 1])
+    jag = waves(np.stack([reach.ravel()] * 3, 1), rng, 0.03, 3).reshape(reach.shape) * 0.3
     angle = (np.arctan2(middle[..., 1], middle[..., 0]) + jag) % (2 * np.pi)
     cuts = (0.0, rng.uniform(1.5, 2.3), rng.uniform(3.4, 4.6), 2 * np.pi)
     objects = []
-    for low, high in zip(cuts[:-1], cuts[1:], strict=True):
+    for low, high in pairwise(cuts):
         piece = shapes.grid("piece", points, skin, (angle >= low) & (angle < high))
         shapes.merge_doubles(piece)
         piece.data.materials.append(body)
@@ -243,4 +241,4 @@ def broken_plate(rng: random.Random) -> Item:
         shapes.place([piece], (rng.uniform(-2, 4), rng.uniform(-3, 3), rng.uniform(-10, 10)),
                      (0.016 * math.cos(out), 0.016 * math.sin(out), 0))
         objects += shapes.drop([piece])
-    return Item(objects, flat=True)
+    return Item(objects, rise=FROM_ABOVE)

@@ -10,7 +10,7 @@ import numpy as np
 
 from . import labels, materials, shapes
 from .fields import Array, creases, offsets, waves
-from .registry import Item, variant
+from .registry import FROM_ABOVE, Item, variant
 from .shapes import Objects, Point
 
 STEEL = (0.72, 0.71, 0.7)
@@ -185,7 +185,7 @@ def foil_sheet(rng: random.Random) -> Item:
         return moved
 
     shapes.deform([sheet], crumple)
-    return Item([sheet], flat=True)
+    return Item([sheet], rise=FROM_ABOVE)
 
 
 @variant("foil", "a used foil tray with ribbed walls")
@@ -208,7 +208,8 @@ def foil_tray(rng: random.Random) -> Item:
 def aerosol_lying(rng: random.Random) -> Item:
     """Spray can on its side, without its cap."""
     objects = _aerosol(rng)
-    return Item(shapes.place(objects, (90, rng.uniform(0, 360), 0)))
+    shapes.place(objects, (90, rng.uniform(0, 360), 0))
+    return Item(shapes.place(objects, (0, 0, rng.choice((90, -90)))), front=True)
 
 
 @variant("aerosol_can", "a standing aerosol can with a spray nozzle")

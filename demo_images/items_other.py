@@ -12,7 +12,7 @@ from PIL import Image, ImageDraw, ImageFont
 from . import labels, materials, shapes
 from .fields import generator, offsets
 from .items_glass import screw_lid
-from .registry import Item, variant
+from .registry import FROM_ABOVE, Item, variant
 from .shapes import Objects
 
 
@@ -36,8 +36,8 @@ def folded_cloth(rng: random.Random) -> Item:
         if layer < layers - 1:
             side = 1 if layer % 2 == 0 else -1
             bend = np.linspace(-np.pi / 2, np.pi / 2, 10)[1:-1]
-            path.append(np.stack([side * (width / 2 * (1 - 0.012 * layer) + np.cos(bend) * pitch / 2),
-                                  z + pitch / 2 + np.sin(bend) * pitch / 2], 1))
+            reach = width / 2 * (1 - 0.012 * layer) + np.cos(bend) * pitch / 2
+            path.append(np.stack([side * reach, z + (1 + np.sin(bend)) * pitch / 2], 1))
     line = np.concatenate(path)
     y = np.linspace(-depth / 2, depth / 2, 60)
     points = np.empty((60, len(line), 3))
@@ -48,7 +48,7 @@ def folded_cloth(rng: random.Random) -> Item:
     shapes.deform([cloth], lambda p: p + offsets(p, random.Random(seed), 0.07, 0.004, 3, False)
                   + np.stack([0 * p[:, 0], 0 * p[:, 0], 0.9 * p[:, 2] * np.clip(
                       0.6 - np.abs(p[:, 0]) / 0.12, -0.5, 1) * 0.3], 1))
-    return Item([shapes.subdivide(cloth)], flat=True)
+    return Item([shapes.subdivide(cloth)], rise=FROM_ABOVE)
 
 
 @variant("textile", "a crumpled cotton rag")
@@ -58,34 +58,32 @@ def rag(rng: random.Random) -> Item:
     seed = rng.getrandbits(32)
     shapes.deform([sheet], lambda p: p * [0.62, 0.72, 1] + offsets(
         p, random.Random(seed), 0.06, 0.022, 2, False))
-    return Item([shapes.solidify(sheet, 0.0018)], flat=True)
+    return Item([shapes.solidify(sheet, 0.0018)], rise=FROM_ABOVE)
 
 
 @variant("textile", "a single worn sock")
 def sock(rng: random.Random) -> Item:
     """A knitted sock of about 22 cm, flat on the floor, with ribbing and coloured ends."""
-    knots = [(0, 0.0, 0), (0, -0.06, 0), (0, -0.115, 0), (0.006, -0.145, 0), (0.035, -0.16, 0),
-             (0.085, -0.165, 0), (0.13, -0.168, 0), (0.15, -0.168, 0)]
-    path = shapes.smooth_path(knots, 4)
-    step = np.linspace(0, 1, len(path))
-    radius = 0.043 - 0.006 * np.exp(-((step - 0.25) / 0.12) ** 2) + 0.008 * np.exp(
-        -((step - 0.52) / 0.1) ** 2)
-    radius = radius * np.clip((1.02 - step) / 0.1, 0.0, 1) ** 0.5
+    rough = shapes.smooth_path([(0, 0.02, 0), (0, -0.06, 0), (0, -0.11, 0), (0.012, -0.15, 0),
+                                (0.05, -0.17, 0), (0.1, -0.175, 0), (0.18, -0.175, 0)], 4)
+    length = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(rough, axis=0), axis=1))])
+    step = np.linspace(0, 1, 140)
+    path = np.stack([np.interp(step * length[-1], length, axis) for axis in rough.T], 1)
+    radius = 0.038 + 0.005 * np.exp(-((step - 0.5) / 0.12) ** 2) - 0.002 * step
+    toe = np.clip((step - 0.88) / 0.12, 0, 1)
+    radius = radius * np.sqrt(np.maximum(1 - toe**2, 0.002))
     colour = [c / 255 * 0.8 for c in labels.vivid(rng, value=0.5)]
     other = [c / 255 * 0.8 for c in labels.vivid(rng)]
-    shader = materials.cloth(colour, None, 0.0016)
+    shader = materials.cloth(colour, None, 0.0009)
     along = shader.node("SeparateXYZ", {"0": shader.coordinates("UV")}).outputs["Y"]
-    ends = shader.ramp(along, [(0.0, (1, 1, 1)), (0.06, (0, 0, 0)), (0.48, (1, 1, 1)),
-                               (0.6, (0, 0, 0)), (0.86, (1, 1, 1))])
-    for element, last in zip(ends.node.color_ramp.elements, (0.07, 0.071, 0.47, 0.6, 0.86),
-                             strict=True):
-        element.position = last
+    ends = shader.ramp(along, [(0.0, (1, 1, 1)), (0.08, (0, 0, 0)), (0.44, (1, 1, 1)),
+                               (0.57, (0, 0, 0)), (0.86, (1, 1, 1))])
     ends.node.color_ramp.interpolation = "CONSTANT"
     shader.set("Base Color", shader.mix(ends, shader.base(), other))
     body = shapes.tube("sock", path, radius, shader.dirt(0.25).material, 64, 0.24)
     seed = rng.getrandbits(32)
     shapes.deform([body], lambda p: p + offsets(p, random.Random(seed), 0.045, 0.005, 4, False))
-    return Item([shapes.subdivide(body)], flat=True)
+    return Item([shapes.subdivide(body)], rise=FROM_ABOVE)
 
 
 def _cell(rng: random.Random) -> Objects:
@@ -137,8 +135,8 @@ def cable(rng: random.Random) -> Item:
     coil = np.stack([reach * np.cos(turns), reach * np.sin(turns) * 0.85,
                      0.003 + 0.012 * turns / turns[-1] + 0.002 * np.sin(turns * 2.3)], 1)
     out = coil[-1] + (coil[-1] - coil[-2]) / np.linalg.norm(coil[-1] - coil[-2]) * 0.03
-    tail = shapes.smooth_path([coil[-1], out, out + [-0.012, 0.03, -0.008],
-                               out + [-0.008, 0.055, -0.009]], 3)
+    bends = out + np.array([[0, 0, 0], [-0.012, 0.03, -0.008], [-0.008, 0.055, -0.009]])
+    tail = shapes.smooth_path([coil[-1], *bends], 3)
     path = np.concatenate([coil, tail[1:]])
     objects = [shapes.tube("cable", path, 0.0032, skin, 14)]
     end, heading = path[-1], path[-1] - path[-4]
@@ -152,13 +150,14 @@ def cable(rng: random.Random) -> Item:
             [(0.0023, 0.038), (0.0023, 0.056), (0.0012, 0.0575), (0.0, 0.0575)], 1), steel, 24)
         parts += shapes.place([pin], move=(sign * 0.0095, 0, 0))
     shapes.place(parts, (-90, 0, math.degrees(math.atan2(heading[1], heading[0])) - 90), end)
-    return Item(objects + parts, flat=True)
+    return Item(objects + parts, rise=FROM_ABOVE)
 
 
-@variant("battery_electronics", "an old remote control with its battery lid gone")
+@variant("battery_electronics", "an old remote control")
 def remote_control(rng: random.Random) -> Item:
     """A remote control of 45 by 150 mm with rubber keys."""
-    shell = materials.plain((0.03, 0.03, 0.035), 0.45).dirt(0.15, (0.3, 0.28, 0.25)).material
+    tone = rng.choice((0.03, 0.03, 0.45))
+    shell = materials.plain((tone, tone, tone + 0.005), 0.45).dirt(0.15, (0.3, 0.28, 0.25)).material
     objects = [shapes.box("shell", (0.046, 0.16, 0.018), shell, 0.006)]
     grey = materials.plain((0.5, 0.5, 0.52), 0.7).material
     red = materials.plain((0.7, 0.05, 0.04), 0.6).material
@@ -171,7 +170,7 @@ def remote_control(rng: random.Random) -> Item:
     ring = shapes.lathe("ring", shapes.rounded(
         [(0.008, 0.0172), (0.0085, 0.0205), (0.015, 0.02), (0.0155, 0.0172)], 1), grey, 48)
     objects += shapes.place([ring], move=(0, -0.053, 0))
-    return Item(objects, flat=True)
+    return Item(objects, rise=FROM_ABOVE)
 
 
 def _fork() -> bpy.types.Object:
@@ -200,7 +199,7 @@ def fork_and_lid(rng: random.Random) -> Item:
     shapes.place(lid, (rng.choice((0, 180)), 0, 0))
     shapes.drop(lid)
     shapes.place(lid, move=(0.06, 0.02, 0))
-    return Item([fork, *lid], flat=True)
+    return Item([fork, *lid], rise=FROM_ABOVE)
 
 
 @variant("metal_other", "screw lids and a crown cap of metal")
@@ -212,14 +211,14 @@ def lids(rng: random.Random) -> Item:
         shapes.place(lid, (180 if index == 1 else 0, 0, 0))
         shapes.drop(lid)
         objects += shapes.place(lid, move=(x, y, 0))
-    return Item(objects, flat=True)
+    return Item(objects, rise=FROM_ABOVE)
 
 
-@variant("metal_other", "a rusty steel saucepan without a handle cover")
+@variant("metal_other", "an old steel saucepan")
 def saucepan(rng: random.Random) -> Item:
     """An old pan of 16 cm with a steel handle."""
     steel = materials.metal((0.62, 0.6, 0.58), 0.3, (1, 1, 0.05)).dirt(
-        0.6, (0.22, 0.08, 0.025), 0.02).material
+        rng.uniform(0.4, 0.7), (0.22, 0.08, 0.025), 0.02).material
     profile = shapes.resampled(shapes.rounded(
         [(0.0, 0.0), (0.074, 0.0), (0.078, 0.004), (0.079, 0.08), (0.079, 0.08), (0.082, 0.083)],
         2), 0.004)

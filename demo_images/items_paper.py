@@ -11,7 +11,7 @@ import numpy as np
 from . import labels, materials, shapes
 from .fields import Array, creases, offsets, waves
 from .items_fibre import squared
-from .registry import Item, variant
+from .registry import FROM_ABOVE, Item, variant
 from .shapes import Objects
 
 
@@ -27,6 +27,15 @@ def crumple(objects: Objects, rng: random.Random, size: float, amount: float,
         return moved
 
     shapes.deform(objects, change)
+
+
+def soft_folds(objects: Objects, rng: random.Random, gather: tuple[float, float],
+               amount: float) -> None:
+    """Draw soft sheets in by `gather` per axis, in round folds of `amount` metres."""
+    seed = rng.getrandbits(32)
+    shapes.deform(objects, lambda p: p * [*gather, 1] + offsets(
+        p, random.Random(seed), 0.05, amount, 2, False))
+    crumple(objects, rng, 0.04, 0.004, 0.95)
 
 
 def lump(material: bpy.types.Material, rng: random.Random, radius: float,
@@ -70,7 +79,7 @@ def folded_newspaper(rng: random.Random) -> Item:
     seed = rng.getrandbits(32)
     shapes.deform(objects, lambda p: p + np.stack([0 * p[:, 0], 0 * p[:, 0], 0.003 * waves(
         p * [1, 1, 0], random.Random(seed), 0.15, 2)], 1))
-    return Item(objects, flat=True)
+    return Item(objects, rise=FROM_ABOVE)
 
 
 @variant("printed_paper", "a creased colour leaflet")
@@ -82,7 +91,7 @@ def creased_leaflet(rng: random.Random) -> Item:
     crumple([page], rng, 0.06, 0.004, 0.97)
     shapes.deform([page], lambda p: p + np.stack([
         0 * p[:, 0], 0 * p[:, 0], 0.22 * np.abs(p[:, 1]) + 0.8 * p[:, 0] ** 2], 1))
-    return Item([page], flat=True)
+    return Item([page], rise=FROM_ABOVE)
 
 
 @variant("printed_paper", "a crumpled newspaper page")
@@ -108,7 +117,8 @@ def _bag(rng: random.Random, skin: bpy.types.Material) -> Objects:
     objects = [body, floor]
     for sign in (-1, 1):
         path = shapes.smooth_path([(-0.04, 0, top - 0.05), (-0.04, 0, top - 0.01),
-                                   (-0.03, sign * 0.01, top + 0.05), (0.03, sign * 0.01, top + 0.05),
+                                   (-0.03, sign * 0.01, top + 0.05),
+                                   (0.03, sign * 0.01, top + 0.05),
                                    (0.04, 0, top - 0.01), (0.04, 0, top - 0.05)])
         handle = shapes.tube("handle", path, 0.0022, skin, 10)
         objects += shapes.place([handle], move=(0, sign * (half_y - 0.002), 0))
@@ -135,7 +145,7 @@ def wrapping_paper(rng: random.Random) -> Item:
     sheet = shapes.grid("wrap", shapes.sheet_points(0.32, 0.26, 0.0018),
                         materials.kraft(0.0008).material, smooth=False)
     crumple([sheet], rng, 0.075, 0.017, 0.75)
-    return Item([sheet], flat=True)
+    return Item([sheet], rise=FROM_ABOVE)
 
 
 def _cup(rng: random.Random) -> Objects:
@@ -190,7 +200,7 @@ def _tissue_skin() -> bpy.types.Material:
 def tissue(rng: random.Random) -> Item:
     """A used tissue, softly crumpled."""
     sheet = shapes.grid("tissue", shapes.sheet_points(0.2, 0.2, 0.0014), _tissue_skin())
-    crumple([sheet], rng, 0.05, 0.016, 0.5)
+    soft_folds([sheet], rng, (0.6, 0.55), 0.02)
     return Item([sheet])
 
 
@@ -200,5 +210,5 @@ def kitchen_paper(rng: random.Random) -> Item:
     shader = materials.paper((0.86, 0.86, 0.84), 0.0018).dirt(0.55, (0.4, 0.2, 0.07), 0.04)
     shader.bump(shader.voronoi(0.008), 0.0012, 0.7)
     sheet = shapes.grid("paper", shapes.sheet_points(0.23, 0.22, 0.0015), shader.material)
-    crumple([sheet], rng, 0.07, 0.013, 0.75)
-    return Item([sheet], flat=True)
+    soft_folds([sheet], rng, (0.72, 0.68), 0.016)
+    return Item([sheet], rise=FROM_ABOVE)

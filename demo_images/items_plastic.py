@@ -11,7 +11,7 @@ import numpy as np
 from . import labels, materials, shapes
 from .fields import Array, generator, offsets
 from .items_paper import crumple
-from .registry import Item, variant
+from .registry import FROM_ABOVE, Item, variant
 from .shapes import Objects
 
 
@@ -74,7 +74,8 @@ def clear_punnet(rng: random.Random) -> Item:
     wall = (points[..., 2] > 0.006) * (points[..., 2] < 0.05)
     points[..., :2] *= 1 + 0.018 * (np.cos(angle * 30)[None, :] * wall)[..., None]
     tray = shapes.grid("punnet", points,
-                       materials.clear_film((0.93, 0.96, 0.97), 0.05, 0.07, 0.0004).material)
+                       materials.clear_film((0.93, 0.96, 0.97), 0.05, rng.uniform(0.04, 0.12),
+                                            0.0004).material)
     shapes.merge_doubles(tray)
     return Item([tray])
 
@@ -93,7 +94,7 @@ def foam_block(rng: random.Random) -> Item:
         _break_up(obj, rng, 0.002)
     for obj in (rib, base):
         _jag(obj, rng)
-    return Item(objects + _beads(rng, skin, 26, 0.12))
+    return Item(objects + _beads(rng, skin, 26, 0.09))
 
 
 def _break_up(obj: bpy.types.Object, rng: random.Random, amount: float) -> None:
@@ -156,8 +157,8 @@ def foam_clamshell(rng: random.Random) -> Item:
 
 def _bag_film(colour: tuple[float, float, float], clear: float) -> bpy.types.Material:
     """Thin coloured film that lets light through; `clear` is the see-through part."""
-    shader = materials.plain(colour, 0.28)
-    shader.bump(shader.noise(0.01, 5), 0.0012, 0.7)
+    shader = materials.plain(colour, 0.18)
+    shader.bump(shader.noise(0.014, 4), 0.0012, 0.6)
     glow = shader.node("BsdfTranslucent", {"Color": (*colour, 1)})
     body = shader.node("MixShader", {"0": 0.4, "1": shader.bsdf.outputs[0], "2": glow.outputs[0]})
     gap = shader.node("BsdfTransparent", {"Color": (0.95, 0.95, 0.95, 1)})
@@ -168,8 +169,9 @@ def _bag_film(colour: tuple[float, float, float], clear: float) -> bpy.types.Mat
 @variant("plastic_film", "a crumpled plastic carrier bag with handles")
 def carrier_bag(rng: random.Random) -> Item:
     """A thin bag of 26 by 40 cm with two loop handles, lying crumpled."""
-    colour = rng.choice(((0.85, 0.85, 0.86), (0.85, 0.85, 0.86), (0.75, 0.2, 0.15), (0.2, 0.4, 0.7)))
-    skin = _bag_film(colour, rng.uniform(0.15, 0.3))
+    colour = rng.choice(((0.85, 0.85, 0.86), (0.85, 0.85, 0.86), (0.75, 0.2, 0.15),
+                         (0.2, 0.4, 0.7)))
+    skin = _bag_film(colour, rng.uniform(0.25, 0.4))
     objects = []
     for layer in range(2):
         points = shapes.sheet_points(0.26, 0.4, 0.0022)
@@ -179,9 +181,9 @@ def carrier_bag(rng: random.Random) -> Item:
         slope = (np.abs(x) > 0.115) & (y > 0.08)
         sheet = shapes.grid("bag", points, skin, ~(mouth | slope))
         shapes.place([sheet], move=(0.004 * layer, 0.003 * layer, 0.008 * layer))
-        crumple([sheet], rng, 0.07, 0.011, 0.8)
+        crumple([sheet], rng, 0.11, 0.013, 0.85)
         objects.append(sheet)
-    return Item(objects, flat=True)
+    return Item(objects, rise=FROM_ABOVE)
 
 
 @variant("plastic_film", "a crumpled piece of clear plastic film")
@@ -215,4 +217,4 @@ def snack_packet(rng: random.Random) -> Item:
     seed = rng.getrandbits(32)
     shapes.deform(objects, lambda p: p * [0.93, 0.95, 1]
                   + offsets(p, random.Random(seed), 0.04, 0.0055, 4))
-    return Item(objects, flat=True)
+    return Item(objects, rise=FROM_ABOVE)

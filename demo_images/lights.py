@@ -68,12 +68,14 @@ def _window_bars(rng: random.Random, towards: Vector) -> None:
     for shift, wide in ((rng.uniform(-0.3, -0.1), True), (rng.uniform(0.12, 0.3), False)):
         size = (3.0, 0.05, 0.05) if wide else (0.05, 3.0, 0.05)
         bar = shapes.box("bar", size, dark)
+        # Only its shadow belongs in the picture.
+        bar.visible_camera = bar.visible_glossy = False
         offset = np.array([0, shift, 0] if wide else [shift, 0, 0])
         shapes.place([bar], move=offset)
         shapes.place([bar], [math.degrees(a) for a in turn], towards * 1.6)
 
 
-def window_sun(rng: random.Random, camera: Vector) -> None:
+def window_sun(rng: random.Random, _camera: Vector) -> None:
     """Low warm sun through a window into a dim bluish room."""
     _surroundings(rng, (0.75, 0.85, 1.0), rng.uniform(0.5, 0.9))
     towards = _direction(rng, 30, 55)
@@ -83,20 +85,20 @@ def window_sun(rng: random.Random, camera: Vector) -> None:
     _lamp("AREA", _direction(rng, 20, 50) * 2, 18, (0.8, 0.9, 1.0), 0.9)
 
 
-def overcast(rng: random.Random, camera: Vector) -> None:
+def overcast(rng: random.Random, _camera: Vector) -> None:
     """Soft grey daylight from above."""
     _surroundings(rng, (0.9, 0.95, 1.0), 1.0)
     _lamp("AREA", _direction(rng, 55, 80) * 2.5, 90, (0.93, 0.97, 1.0), 2.2)
 
 
-def ceiling(rng: random.Random, camera: Vector) -> None:
+def ceiling(rng: random.Random, _camera: Vector) -> None:
     """A warm ceiling lamp in a dim room, with some light from a window."""
     _surroundings(rng, (1.0, 0.8, 0.6), 0.3)
     _lamp("AREA", _direction(rng, 55, 75) * 1.9, 35, (1.0, 0.76, 0.5), 0.3)
     _lamp("AREA", _direction(rng, 20, 40) * 2.0, 14, (0.85, 0.92, 1.0), 0.8)
 
 
-def window_soft(rng: random.Random, camera: Vector) -> None:
+def window_soft(rng: random.Random, _camera: Vector) -> None:
     """A large window to one side, no direct sun."""
     _surroundings(rng, (0.9, 0.9, 0.95), 0.45)
     _lamp("AREA", _direction(rng, 25, 50) * 1.6, 60, (0.95, 0.98, 1.0), 1.0)

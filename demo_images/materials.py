@@ -173,7 +173,7 @@ def kraft(crumple: float = 0.0) -> Shader:
 def glass(colour: Colour = (0.97, 0.99, 0.98), roughness: float = 0.0) -> Shader:
     """Solid glass that lets light through to its shadow side, tinted by `colour`."""
     shader = Shader("glass", colour, roughness=roughness, transmission_weight=1.0, ior=1.48)
-    clear = shader.node("BsdfTransparent", {"Color": tuple(0.35 + 0.6 * c for c in colour) + (1,)})
+    clear = shader.node("BsdfTransparent", {"Color": (*[0.35 + 0.6 * c for c in colour], 1)})
     path = shader.node("LightPath")
     mixed = shader.node("MixShader", {"0": path.outputs["Is Shadow Ray"],
                                       "1": shader.bsdf.outputs[0], "2": clear.outputs[0]})

@@ -8,16 +8,19 @@ from dataclasses import dataclass
 
 import bpy
 
+FROM_ABOVE = (48.0, 75.0)
+
 
 @dataclass
 class Item:
-    """A built item; `flat` ones are photographed more from above.
+    """A built item.
 
-    With `front`, its -y side is turned roughly towards the camera.
+    `rise` is the range of the camera's elevation in degrees. With `front`, the item's -y side is
+    turned roughly towards the camera.
     """
 
     objects: list[bpy.types.Object]
-    flat: bool = False
+    rise: tuple[float, float] = (28.0, 58.0)
     front: bool = False
 
 

@@ -24,10 +24,10 @@ from . import (  # noqa: F401  (importing a module registers its builders)
     items_plastic,
 )
 from .fields import generator
-from .floors import FLOORS
+from .floors import FLOORS, table_edge
 from .lights import LIGHTS
 from .materials import organic
-from .registry import VARIANTS, Item
+from .registry import FROM_ABOVE, VARIANTS, Item
 from .shapes import box, drop, mesh_object, place, world_vertices
 
 SENSOR_MM = 36.0
@@ -63,14 +63,13 @@ def build_empty(seed: int, floor: str, light: str, table: bool, aspect: float = 
     rng = random.Random(f"empty:{seed}")
     bpy.ops.wm.read_factory_settings(use_empty=True)
     marker = box("marker", (0.3, 0.3, 0.02), organic((0.5,) * 3, (0.4,) * 3).material)
-    item = Item([marker], flat=True)
+    item = Item([marker], rise=FROM_ABOVE)
     if table:
         place(item.objects, move=(0, 0, 0.7))
     camera = _aim_camera(item, rng, rng.uniform(0, 360), aspect)
     bpy.data.objects.remove(marker)
     FLOORS[floor](rng)
     if table:
-        from .floors import table_edge
         table_edge(rng, 0.7)
     else:
         _crumbs(rng, 0.3)
@@ -92,7 +91,7 @@ def _aim_camera(item: Item, rng: random.Random, heading: float, aspect: float) -
     """
     points = np.concatenate([world_vertices(obj, True) for obj in item.objects])
     centre = Vector((points.min(0) + points.max(0)) / 2)
-    rise = math.radians(rng.uniform(48, 75) if item.flat else rng.uniform(28, 58))
+    rise = math.radians(rng.uniform(*item.rise))
     turn_z = math.radians(heading)
     back = Vector((math.cos(turn_z) * math.cos(rise), math.sin(turn_z) * math.cos(rise),
                    math.sin(rise)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
+from itertools import pairwise
 
 import bmesh
 import bpy
@@ -43,11 +44,14 @@ def grid(name: str, points: Array, material: bpy.types.Material,
     rows, cols = points.shape[:2]
     corner = (np.arange(rows - 1)[:, None] * cols + np.arange(cols - 1)).ravel()
     faces = np.stack([corner, corner + 1, corner + cols + 1, corner + cols], axis=1)
-    if keep is not None:
-        faces = faces[keep.ravel()]
     u, v = np.meshgrid(np.linspace(0, 1, cols), np.linspace(0, 1, rows))
     uvs = np.stack([u, v], axis=2).reshape(-1, 2)
-    return mesh_object(name, points.reshape(-1, 3), faces.tolist(), material, uvs, smooth)
+    verts = points.reshape(-1, 3)
+    if keep is not None:
+        # Loose vertices would count when the item is framed and set on the floor.
+        used, flat = np.unique(faces[keep.ravel()], return_inverse=True)
+        faces, verts, uvs = flat.reshape(-1, 4), verts[used], uvs[used]
+    return mesh_object(name, verts, faces.tolist(), material, uvs, smooth)
 
 
 def lathe_points(profile: Sequence[Point], segments: int = 96, power: float = 2.0,
@@ -97,7 +101,7 @@ def rounded(profile: Sequence[Point], passes: int = 2) -> list[Point]:
 def resampled(profile: Sequence[Point], step: float) -> list[Point]:
     """The profile with extra points at most `step` metres apart, for later deformation."""
     points = [profile[0]]
-    for start, end in zip(profile[:-1], profile[1:], strict=True):
+    for start, end in pairwise(profile):
         count = max(1, math.ceil(math.dist(start, end) / step))
         points += [(start[0] + (end[0] - start[0]) * i / count,
                     start[1] + (end[1] - start[1]) * i / count) for i in range(1, count + 1)]
