@@ -9,7 +9,6 @@ from math import fsum
 from classifier.domain.categories import Categories, Fact
 from classifier.domain.programme import Programme
 from classifier.domain.route_mass import (
-    LEAST_FIT,
     Candidate,
     best_route,
     reaches,
@@ -18,7 +17,6 @@ from classifier.domain.route_mass import (
 from classifier.domain.suggestion_parts import Thresholds
 
 # Ours, no source: they only spare the sorter questions about what the item hardly can be.
-LEAST_P = 0.001
 LEAST_GAIN = 0.05
 SEEN_P = 0.02
 
@@ -39,11 +37,7 @@ class _Worth:
 
     def helps(self, now: float) -> bool:
         """Tell whether an answer may well bring a route to hold, and another answer not that."""
-        return (
-            self.expected - now >= LEAST_GAIN
-            and self.decided >= LEAST_GAIN
-            and len(self.outcomes) > 1
-        )
+        return self.expected - now >= LEAST_GAIN and len(self.outcomes) > 1
 
 
 def choose_question(
@@ -57,29 +51,27 @@ def choose_question(
 ) -> Fact | None:
     """Return the fact to ask, or None if no answer would change where the item goes.
 
+    `among` holds one candidate or more, by falling probability.
     `closed` holds the facts that the sorter declined to answer. A fact is asked if its answer may
     well bring a route to hold, or if the route of a likely category hangs on it and some route can
     still come to hold with the answers to more facts. Below `thresholds.unsure` the leading
     category is no suggestion; then a fact is asked only if its answer is likely to decide.
     """
-    seen = [each for each in among if each.p >= LEAST_P]
-    if not seen:
-        return None
-    now = settled_route(seen)[1] / fsum(each.p for each in seen)
+    now = settled_route(among)[1] / fsum(each.p for each in among)
     pivots = {
         each.category.id: programme.pivotal_facts(each.category.id, facts)
-        for each in seen
+        for each in among
         if not each.category.stop  # its rules may name facts, but it is to be left alone
     }
-    may_hold = _may_hold(seen, pivots, thresholds, closed)
+    may_hold = _may_hold(among, pivots, thresholds, closed)
     worths = [
         worth
         for fact in categories.facts
         if fact.id not in facts and fact.id not in closed
-        for worth in [_worth(fact, seen, pivots, programme, thresholds, facts)]
+        for worth in [_worth(fact, among, pivots, programme, thresholds, facts)]
         if worth is not None
         and ((worth.pivotal >= thresholds.unsure and may_hold) or worth.helps(now))
-        and (seen[0].p >= thresholds.unsure or worth.decided >= thresholds.route)
+        and (among[0].p >= thresholds.unsure or worth.decided >= thresholds.route)
     ]
     # max() keeps the first of equals: facts stand in the order of how quickly they are found out.
     best = max(worths, key=lambda w: (round(w.expected, 9), round(w.pivotal, 9)), default=None)
@@ -87,14 +79,14 @@ def choose_question(
 
 
 def _may_hold(
-    seen: Sequence[Candidate],
+    among: Sequence[Candidate],
     pivots: Mapping[str, frozenset[str]],
     thresholds: Thresholds,
     closed: frozenset[str],
 ) -> bool:
     """Tell whether some route would hold if every open category turned out to lead there."""
     terms: dict[str, list[float]] = {}
-    for each in seen:
+    for each in among:
         if len(each.routes) == 1 or pivots.get(each.category.id, frozenset()) - closed:
             for route in each.routes:
                 terms.setdefault(route, []).append(each.p)
@@ -103,7 +95,7 @@ def _may_hold(
 
 def _worth(
     fact: Fact,
-    seen: Sequence[Candidate],
+    among: Sequence[Candidate],
     pivots: Mapping[str, frozenset[str]],
     programme: Programme,
     thresholds: Thresholds,
@@ -115,17 +107,17 @@ def _worth(
     What follows from an answer: the same as in `weigh_facts`, the categories that don't fit fall
     out and the others keep their proportions.
     """
-    pivotal = fsum(each.p for each in seen if fact.id in pivots.get(each.category.id, ()))
-    if pivotal < LEAST_GAIN and not _tells_apart(fact, seen):
+    pivotal = fsum(each.p for each in among if fact.id in pivots.get(each.category.id, ()))
+    if pivotal < LEAST_GAIN and not _tells_apart(fact, among):
         return None
-    total = fsum(each.p for each in seen)
+    total = fsum(each.p for each in among)
     expected: list[float] = []
     decided: list[float] = []
     outcomes: set[str | None] = set()
     for answer in fact.answers:
-        fitting = [each for each in seen if each.category.fits(fact.id, answer.id)]
+        fitting = [each for each in among if each.category.fits(fact.id, answer.id)]
         left = fsum(each.p for each in fitting)
-        if left <= LEAST_FIT * total:
+        if not fitting:
             continue
         likely = fsum(each.p / _answers_that_fit(fact, each) for each in fitting) / total
         terms: dict[str, list[float]] = {}
@@ -154,13 +146,13 @@ def _routes_after(
     return frozenset(rule.route for rule in rules)
 
 
-def _tells_apart(fact: Fact, seen: Sequence[Candidate]) -> bool:
+def _tells_apart(fact: Fact, among: Sequence[Candidate]) -> bool:
     """Tell whether two likely candidates must answer this test differently."""
     if not fact.tells_material:
         return False
     expected = {
         each.category.evidence[fact.id]
-        for each in seen
+        for each in among
         if each.p >= SEEN_P and fact.id in each.category.evidence
     }
     return len(expected) > 1

@@ -22,7 +22,14 @@ list = [
     "one",  # ]
     "two",
 ]
-
+pairs = [
+    [1],
+    [2],
+]
+after = 1
+literal = \'\'\'
+[[ghost]]
+\'\'\'
 [[box]]
 name = "first"
 [[box.pin]]
@@ -45,20 +52,21 @@ def test_lines_of_keys_are_found_past_strings_lists_and_comments() -> None:
     file = TomlFile(TEXT, "x.toml")
     assert file.line(("title",)) == 2
     assert file.line(("list",)) == 7
-    assert file.line(("box", 0, "name")) == 13
-    assert file.line(("box", 0, "pin", 0, "size")) == 15
-    assert file.line(("box", 0, "inside", "deep", "er")) == 17
-    assert file.line(("box", 1, "name")) == 19
-    assert file.line(("box", 1, "pin", 1)) == 22
-    assert file.line(("plain", "deep", "z")) == 26
-    assert file.end == 26
+    assert file.line(("after",)) == 15
+    assert file.line(("box", 0, "name")) == 20
+    assert file.line(("box", 0, "pin", 0, "size")) == 22
+    assert file.line(("box", 0, "inside", "deep", "er")) == 24
+    assert file.line(("box", 1, "name")) == 26
+    assert file.line(("box", 1, "pin", 1)) == 29
+    assert file.line(("plain", "deep", "z")) == 33
+    assert file.end == 33
 
 
 def test_an_unknown_place_falls_back_to_the_table_around_it() -> None:
     file = TomlFile(TEXT, "x.toml")
-    assert file.line(("box", 1, "pin", 1, "quoted key")) == 22
+    assert file.line(("box", 1, "pin", 1, "quoted key")) == 29
     assert file.line(("nowhere",)) == 1
-    assert file.root.tables("box")[1].line == 18
+    assert file.root.tables("box")[1].line == 25
     assert list(file.root.tables("box")[1].names()) == ["name", "pin"]
 
 

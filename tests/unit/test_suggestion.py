@@ -18,7 +18,7 @@ from classifier.domain.suggestion import (
     suggest,
     suggestion_for_category,
 )
-from tests.small_lists import HEAD, RULES, small_categories, small_programme
+from tests.small_lists import CATEGORIES, HEAD, RULES, small_categories, small_programme
 
 LIMITS = Thresholds(route=0.8, stop=0.2, unsure=0.4, non_item=0.5)
 IDS = ("steel", "alu", "tub", "film", "cell")
@@ -27,8 +27,8 @@ IDS = ("steel", "alu", "tub", "film", "cell")
 class Bench:
     """The small lists, and a photo given as probabilities of categories."""
 
-    def __init__(self, directory: Path, rules: str = RULES) -> None:
-        self.categories = small_categories(directory)
+    def __init__(self, directory: Path, rules: str = RULES, lists: str = CATEGORIES) -> None:
+        self.categories = small_categories(directory, lists)
         self.programme = small_programme(directory, self.categories, HEAD + rules)
 
     def photo(
@@ -132,6 +132,28 @@ def test_many_small_terms_still_reach_the_threshold(bench: Bench) -> None:
     assert found.decision == "route"
 
 
+def test_sums_are_not_undone_by_rounding(bench: Bench) -> None:
+    """0.7 and 0.1 add up to 0.7999... in the numbers of the machine, however they are added."""
+    found = bench.photo(steel=0.7, alu=0.1, film=0.2, facts={"deposit": "no"})
+    assert (found.decision, route(found)) == ("route", ("kerbside", 0.8))
+
+
+def test_of_two_routes_that_hold_as_much_the_more_cautious_is_shown(bench: Bench) -> None:
+    half = Thresholds(route=0.5, stop=0.2, unsure=0.4, non_item=0.5)
+    assert route(bench.photo(steel=0.5, film=0.5, limits=half)) == ("residual", 0.5)
+
+
+def test_the_cautions_of_the_likeliest_category_are_shown_though_others_carry_the_route(
+    tmp_path: Path,
+) -> None:
+    numbered = '[[rule]]\ncategory = "tub"\nwhen = { number = "1" }\nroute = "kerbside"\n'
+    bench = Bench(tmp_path, RULES.replace(numbered + 'condition = "Washed"\n', ""))
+    limits = Thresholds(route=0.6, stop=0.2, unsure=0.3, non_item=0.5)
+    found = bench.photo(steel=0.35, film=0.33, tub=0.32, limits=limits)
+    assert route(found) == ("residual", 0.65)
+    assert [caution.id for caution in found.cautions] == ["edges"]
+
+
 def test_the_condition_shown_is_that_of_the_likeliest_category_on_the_route(bench: Bench) -> None:
     found = bench.photo(alu=0.6, steel=0.4, facts={"deposit": "no"})
     assert found.route is not None
@@ -190,6 +212,41 @@ def test_neither_an_answered_nor_a_declined_fact_is_asked_again(bench: Bench) ->
         assert asked(bench.photo(alu=1.0, facts={"deposit": answer})) is None
 
 
+def test_two_categories_at_odds_on_a_fact_that_is_no_test_are_not_told_apart_by_it(
+    tmp_path: Path,
+) -> None:
+    lists = CATEGORIES.replace('number = ["none"] }', 'number = ["none"], deposit = ["yes"] }', 1)
+    bench = Bench(tmp_path, lists=lists)
+    found = bench.photo(steel=0.5, film=0.4, tub=0.1, declined=("magnetic", "number"))
+    assert asked(found) is None
+
+
+def test_a_test_is_asked_only_if_it_tells_likely_candidates_apart(tmp_path: Path) -> None:
+    """Steel bears no number and alu, here, a 1; but 1 % of alu is no reason to look for it."""
+    lists = CATEGORIES.replace('["no"], number = ["none"]', '["no"], number = ["1"]', 1)
+    bench = Bench(tmp_path, lists=lists)
+    rare = bench.photo(steel=0.5, film=0.49, alu=0.01, declined=("magnetic",))
+    assert asked(rare) is None
+    likely = bench.photo(steel=0.5, film=0.47, alu=0.03, declined=("magnetic",))
+    assert asked(likely) == "number"
+
+
+def test_no_fact_is_asked_if_no_answer_brings_a_route_to_hold(bench: Bench) -> None:
+    """With or without the deposit, film and steel leave every route below 0.8."""
+    found = bench.photo(alu=0.4, film=0.31, steel=0.29, declined=("magnetic", "number"))
+    assert (found.decision, asked(found)) == ("unsure", None)
+
+
+def test_no_fact_is_asked_if_another_that_was_declined_keeps_the_route_open(
+    tmp_path: Path,
+) -> None:
+    film = '[[rule]]\ncategory = "film"\nwhen = { number = "1" }\nroute = "kerbside"\n'
+    bench = Bench(tmp_path, RULES + film)
+    assert asked(bench.photo(film=0.5, alu=0.5, declined=("magnetic",))) == "number"
+    found = bench.photo(film=0.5, alu=0.5, declined=("magnetic", "number"))
+    assert (found.decision, asked(found)) == ("unsure", None)
+
+
 def test_after_a_declined_fact_the_most_cautious_route_is_shown_with_what_is_open(
     bench: Bench,
 ) -> None:
@@ -215,6 +272,18 @@ def test_a_declined_fact_of_an_unclear_photo_leaves_the_alternatives(bench: Benc
 def test_a_question_on_what_the_item_hardly_is_would_waste_time(bench: Bench) -> None:
     """With or without an answer on the 3 % of tubs, the other two stay in balance."""
     found = bench.photo(steel=0.5, film=0.47, tub=0.03, declined=("magnetic",))
+    assert (found.decision, asked(found)) == ("unsure", None)
+
+
+def test_a_question_whose_answers_all_end_alike_is_not_asked(tmp_path: Path) -> None:
+    """A magnet rules out steel or alu, and either way leaves the cells, 2 to 1, at one route."""
+    rules = RULES.replace('when = { deposit = "yes" }\nroute = "deposit_return"', 'route = "reuse"')
+    rules = rules.replace(
+        '[[rule]]\ncategory = "alu"\nroute = "kerbside"\ncondition = "Rinsed"\n', ""
+    )
+    limits = Thresholds(route=0.6, stop=1.0, unsure=0.3, non_item=0.5)
+    bench = Bench(tmp_path, rules, CATEGORIES.replace("stop = true\n", ""))
+    found = bench.photo(cell=0.5, steel=0.25, alu=0.25, limits=limits)
     assert (found.decision, asked(found)) == ("unsure", None)
 
 
@@ -250,11 +319,25 @@ def test_nothing_likely_enough_is_not_sure_with_what_to_check(bench: Bench) -> N
 def test_below_the_threshold_a_fact_is_asked_only_if_it_is_likely_to_decide(bench: Bench) -> None:
     known = bench.photo(steel=0.35, film=0.35, tub=0.3, facts={"number": "none"})
     assert asked(known) == "magnetic"
+    wavering = Thresholds(route=0.8, stop=0.2, unsure=0.9, non_item=0.5)
+    tub = bench.photo(tub=0.5, film=0.5, limits=wavering)  # one number of three decides nothing
+    assert asked(tub) is None
     found = bench.photo(steel=0.35, film=0.35, tub=0.3)
     assert found.decision == "unsure"  # if no magnet sticks, the tub still hangs on its number
     strict = Thresholds(route=0.8, stop=0.2, unsure=0.99, non_item=0.5)
     assert asked(bench.photo(steel=0.5, film=0.5, limits=strict)) == "magnetic"
     assert bench.photo(alu=0.5, film=0.5, limits=strict).decision == "unsure"
+
+
+def test_below_the_threshold_caution_alone_chooses_no_route(bench: Bench) -> None:
+    """Film and tub would both be residual, if one were cautious; but neither is likely enough."""
+    limits = Thresholds(route=0.7, stop=0.2, unsure=0.4, non_item=0.5)
+    every = ("magnetic", "number", "deposit")
+    assert bench.photo(film=0.39, tub=0.31, alu=0.3, limits=limits, declined=every).decision == (
+        "unsure"
+    )
+    found = bench.photo(film=0.4, tub=0.31, alu=0.29, limits=limits, declined=every)
+    assert route(found) == ("residual", 0.71)
 
 
 def test_the_tell_between_the_top_two_is_found_from_either_side(bench: Bench) -> None:
@@ -277,8 +360,10 @@ def test_answers_that_contradict_the_photo_decide_nothing(bench: Bench) -> None:
 def test_a_contradiction_still_stops_at_a_hazard(bench: Bench) -> None:
     found = bench.photo(cell=0.0001, steel=0.9999, facts={"number": "1"})
     assert found.decision == "unsure"
-    found = bench.photo(cell=0.3, steel=0.7, facts={"number": "1"})
+    wary = Thresholds(route=0.8, stop=0.01, unsure=0.4, non_item=0.5)
+    found = bench.photo(cell=0.015, steel=0.985, facts={"number": "1"}, limits=wary)
     assert found.decision == "stop"
+    assert found.check[0].startswith("The answers don't fit")
 
 
 def test_no_forms_at_all_is_not_sure(bench: Bench) -> None:
@@ -319,9 +404,11 @@ def test_no_answer_talks_a_hazard_away(bench: Bench) -> None:
 
 
 def test_a_hazard_below_its_threshold_still_warns_while_a_question_is_open(bench: Bench) -> None:
-    found = bench.photo(alu=0.9, cell=0.1)
-    assert (found.decision, asked(found)) == ("ask", "deposit")
-    assert [caution.id for caution in found.cautions] == ["fire"]
+    found = bench.photo(steel=0.45, film=0.45, cell=0.1)
+    assert (found.decision, asked(found)) == ("ask", "magnetic")
+    assert [caution.id for caution in found.cautions] == ["fire", "edges"]
+    found = bench.photo(alu=0.96, cell=0.04)
+    assert (asked(found), found.cautions) == ("deposit", ())
 
 
 def test_the_hazard_is_judged_within_the_item(bench: Bench) -> None:
@@ -340,8 +427,11 @@ def test_a_stop_category_is_never_asked_about(tmp_path: Path) -> None:
     assert found.check == (
         'Still open: Retailer take-back if "Deposit: Yes"; otherwise Special collection.',
     )
-    mixed = bench.photo(cell=0.19, steel=0.5, film=0.31, declined=("magnetic",))
-    assert (mixed.decision, asked(mixed)) == ("unsure", None)
+    limits = Thresholds(route=0.52, stop=0.9, unsure=0.4, non_item=0.9)
+    rules = rules.replace('"residual"', '"special_collection"')
+    bench = Bench(tmp_path, rules + 'route = "retailer_take_back"\n')
+    mixed = bench.photo(steel=0.48, cell=0.47, film=0.05, limits=limits, declined=("magnetic",))
+    assert (mixed.decision, asked(mixed)) == ("route", None)  # the cautious one, nothing asked
 
 
 # ---- no item
@@ -360,6 +450,7 @@ def test_no_item_yields_to_a_likely_hazard_and_warns_of_a_less_likely_one(bench:
     found = bench.photo(non_item=0.85, cell=0.1, steel=0.05)
     assert found.decision == "not_an_item"
     assert [caution.id for caution in found.cautions] == ["fire"]
+    assert bench.photo(non_item=0.9, cell=0.04, steel=0.06).cautions == ()
 
 
 def test_who_answers_a_fact_has_an_item_in_the_hand(bench: Bench) -> None:
