@@ -1,0 +1,114 @@
+"""Temperature and thresholds, set on pictures that trained nothing.
+
+Two kinds of held-out pictures speak: the calibration split of the sources that trained, and
+pictures of a whole source kept out of a sister run. In use every floor is new, so both count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize, minimize_scalar
+
+from classifier.domain.suggestion import Thresholds
+from classifier.inference.preprocess import view_probabilities
+
+_RANGE = (0.2, 5.0)  # temperatures searched
+ROUTE_CORRECT = 0.95  # share of shown routes that must be right
+STOP_FOUND = 0.95  # share of stop items that must raise the caution
+STOP_RANGE = (0.1, 0.5)
+ITEMS_REFUSED = 0.01  # share of items that may be called "not an item"
+UNSURE_CORRECT = 0.5  # below this chance of being right, "not sure" is the better answer
+
+
+@dataclass(frozen=True, slots=True)
+class HeldOut:
+    """Logits (n, views, forms) with true forms (n,); -1 where nobody decided."""
+
+    logits: NDArray[np.float32]
+    labels: NDArray[np.int64]
+
+    def known(self) -> HeldOut:
+        """Only the pictures whose form is decided."""
+        keep = self.labels >= 0
+        return HeldOut(self.logits[keep], self.labels[keep])
+
+
+def fit_view_temperature(sets: Sequence[HeldOut]) -> float:
+    """Temperature of least negative log likelihood, every set weighing the same.
+
+    The likelihood is that of the mean over views of softmax(logits / T), as in use; for one view
+    this is the temperature scaling of Guo et al. (2017), section 4.2.
+    """
+    known = [s.known() for s in sets]
+
+    def loss(log_temperature: float) -> float:
+        temperature = float(np.exp(log_temperature))
+        means = []
+        for held in known:
+            p = view_probabilities(held.logits, temperature)
+            means.append(-np.log(p[np.arange(len(p)), held.labels].clip(1e-12)).mean())
+        return float(np.mean(means))
+
+    low, high = np.log(_RANGE)
+    return float(np.exp(minimize_scalar(loss, bounds=(low, high), method="bounded").x))
+
+
+def least_threshold(
+    confidence: NDArray[np.float64], correct: NDArray[np.bool_], target: float
+) -> float:
+    """Smallest confidence from which on at least `target` of the answers are right.
+
+    Returns 1.0 where even the surest answers are not right often enough.
+    """
+    order = np.argsort(-confidence, kind="stable")
+    share = np.cumsum(correct[order]) / np.arange(1, len(order) + 1)
+    good = np.flatnonzero(share >= target)
+    # A handful of sure pictures proves nothing, hence at least a twentieth of them.
+    good = good[good >= len(order) // 20]
+    return float(confidence[order][good[-1]]) if len(good) else 1.0
+
+
+def unsure_threshold(confidence: NDArray[np.float64], correct: NDArray[np.bool_]) -> float:
+    """Confidence below which the top category is right less than `UNSURE_CORRECT` of the time.
+
+    A logistic curve in the log-odds of the confidence (Platt, 1999) smooths the small bins.
+    """
+    clipped = confidence.clip(1e-6, 1 - 1e-6)
+    odds = np.log(clipped / (1 - clipped))
+
+    def loss(parameters: NDArray[np.float64]) -> float:
+        z = parameters[0] * odds + parameters[1]
+        return float(np.mean(np.logaddexp(0, np.where(correct, -z, z))))
+
+    slope, offset = minimize(loss, np.array([1.0, 0.0])).x
+    target = np.log(UNSURE_CORRECT / (1 - UNSURE_CORRECT))
+    crossing = 1 / (1 + np.exp(-(target - offset) / max(slope, 1e-6)))
+    return float(np.clip(crossing, 0.05, 0.95))
+
+
+def stop_threshold(hazard: NDArray[np.float64], is_stop: NDArray[np.bool_]) -> float:
+    """Largest probability of a stop category that still catches `STOP_FOUND` of the stop items.
+
+    Kept within `STOP_RANGE`: a model blind to a hazard must not warn on every picture.
+    """
+    found = np.quantile(hazard[is_stop], 1 - STOP_FOUND) if is_stop.any() else STOP_RANGE[0]
+    return float(np.clip(found, *STOP_RANGE))
+
+
+def non_item_threshold(non_item: NDArray[np.float64]) -> float:
+    """Probability of "no item" that at most `ITEMS_REFUSED` of real items reach."""
+    return float(np.clip(np.quantile(non_item, 1 - ITEMS_REFUSED), 0.3, 0.9))
+
+
+def rounded(thresholds: Thresholds) -> Thresholds:
+    """Three decimals: what is written is what is used."""
+    return Thresholds(
+        route=round(thresholds.route, 3),
+        stop=round(thresholds.stop, 3),
+        unsure=round(thresholds.unsure, 3),
+        non_item=round(thresholds.non_item, 3),
+    )

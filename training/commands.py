@@ -1,0 +1,85 @@
+"""The commands `tallytare train` and `tallytare evaluate`."""
+
+from __future__ import annotations
+
+import argparse
+import shlex
+import sys
+from collections.abc import Callable
+from datetime import date
+from importlib.resources import files
+from pathlib import Path
+
+from classifier.domain.errors import DataFileError, TallytareError
+from training.recipe import Recipe, load_recipe
+
+
+def train_command(arguments: list[str]) -> int:
+    """Train a bundle; returns the exit code."""
+    parser = argparse.ArgumentParser(
+        prog="tallytare train",
+        description="Train a model bundle from labelled pictures: a folder per label, or a "
+        "manifest CSV with the columns path and form (and, if known, source, material, group).",
+    )
+    parser.add_argument("data", type=Path, help="folder or manifest CSV")
+    parser.add_argument("--recipe", default="household", help="name of a shipped recipe or a file")
+    parser.add_argument("--out", type=Path, required=True, help="directory of the new bundle")
+    parser.add_argument("--version", default=date.today().strftime("%Y.%m.%d"))
+    parser.add_argument("--workers", type=int, default=2, help="processes that decode pictures")
+    given = parser.parse_args(arguments)
+
+    def work() -> None:
+        from training.run import Job, run
+
+        recipe = find_recipe(given.recipe)
+        command = "tallytare train " + shlex.join(
+            [given.data.name, "--recipe", given.recipe, "--out", given.out.name]
+        )
+        made = run(Job(given.data, recipe, given.out, command, given.version, given.workers))
+        sys.stdout.write(f"bundle written to {made}; see {made / 'CARD.md'}\n")
+
+    return _guarded(work)
+
+
+def evaluate_command(arguments: list[str]) -> int:
+    """Score a bundle on labelled pictures; returns the exit code."""
+    parser = argparse.ArgumentParser(
+        prog="tallytare evaluate",
+        description="Score a bundle on labelled pictures that did not train it.",
+    )
+    parser.add_argument("data", type=Path, help="folder per label, or manifest CSV")
+    parser.add_argument("--bundle", default="", help="name or directory; default: newest shipped")
+    parser.add_argument("--programme", default="alder_valley", help="whose routes are scored")
+    parser.add_argument("--json", action="store_true", help="print JSON instead of a table")
+    given = parser.parse_args(arguments)
+
+    def work() -> None:
+        from training.judge import judge
+
+        sys.stdout.write(judge(given.data, given.bundle, given.programme, as_json=given.json))
+
+    return _guarded(work)
+
+
+def find_recipe(name: str) -> Recipe:
+    """Load a shipped recipe by name, or a file by path."""
+    shipped = files("training") / "recipes" / f"{name}.toml"
+    if shipped.is_file():
+        return load_recipe(Path(str(shipped)))
+    if not Path(name).is_file():
+        names = sorted(
+            entry.name.removesuffix(".toml")
+            for entry in (files("training") / "recipes").iterdir()
+            if entry.name.endswith(".toml")
+        )
+        raise DataFileError(f"no recipe {name!r}; shipped are {', '.join(names)}, or give a file")
+    return load_recipe(Path(name))
+
+
+def _guarded(work: Callable[[], None]) -> int:
+    try:
+        work()
+    except TallytareError as error:
+        sys.stderr.write(f"{error.message}\n")
+        return 1
+    return 0

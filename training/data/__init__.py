@@ -1,0 +1,1 @@
+"""Tables of the training code: forms, their materials, streams and categories."""

@@ -1,0 +1,103 @@
+"""Everything a run needs of its pictures: decoded, labelled with numbers, grouped and split."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import torch
+
+from classifier.domain.errors import DataFileError
+from training.forms import FormTable
+from training.groups import Merged, merge_groups
+from training.images import Canvases, load_canvases
+from training.manifest import Example
+from training.network import SortNet
+from training.splits import split_groups
+from training.train import Labels
+
+
+@dataclass(frozen=True, slots=True)
+class Dataset:
+    """Readable examples with their pixels, labels, merged groups and splits, row by row."""
+
+    examples: list[Example]
+    canvases: Canvases
+    labels: Labels
+    groups: list[str]
+    splits: list[str]
+    repeats: dict[str, int]
+    refused: list[str]
+
+    def rows(self, wanted: Sequence[bool]) -> torch.Tensor:
+        """Row numbers where `wanted` holds."""
+        return torch.from_numpy(np.flatnonzero(np.asarray(wanted)))
+
+
+def load_dataset(
+    examples: Sequence[Example], table: FormTable, *, device: torch.device, workers: int, seed: int
+) -> Dataset:
+    """Decode, embed with the pretrained network to find repeats, and split by merged groups."""
+    canvases, kept, refused = load_canvases([e.path for e in examples], workers=workers)
+    readable = [examples[i] for i in kept]
+    if not readable:
+        raise DataFileError("no picture could be read: " + "; ".join(refused[:3]))
+    labels = number_labels(readable, table)
+    merged = _merge(readable, canvases, device)
+    splits = split_groups(merged.groups, seed=seed)
+    return Dataset(readable, canvases, labels, merged.groups, splits, merged.repeats, refused)
+
+
+def _merge(examples: Sequence[Example], canvases: Canvases, device: torch.device) -> Merged:
+    embeddings = pretrained_embeddings(canvases, device)
+    return merge_groups([e.group for e in examples], [e.source for e in examples], embeddings)
+
+
+def pretrained_embeddings(
+    canvases: Canvases, device: torch.device, *, batch: int = 64
+) -> np.ndarray:
+    """Features of the network before any training on these pictures, float32 (n, 1280)."""
+    net = SortNet("lite0", 1, 1, pretrained=True).eval().to(device)
+    rows = []
+    with torch.inference_mode():
+        for start in range(0, len(canvases.extents), batch):
+            images = [
+                torch.nn.functional.interpolate(
+                    picture[None, :, : int(height), : int(width)].to(device).float() / 127.5 - 1,
+                    size=(224, 224),
+                    mode="bilinear",
+                    antialias=True,
+                )
+                for picture, (height, width) in zip(
+                    canvases.pixels[start : start + batch],
+                    canvases.extents[start : start + batch].tolist(),
+                    strict=True,
+                )
+            ]
+            rows.append(net.embed(torch.cat(images)).float().cpu().numpy())
+    return np.concatenate(rows)
+
+
+def number_labels(examples: Sequence[Example], table: FormTable) -> Labels:
+    """Turn label names into output numbers; an empty name becomes -1.
+
+    Raises
+    ------
+    DataFileError
+        A form or material that the table does not know, with the nearest names.
+    """
+    sources = sorted({e.source for e in examples})
+    return Labels(
+        forms=_numbers([e.form for e in examples], table.ids, "form"),
+        materials=_numbers([e.material for e in examples], table.materials, "material"),
+        sources=torch.tensor([sources.index(e.source) for e in examples]),
+    )
+
+
+def _numbers(names: Sequence[str], known: Sequence[str], kind: str) -> torch.Tensor:
+    for name in sorted(set(names) - {""} - set(known)):
+        near = ", ".join(difflib.get_close_matches(name, known)) or ", ".join(known)
+        raise DataFileError(f"unknown {kind} {name!r}; did you mean {near}?")
+    return torch.tensor([known.index(name) if name else -1 for name in names])

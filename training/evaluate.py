@@ -1,0 +1,171 @@
+"""How well a network does on held-out pictures, with intervals over groups."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sklearn.metrics import f1_score
+
+from classifier.domain.categories import Categories
+from classifier.domain.programme import Programme
+from classifier.domain.suggestion import resolve_route
+from classifier.estimators.abstention import auroc, selective_accuracy
+from classifier.estimators.calibration import expected_calibration_error
+from classifier.estimators.intervals import group_bootstrap, wilson
+from training.forms import FormTable
+
+DRAWS = 500
+COVERAGE = 0.7
+_FEW_GROUPS = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Scored:
+    """Probabilities (n, F) of one network on n pictures with decided forms."""
+
+    probabilities: NDArray[np.float64]
+    labels: NDArray[np.int64]
+    groups: list[str]
+
+
+def parent_probabilities(
+    probabilities: NDArray[np.float64], parents: Sequence[int]
+) -> NDArray[np.float64]:
+    """Sum forms to a coarser level: (n, F) to (n, parents); -1 belongs to none."""
+    index = np.asarray(parents)
+    return np.stack(
+        [probabilities[:, index == p].sum(axis=1) for p in range(index.max() + 1)], axis=1
+    )
+
+
+def route_matrix(
+    table: FormTable, categories: Categories, programme: Programme
+) -> tuple[NDArray[np.float64], list[str]]:
+    """Share of each form's items that a programme sends to each route, no fact being known.
+
+    Where a rule waits for a fact, the most cautious route counts, as in use. Returns (F, R) and
+    the names of the routes.
+    """
+    shares: list[dict[str, float]] = []
+    for form in table.forms:
+        share: dict[str, float] = {}
+        for category, weight in form.categories.items():
+            route = resolve_route(category, categories, programme, {}).route
+            share[route] = share.get(route, 0.0) + weight
+        shares.append(share)
+    routes = sorted({route for share in shares for route in share})
+    return np.array([[share.get(route, 0.0) for route in routes] for share in shares]), routes
+
+
+def score(scored: Scored, table: FormTable, routes: NDArray[np.float64]) -> dict[str, Any]:
+    """Accuracy of forms, materials and routes; calibration; abstention; each with an interval."""
+    p, labels = scored.probabilities, scored.labels
+    parents = np.asarray(table.parents("material"))
+    materials = parent_probabilities(p, parents.tolist())
+    true_material = parents[labels]
+    surest = materials.max(axis=1)
+    right = materials.argmax(axis=1) == true_material
+    sent = p @ routes
+    marks = {
+        "form_top1": p.argmax(axis=1) == labels,
+        "form_top3": _among_top(p, labels, 3),
+        "material_top1": right,
+        "material_top3": _among_top(materials, true_material, 3),
+        "route": sent.argmax(axis=1) == routes[labels].argmax(axis=1),
+    }
+    result: dict[str, Any] = {
+        "pictures": len(labels),
+        "groups": len(set(scored.groups)),
+        **{name: _interval(mark, scored.groups) for name, mark in marks.items()},
+    }
+    result["form_macro_f1"] = round(
+        float(
+            f1_score(
+                labels, p.argmax(axis=1), labels=np.unique(labels), average="macro", zero_division=0
+            )
+        ),
+        4,
+    )
+    result["ece"] = round(expected_calibration_error(surest, right), 4)
+    chosen = selective_accuracy(surest, right, coverage=COVERAGE)
+    result["accuracy_at_70_coverage"] = round(chosen.accuracy.value, 4)
+    return result
+
+
+def _among_top(
+    probabilities: NDArray[np.float64], labels: NDArray[np.int64], k: int
+) -> NDArray[np.bool_]:
+    top = np.argsort(-probabilities, axis=1, kind="stable")[:, :k]
+    result: NDArray[np.bool_] = (top == labels[:, None]).any(axis=1)
+    return result
+
+
+def _interval(marks: NDArray[np.bool_], groups: Sequence[str]) -> dict[str, float]:
+    """Share with its 95 % interval; Wilson's where there are too few groups to resample."""
+    if len(set(groups)) < _FEW_GROUPS:
+        estimate = wilson(int(marks.sum()), len(marks))
+    else:
+        estimate = group_bootstrap(groups, lambda rows: float(marks[rows].mean()), draws=DRAWS)
+    return {
+        "value": round(estimate.value, 4),
+        "low": round(estimate.low, 4),
+        "high": round(estimate.high, 4),
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class FormLine:
+    """How one form fares: how many, how many right, and what it is taken for most."""
+
+    form: str
+    pictures: int
+    right: int
+    low: float
+    high: float
+    taken_for: str
+
+
+def by_form(scored: Scored, table: FormTable) -> list[dict[str, Any]]:
+    """One line a form that occurs, with Wilson's 95 % interval."""
+    guess = scored.probabilities.argmax(axis=1)
+    lines = []
+    for number in np.unique(scored.labels):
+        rows = scored.labels == number
+        right = int((guess[rows] == number).sum())
+        wrong = guess[rows & (guess != number)]
+        taken = ""
+        if len(wrong):
+            most = np.bincount(wrong).argmax()
+            taken = f"{table.ids[most]} ({int((wrong == most).sum())})"
+        estimate = wilson(right, int(rows.sum()))
+        lines.append(
+            asdict(
+                FormLine(
+                    table.ids[number],
+                    int(rows.sum()),
+                    right,
+                    round(estimate.low, 3),
+                    round(estimate.high, 3),
+                    taken,
+                )
+            )
+        )
+    return lines
+
+
+def non_item_auroc(
+    items: NDArray[np.float64], scenes: NDArray[np.float64], table: FormTable
+) -> float:
+    """How well "no item" separates scenes from items: area under the ROC curve.
+
+    Both arguments are probabilities (n, F). The score is the probability of the form non_item
+    plus the doubt left by the surest item form.
+    """
+    non_item = table.ids.index("non_item")
+    both = np.concatenate([items, scenes])
+    doubt = 1 - np.delete(both, non_item, axis=1).max(axis=1)
+    return auroc(doubt, np.arange(len(both)) >= len(items))

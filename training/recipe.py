@@ -1,0 +1,109 @@
+"""A training recipe: one TOML file, at most 25 options, read into a frozen dataclass."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from classifier.domain.errors import DataFileError
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """Everything that decides how a network is trained; units and ranges beside each option."""
+
+    name: str = "unnamed"
+    backbone: str = "lite0"  # lite0, lite1, lite2
+    size: int = 224  # px, side of the square that the network sees
+    sources: tuple[str, ...] = ()  # empty: every source of the data
+    sisters: tuple[str, ...] = ()  # sources each kept out of a further run, to judge and calibrate
+    mode: str = "full"  # full: whole network; frozen: heads on cached features (a laptop)
+    epochs: int = 24
+    batch: int = 128  # pictures a step
+    rate: float = 6e-4  # peak learning rate of the backbone (AdamW)
+    head_rate: float = 3e-3  # peak learning rate of the heads
+    decay: float = 0.02  # weight decay
+    smoothing: float = 0.05  # label smoothing, 0 to 1
+    mix: float = 0.5  # share of batches that are mixed (mixup or cutmix), 0 to 1
+    style: float = 0.0  # share of batches whose feature statistics are mixed (MixStyle), 0 to 1
+    zoom: float = 0.35  # smallest share of the frame's area in a training crop, 0 to 1
+    turn: float = 180.0  # largest rotation, degrees
+    light: float = 1.0  # strength of changes in light, colour and sharpness; 0 none
+    negatives: float = 0.06  # share of each batch that shows no item
+    material_weight: float = 0.5  # weight of the material head's loss
+    route_weight: float = 0.3  # weight of the loss on streams summed from forms
+    keep_weight: float = 0.0  # pull towards what the pretrained network saw (distillation)
+    balance: float = 0.5  # 0: pictures as they come; 1: every form and source equally often
+    average: float = 0.998  # decay of the running average of the weights
+    views: tuple[float, ...] = (1.0, 0.7)  # centred squares seen in use, share of the short side
+    seed: int = 0
+
+    def __post_init__(self) -> None:
+        """Refuse what can't be trained."""
+        checks = {
+            "backbone": self.backbone in {"lite0", "lite1", "lite2"},
+            "mode": self.mode in {"full", "frozen"},
+            "size": 64 <= self.size <= 512 and self.size % 4 == 0,
+            "epochs": self.epochs >= 1,
+            "batch": self.batch >= 2,
+            "views": len(self.views) > 0 and all(0 <= v <= 1 for v in self.views),
+        }
+        for share in ("smoothing", "mix", "style", "negatives", "balance", "average", "zoom"):
+            checks[share] = 0 <= getattr(self, share) <= 1
+        for positive in ("rate", "head_rate"):
+            checks[positive] = getattr(self, positive) > 0
+        for name, fine in checks.items():
+            if not fine:
+                raise DataFileError(f"recipe: {name} = {getattr(self, name)!r} is out of range")
+
+
+def load_recipe(path: Path, **overrides: Any) -> Recipe:
+    """Read a recipe; `overrides` replace single options.
+
+    Raises
+    ------
+    DataFileError
+        Not TOML, an unknown option (the nearest names are told), or a value out of range.
+    """
+    try:
+        values = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise DataFileError(f"recipe {path} does not exist", file=str(path)) from None
+    except tomllib.TOMLDecodeError as error:
+        raise DataFileError(f"recipe {path}: {error}", file=str(path)) from error
+    return make_recipe({**values, **overrides}, file=str(path))
+
+
+def make_recipe(values: dict[str, Any], *, file: str = "recipe") -> Recipe:
+    """Build a recipe from plain values, refusing unknown options and wrong types."""
+    defaults = {field.name: field.default for field in dataclasses.fields(Recipe)}
+    if unknown := sorted(set(values) - set(defaults)):
+        raise DataFileError(
+            f"{file}: unknown option {', '.join(unknown)}; allowed are {', '.join(defaults)}",
+            file=file,
+        )
+    return Recipe(**{name: _coerce(name, value, defaults[name]) for name, value in values.items()})
+
+
+def _coerce(name: str, value: Any, default: Any) -> Any:
+    if isinstance(default, tuple):
+        if not isinstance(value, list | tuple):
+            raise DataFileError(f"recipe: {name} must be a list, not {value!r}")
+        return tuple(value)
+    if isinstance(default, float) and isinstance(value, int) and not isinstance(value, bool):
+        return float(value)
+    if type(value) is not type(default):
+        raise DataFileError(f"recipe: {name} must be a {type(default).__name__}, not {value!r}")
+    return value
+
+
+def dump_recipe(recipe: Recipe) -> str:
+    """Write every option, so that the file alone repeats the run."""
+    lines = []
+    for name, value in dataclasses.asdict(recipe).items():
+        lines.append(f"{name} = {json.dumps(list(value) if isinstance(value, tuple) else value)}")
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,1 @@
+"""Recipes of the bundles that ship, one TOML file each."""
