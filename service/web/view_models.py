@@ -134,6 +134,7 @@ def fact_list(categories: Categories) -> list[dict[str, Any]]:
         {
             "id": fact.id,
             "question": fact.question,
+            "how": fact.how,
             "answers": [{"id": each.id, "label": each.label} for each in fact.answers],
         }
         for fact in categories.facts

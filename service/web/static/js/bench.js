@@ -114,6 +114,7 @@ function setAside() {
 async function answerFact(fact, answer) {
   const mine = current;
   mine.facts = { ...mine.facts, [fact]: answer };
+  mine.reasked = null;
   try {
     if (mine.captureId && !mine.chosen) {
       const capture = await call("POST", `/api/captures/${mine.captureId}/facts`, { json: { fact, answer } });
@@ -164,9 +165,12 @@ async function withoutPhoto() {
 }
 
 function skipCurrent() {
-  if (current?.captureId) skip(current.captureId);
+  if (current?.captureId) {
+    skip(current.captureId);
+    unanswered.remove(current.captureId);
+  }
   current = null;
-  next("Skipped; nothing was counted.");
+  next("Left out; nothing was counted.");
 }
 
 /* ---- recording ---- */
@@ -224,11 +228,18 @@ function again(last, count) {
 async function change(url, json, item, text) {
   const entry = { kind: "change", sort: page.sort.id, url, json, words: text };
   try {
-    taken(await outbox.send(entry));
+    const answer = await outbox.send(entry);
+    taken(answer);
+    if (answer.item.voided) await reopen(answer.item.capture_id);
   } catch (error) {
     if (error instanceof Refused) problem(`${text} was not recorded. ${error.message}`);
     else lately.put({ ...item, waiting: true });
   }
+}
+
+/** The photo of an undone item waits for another answer. */
+async function reopen(captureId) {
+  if (captureId) addUnanswered(await call("GET", `/api/captures/${captureId}`));
 }
 
 function undo(item) {

@@ -11,6 +11,8 @@ export class Stage {
     this.words = byId("stage-words");
     this.shutter = byId("shutter");
     this.file = byId("file");
+    // On a phone "capture" opens its own camera at once; the other input offers the gallery too.
+    this.phoneCamera = byId("phone-camera");
     this.turnButton = byId("turn");
     this.camera = new Camera(this.video);
     this.onPhoto = onPhoto;
@@ -21,11 +23,13 @@ export class Stage {
   listen() {
     this.shutter.addEventListener("click", () => this.press());
     this.turnButton.addEventListener("click", () => this.camera.turn().catch(() => this.noCamera()));
-    this.file.addEventListener("change", () => {
-      const [file] = this.file.files;
-      if (file) this.useFile(file);
-      this.file.value = "";
-    });
+    for (const input of [this.file, this.phoneCamera]) {
+      input.addEventListener("change", () => {
+        const [file] = input.files;
+        if (file) this.useFile(file);
+        input.value = "";
+      });
+    }
     const halt = (event) => event.preventDefault();
     for (const name of ["dragenter", "dragover"]) document.addEventListener(name, halt);
     document.addEventListener("drop", (event) => {
@@ -87,7 +91,7 @@ export class Stage {
   async press() {
     if (this.holder.dataset.picture === "still" && this.camera.live) this.ready();
     if (!this.camera.live) {
-      this.file.click();
+      this.phoneCamera.click();
       return;
     }
     await this.use(await this.camera.take());

@@ -61,8 +61,12 @@ function routeBlock(suggestion) {
       route.note ? el("p", { class: "soft" }, route.note) : null));
 }
 
-function why(suggestion, names, facts, factWords) {
-  const reasons = Object.entries(facts).map(([fact, answer]) => `You answered: ${factWords(fact, answer)}`);
+function why(suggestion, facts, { names, factWords, onReask }) {
+  const reasons = Object.entries(facts).map(([fact, answer]) => [
+    `You answered: ${factWords(fact, answer)} `,
+    el("button", { type: "button", class: "plain again-fact", onclick: () => onReask(fact) }, "Change",
+      el("span", { class: "unseen" }, ` the answer to ${factWords(fact, answer)}`)),
+  ]);
   const route = suggestion.route;
   const tops = suggestion.categories.slice(0, 3).filter((each) => each.p >= 0.05);
   const open = tops.map((each) => names(each.id)).join(", ");
@@ -76,7 +80,7 @@ function why(suggestion, names, facts, factWords) {
     reasons.push("No material and no route is likely enough to name one.");
   }
   if (!reasons.length) return null;
-  return el("ul", { class: "why", "data-part": "why" }, reasons.map((line) => el("li", {}, line)));
+  return el("ul", { class: "why", "data-part": "why" }, reasons.map((line) => el("li", {}, ...[line].flat())));
 }
 
 function checks(suggestion) {
@@ -85,8 +89,7 @@ function checks(suggestion) {
     lines(suggestion.check));
 }
 
-function question(suggestion, onAnswer) {
-  const asked = suggestion.question;
+function question(asked, onAnswer) {
   if (!asked) return null;
   const buttons = asked.answers.filter((answer) => answer.id !== "not_sure").map((answer, i) =>
     el("button", {
@@ -123,16 +126,17 @@ function alternatives(suggestion, shown, onPick) {
 }
 
 /** Builds the ticket's upper part; what it is counted as is told by `shown`. */
-export function ticketParts(view, { names, factWords, onAnswer, onPick }) {
+export function ticketParts(view, { names, factWords, factQuestion, onAnswer, onPick, onReask }) {
   const { suggestion, chosen, facts, notice } = view;
+  const asked = view.reasked ? factQuestion(view.reasked) : suggestion.question;
   const shown = chosen ?? suggestion.categories[0]?.id;
   return [
     stopBlock(suggestion),
     ...headline(suggestion, names(shown), chosen),
     notice ? el("p", { class: "notice note" }, notice) : null,
     routeBlock(suggestion),
-    why(suggestion, names, facts, factWords),
-    question(suggestion, onAnswer),
+    why(suggestion, facts, { names, factWords, onReask }),
+    question(asked, onAnswer),
     careBlock(suggestion),
     checks(suggestion),
     alternatives(suggestion, shown, onPick),

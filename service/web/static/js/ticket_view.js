@@ -89,9 +89,16 @@ export class Ticket {
       ...this.actions,
       names: (id) => this.words.category(id),
       factWords: (fact, answer) => this.words.fact(fact, answer),
+      factQuestion: (fact) => this.words.question(fact),
+      onReask: (fact) => {
+        view.reasked = fact;
+        this.show(view);
+        this.body.querySelector(".ask button").focus();
+      },
     }));
     this.offer(true, mayConfirm(view));
-    this.skipButton.hidden = !view.captureId;
+    this.skipButton.querySelector("[data-name]").textContent =
+      view.captureId ? "Skip this photo" : "Leave it";
     this.label();
     this.focus();
   }
@@ -132,6 +139,6 @@ export class Ticket {
   }
 
   pressSkip() {
-    if (!this.more.hidden && !this.skipButton.hidden) this.skipButton.click();
+    if (!this.more.hidden) this.skipButton.click();
   }
 }

@@ -17,6 +17,12 @@ export class Words {
     return `${fact?.question ?? id} ${label}.`;
   }
 
+  /** A fact's question in the shape that suggestions have. */
+  question(id) {
+    const fact = this.facts.get(id);
+    return { fact: id, text: fact.question, how: fact.how, answers: fact.answers };
+  }
+
   /** Answers that say something; "not sure" leaves a fact open and is not recorded. */
   known(facts) {
     return Object.fromEntries(Object.entries(facts).filter(([, answer]) => answer !== "not_sure"));

@@ -1,0 +1,138 @@
+"""Ways for a picture to come in, and what leaves the page: small, upright, without metadata."""
+
+from __future__ import annotations
+
+import io
+import json
+import urllib.request
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from playwright.sync_api import Browser, Page, expect
+
+from tests.e2e.bench import ANSWERED, answered, read, start_sort, total, upload
+from tests.e2e.conftest import Server
+from tests.tiny_bundle import FORMS, photo_of
+
+pytestmark = pytest.mark.e2e
+
+HAND_OVER = """
+([bytes, kind]) => {
+  const transfer = new DataTransfer();
+  transfer.items.add(new File([new Uint8Array(bytes)], "a.jpg", { type: "image/jpeg" }));
+  document.dispatchEvent(kind === "drop"
+    ? new DragEvent("drop", { dataTransfer: transfer, cancelable: true, bubbles: true })
+    : new ClipboardEvent("paste", { clipboardData: transfer, bubbles: true }));
+}
+"""
+
+REMEMBER_PHOTO = """
+() => {
+  const send = window.fetch;
+  window.fetch = (url, options) => {
+    if (options?.body instanceof FormData) window.sentPhoto = options.body.get("photo");
+    return send(url, options);
+  };
+}
+"""
+
+
+@pytest.mark.parametrize("way", ["drop", "paste"])
+def test_picture_dropped_or_pasted(page: Page, server: Server, way: str) -> None:
+    start_sort(page, server)
+    page.evaluate(HAND_OVER, [list(photo_of("food_can")), way])
+    answered(page, "route")
+    expect(page.locator("#ticket h2").last).to_have_text("Steel cans")
+
+
+def test_large_photo_is_sent_small(page: Page, server: Server, tmp_path: Path) -> None:
+    sort_id = start_sort(page, server)
+    noise = np.random.default_rng(1).integers(0, 60, (2400, 3600, 3), dtype=np.uint8)
+    picture = Image.fromarray(np.asarray(FORMS["food_can"][0], dtype=np.uint8) - 30 + noise)
+    exif = Image.Exif()
+    exif[0x0112] = 6  # the camera was held upright
+    exif[0x010F] = "SomeCamera"
+    path = tmp_path / "large.jpg"
+    picture.save(path, quality=95, exif=exif)
+    assert path.stat().st_size > 5_000_000
+    page.evaluate(REMEMBER_PHOTO)
+    page.set_input_files("#file", path)
+    page.wait_for_selector(ANSWERED)
+    sent = bytes(page.evaluate("async () => [...new Uint8Array(await sentPhoto.arrayBuffer())]"))
+    assert len(sent) < 200_000
+    assert Image.open(io.BytesIO(sent)).size == (683, 1024)
+    assert b"SomeCamera" not in sent
+    assert read(server, f"/api/sorts/{sort_id}/tally")["items"] == 0
+
+
+def test_without_a_model_everything_is_done_by_hand(
+    page: Page, server: Server, tmp_path: Path
+) -> None:
+    server.kill()
+    (server.bundle / "network.onnx").write_bytes(b"damaged")
+    server.start()
+    start_sort(page, server)
+    upload(page, tmp_path, "food_can")
+    answered(page, "unsure")
+    expect(page.locator("#ticket")).to_contain_text("No suggestions")
+    page.locator("#other").click()
+    page.locator("#picker-filter").fill("steel")
+    page.keyboard.press("Enter")
+    page.locator("#confirm").click()
+    total(page, 1)
+
+
+def test_answer_can_be_changed_and_undone_photo_answered_anew(
+    page: Page, server: Server, tmp_path: Path
+) -> None:
+    start_sort(page, server)
+    upload(page, tmp_path, "plastic_tub_tray")
+    answered(page, "ask")
+    page.get_by_role("button", name="5 (PP)").click()
+    expect(page.locator("#ticket [data-part=route]")).to_contain_text("Kerbside recycling")
+    page.get_by_role("button", name="Change the answer").click()
+    page.get_by_role("button", name="6 (PS)").click()
+    expect(page.locator("#ticket [data-part=route]")).to_contain_text("Residual waste")
+    page.locator("#confirm").click()
+    total(page, 1)
+    page.locator("[data-undo]").click()
+    total(page, 0)
+    page.locator("#unanswered button").click()
+    expect(page.locator("#ticket [data-part=route]")).to_contain_text("Residual waste")
+    page.locator("#confirm").click()
+    total(page, 1)
+
+
+def test_no_live_camera_away_from_localhost(browser: Browser, server: Server) -> None:
+    """A plain-HTTP address is no secure context: the phone's own camera serves instead."""
+    sort_id = _new_sort(server)
+    context = browser.new_context()
+    page = context.new_page()
+    page.add_init_script("Object.defineProperty(window, 'isSecureContext', { value: false })")
+    page.goto(f"{server.address}/sorts/{sort_id}")
+    page.wait_for_selector("body[data-ready]")
+    expect(page.locator("#stage")).to_contain_text("No live camera here")
+    with page.expect_file_chooser() as chooser:
+        page.get_by_role("button", name="Take photo").click()
+    assert chooser.value.element.get_attribute("capture") == "environment"
+    context.close()
+
+
+def _new_sort(server: Server) -> str:
+    sort = {
+        "sort_id": "7f0c2d0e-2f7b-4c58-9a51-0d6f6f9b7c11",
+        "name": "By plain HTTP",
+        "sorted_on": "2026-05-01",
+        "days": 7,
+        "persons": 1,
+        "programme_id": "port_sable",
+    }
+    request = urllib.request.Request(
+        f"{server.address}/api/sorts",
+        data=json.dumps(sort).encode(),
+        headers={"content-type": "application/json"},
+    )
+    with urllib.request.urlopen(request, timeout=10):
+        return str(sort["sort_id"])
