@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from tests.e2e.fake_camera import write_video
 from tests.tiny_bundle import FORMS, write_tiny_bundle
@@ -22,6 +22,8 @@ from tests.tiny_bundle import FORMS, write_tiny_bundle
 CAMERA_SHOWS = "food_can"
 _NAMES = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome")
 _START_S = 60.0
+# A busy machine, and the page's own pause before it sends again, take longer than the usual 5 s.
+expect.set_options(timeout=20_000)
 
 
 def _chromium() -> str:
@@ -134,7 +136,7 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
 def context(browser: Browser) -> Iterator[BrowserContext]:
     """Return a fresh profile at desk size; any mistake in a script of ours fails the test."""
     made = browser.new_context(viewport={"width": 1440, "height": 900})
-    made.set_default_timeout(15_000)
+    made.set_default_timeout(20_000)
     mistakes: list[str] = []
     made.on("weberror", lambda error: mistakes.append(str(error.error)))
     yield made

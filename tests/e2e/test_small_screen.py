@@ -10,6 +10,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.e2e.bench import answered, start_sort, total, upload
 from tests.e2e.conftest import Server
+from tests.web.markup import read_markup
 
 pytestmark = pytest.mark.e2e
 
@@ -32,12 +33,16 @@ def phone(browser: Browser) -> Iterator[Page]:
     made = browser.new_context(
         viewport={"width": 360, "height": 740}, is_mobile=True, has_touch=True
     )
-    made.set_default_timeout(15_000)
+    made.set_default_timeout(20_000)
     yield made.new_page()
     made.close()
 
 
 def _fits(page: Page) -> None:
+    markup = read_markup(page.content())
+    assert markup.unlabelled() == [], page.url
+    assert markup.nameless() == [], page.url
+    assert len(set(markup.ids)) == len(markup.ids), page.url
     assert page.evaluate(STICKS_OUT) <= 0, page.url
     assert page.evaluate(TOO_SMALL) == [], page.url
 

@@ -70,6 +70,23 @@ def test_server_comes_back_while_the_page_is_open(
     total(page, 1)
 
 
+def test_undo_while_the_server_is_away(page: Page, server: Server) -> None:
+    sort_id = start_sort(page, server)
+    server.kill()
+    page.locator("#by-hand").click()
+    page.locator("#picker-filter").fill("steel")
+    page.keyboard.press("Enter")
+    page.locator("#confirm").click()
+    expect(page.locator("#lately li")).to_contain_text("waiting")
+    page.locator("[data-undo]").click()
+    expect(page.locator("#outage")).to_contain_text("2 records")
+    server.start()
+    expect(page.locator("#lately li")).to_contain_text("undone")
+    total(page, 0)
+    (entry,) = read(server, f"/api/sorts/{sort_id}/items")
+    assert entry["current"]["voided"] is True
+
+
 def test_lost_answer_counts_once(page: Page, server: Server, tmp_path: Path) -> None:
     sort_id = start_sort(page, server)
     lost: list[str] = []

@@ -225,7 +225,8 @@ function again(last, count) {
   });
 }
 
-async function change(url, json, item, text) {
+/** `shown` is how the item looks meanwhile, should the server be away. */
+async function change(url, json, shown, text) {
   const entry = { kind: "change", sort: page.sort.id, url, json, words: text };
   try {
     const answer = await outbox.send(entry);
@@ -233,7 +234,7 @@ async function change(url, json, item, text) {
     if (answer.item.voided) await reopen(answer.item.capture_id);
   } catch (error) {
     if (error instanceof Refused) problem(`${text} was not recorded. ${error.message}`);
-    else lately.put({ ...item, waiting: true });
+    else lately.put({ ...shown, waiting: true });
   }
 }
 
@@ -245,7 +246,7 @@ async function reopen(captureId) {
 function undo(item) {
   problem("");
   change(`/api/items/${item.id}/undo`, { change_id: uuid4(), reason: "", sorter: sorter.value },
-    item, `Undo of ${item.count} × ${item.category_name}`);
+    { ...item, voided: true }, `Undo of ${item.count} × ${item.category_name}`);
 }
 
 async function correct(item) {

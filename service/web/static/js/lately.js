@@ -51,17 +51,19 @@ export class Lately {
   line(item) {
     const stamp = item.waiting ? "waiting" : item.voided ? "undone" : item.corrected ? "corrected" : "";
     const first = this.last() === item;
-    const acts = item.voided || item.waiting ? [] : [
+    const what = () => el("span", { class: "unseen" }, ` ${item.count} ${item.category_name}`);
+    const acts = item.voided ? [] : [
       el("button", {
         type: "button", class: "plain", "data-key": first ? "u" : null, "data-undo": item.id,
         onclick: () => this.actions.onUndo(item),
-      }, "Undo", first ? el("kbd", { "aria-hidden": "true" }, "u") : null,
-      el("span", { class: "unseen" }, ` ${item.count} ${item.category_name}`)),
-      el("button", {
+      }, "Undo", first ? el("kbd", { "aria-hidden": "true" }, "u") : null, what()),
+    ];
+    if (!item.voided && !item.waiting) {
+      acts.push(el("button", {
         type: "button", class: "plain", "data-correct": item.id,
         onclick: () => this.actions.onCorrect(item),
-      }, "Correct", el("span", { class: "unseen" }, ` ${item.count} ${item.category_name}`)),
-    ];
+      }, "Correct", what()));
+    }
     return el("li", { class: item.voided ? "void" : null, "data-item": item.id },
       el("span", { class: "lately-name" }, el("b", { class: "figure" }, `${item.count} × `),
         item.category_name,

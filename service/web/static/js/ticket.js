@@ -75,7 +75,8 @@ function why(suggestion, facts, { names, factWords, onReask }) {
   } else if (route && tops.length > 1) {
     reasons.push(`The material is still open (${open}), yet ${inHundred(route.p)} of the likelihood goes this way.`);
   } else if (suggestion.decision === "ask") {
-    reasons.push("Where it goes depends on something the photo can't show.");
+    reasons.push("Where it goes depends on something the photo can't show. "
+      + "Without an answer the more cautious route is recorded.");
   } else if (suggestion.decision === "unsure") {
     reasons.push("No material and no route is likely enough to name one.");
   }
