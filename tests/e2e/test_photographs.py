@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.e2e.bench import ANSWERED, answered, read, start_sort, total, upload
 from tests.e2e.conftest import Server
-from tests.tiny_bundle import FORMS, photo_of
+from tests.tiny_bundle import FORMS, photo_of, unsure_photo
 
 pytestmark = pytest.mark.e2e
 
@@ -65,6 +65,27 @@ def test_large_photo_is_sent_small(page: Page, server: Server, tmp_path: Path) -
     assert Image.open(io.BytesIO(sent)).size == (683, 1024)
     assert b"SomeCamera" not in sent
     assert read(server, f"/api/sorts/{sort_id}/tally")["items"] == 0
+
+
+def test_unsure_offers_the_likeliest_first_and_takes_none_by_itself(
+    page: Page, server: Server, tmp_path: Path
+) -> None:
+    start_sort(page, server)
+    path = tmp_path / "unsure.jpg"
+    path.write_bytes(unsure_photo())
+    page.set_input_files("#file", path)
+    answered(page, "unsure")
+    expect(page.locator("#confirm")).to_be_hidden()
+    expect(page.locator("[data-alternative]")).to_have_count(3)
+    expect(page.locator("#ticket [data-part=check]")).to_be_visible()
+    first = page.locator("[data-alternative]").first
+    name = first.get_attribute("data-alternative")
+    first.click()
+    page.locator("#confirm").click()
+    total(page, 1)
+    sort_id = page.url.rsplit("/", 1)[-1]
+    (line,) = read(server, f"/api/sorts/{sort_id}/tally")["lines"]
+    assert line["category"] == name
 
 
 def test_without_a_model_everything_is_done_by_hand(

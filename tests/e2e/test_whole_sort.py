@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -147,6 +148,7 @@ def test_whole_sort(page: Page, server: Server, tmp_path: Path) -> None:
     answered(page, "stop")
     first = page.locator("#ticket [data-body] > *").first
     expect(first).to_contain_text("Stop. Set it aside; do not sort it by hand.")
+    expect(page.locator("#confirm")).to_have_text(re.compile("^Set aside: Batteries"))
     page.keyboard.press("q")
     total(page, 18)
 

@@ -11,7 +11,7 @@ import { Stage } from "./stage.js";
 import { showTally, tallyWords } from "./tally.js";
 import { Ticket } from "./ticket_view.js";
 import { Unanswered, showOutage, showRefused, skip } from "./waiting.js";
-import { Words } from "./words.js";
+import { Words, leading } from "./words.js";
 
 const page = pageData("bench-data");
 const sortUrl = `/api/sorts/${page.sort.id}`;
@@ -207,7 +207,7 @@ function taken(answer) {
 
 function confirm(count, note) {
   const mine = current;
-  const category = mine.chosen ?? mine.suggestion?.categories[0]?.id;
+  const category = mine.chosen ?? (mine.suggestion && leading(mine.suggestion));
   if (!category) return;
   current = null;
   next(`Put it on the ${words.category(category)} pile.`);

@@ -1,5 +1,6 @@
 /** The answer on one ticket: caution first, then what it is, where it goes, why, what to check. */
 import { el, swatch } from "./dom.js";
+import { leading } from "./words.js";
 
 export const ANSWER_KEYS = ["a", "s", "d", "f", "g", "h", "j", "k"];
 export const NOT_SURE_KEY = "x";
@@ -130,7 +131,7 @@ function alternatives(suggestion, shown, onPick) {
 export function ticketParts(view, { names, factWords, factQuestion, onAnswer, onPick, onReask }) {
   const { suggestion, chosen, facts, notice } = view;
   const asked = view.reasked ? factQuestion(view.reasked) : suggestion.question;
-  const shown = chosen ?? suggestion.categories[0]?.id;
+  const shown = chosen ?? leading(suggestion);
   return [
     stopBlock(suggestion),
     ...headline(suggestion, names(shown), chosen),

@@ -1,6 +1,7 @@
 /** The ticket as a piece of the page: its states, the count, the note and the confirm button. */
 import { byId, el } from "./dom.js";
 import { mayConfirm, ticketParts } from "./ticket.js";
+import { leading } from "./words.js";
 
 const MOST = 999;
 
@@ -105,7 +106,7 @@ export class Ticket {
 
   label() {
     if (!this.view?.suggestion) return;
-    const category = this.view.chosen ?? this.view.suggestion.categories[0]?.id;
+    const category = this.view.chosen ?? leading(this.view.suggestion);
     const pile = this.words.category(category);
     const count = this.counted();
     const stop = this.view.suggestion.decision === "stop";

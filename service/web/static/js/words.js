@@ -1,4 +1,15 @@
 /** Names for ids, and what can be said about a category when the server is away. */
+
+/** The category that a ticket is about, if any. Where something dangerous is likely enough it is
+ * that, which need not be the most probable one; where nothing is named there is none. */
+export function leading(suggestion) {
+  if (suggestion.decision === "stop" && suggestion.alternatives.length) {
+    return suggestion.alternatives[0].category;
+  }
+  if (["unsure", "not_an_item"].includes(suggestion.decision)) return null;
+  return suggestion.categories[0]?.id ?? null;
+}
+
 export class Words {
   constructor(page) {
     this.categories = new Map(page.groups.flatMap((group) => group.categories).map((each) => [each.id, each]));
@@ -49,7 +60,7 @@ export class Words {
   }
 
   heard(suggestion) {
-    const top = this.category(suggestion.categories[0]?.id);
+    const top = this.category(leading(suggestion));
     if (suggestion.decision === "stop") return `Stop. Set it aside. It may be ${top}.`;
     if (suggestion.decision === "unsure") return "Not sure. Look closer, then choose.";
     if (suggestion.decision === "not_an_item") return "No item seen. Take it again.";
