@@ -41,8 +41,8 @@ def day(value: date) -> str:
 
 
 def clock(value: datetime) -> str:
-    """Return the time of day of a record."""
-    return f"{value:%H:%M}"
+    """Return the time of day of a record by this machine's own clock."""
+    return f"{value.astimezone():%H:%M}"
 
 
 def share(value: Decimal | float | None) -> str:

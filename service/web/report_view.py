@@ -12,6 +12,8 @@ from service.web.charts import Bar, Pair, Part, percent
 from service.web.render import weight
 
 UNDECIDED = "undecided"
+MOST_BARS = 18
+"""More bars than this do not fit a sheet of paper in letters that can be read."""
 _OPEN_NAME = "not settled"
 
 
@@ -77,7 +79,20 @@ def weight_bars(report: Report, ways: Mapping[str, tuple[WayShare, ...]]) -> lis
                 words=f"{percent(share)} · {weight(line.mass.value_g)} · {names}",
             )
         )
-    return sorted(bars, key=lambda bar: -bar.share)
+    return _fold_bars(sorted(bars, key=lambda bar: -bar.share))
+
+
+def _fold_bars(bars: list[Bar]) -> list[Bar]:
+    if len(bars) <= MOST_BARS:
+        return bars
+    shown, rest = bars[: MOST_BARS - 1], bars[MOST_BARS - 1 :]
+    routes: dict[str, float] = {}
+    for part in (part for bar in rest for part in bar.parts):
+        routes[part.route] = routes.get(part.route, 0.0) + part.share
+    total = sum(bar.share for bar in rest)
+    parts = tuple(Part(route, share) for route, share in routes.items())
+    words = f"{percent(total)} · each by itself in the table"
+    return [*shown, Bar(_rest_name(len(rest)), parts, words)]
 
 
 def share_pairs(report: Report) -> list[Pair]:
@@ -91,4 +106,24 @@ def share_pairs(report: Report) -> list[Pair]:
         for line in report.categories
         if line.count or line.mass
     ]
-    return sorted(pairs, key=lambda pair: -pair.count_share)
+    return _fold_pairs(sorted(pairs, key=lambda pair: -pair.count_share))
+
+
+def _fold_pairs(pairs: list[Pair]) -> list[Pair]:
+    """Keep the pairs that are large in count or weight, in their order, and sum up the others."""
+    if len(pairs) <= MOST_BARS:
+        return pairs
+    by_size = sorted(pairs, key=lambda pair: -max(pair.count_share, pair.weight_share or 0))
+    large = set(by_size[: MOST_BARS - 1])
+    rest = by_size[MOST_BARS - 1 :]
+    weights = [pair.weight_share for pair in rest if pair.weight_share is not None]
+    together = Pair(
+        label=_rest_name(len(rest)),
+        count_share=sum(pair.count_share for pair in rest),
+        weight_share=sum(weights) if weights else None,
+    )
+    return [*(pair for pair in pairs if pair in large), together]
+
+
+def _rest_name(piles: int) -> str:
+    return f"{piles} smaller piles together"

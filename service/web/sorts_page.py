@@ -40,7 +40,7 @@ def sorts_address() -> RedirectResponse:
 @router.get("/sorts/new", response_class=HTMLResponse)
 def show_form(services: ServicesDep) -> HTMLResponse:
     """Show the form that starts a sort."""
-    today = services.clock().date().isoformat()
+    today = services.clock().astimezone().date().isoformat()
     return _form(services, FormState({"sorted_on": today, "days": "7", "persons": "1"}))
 
 

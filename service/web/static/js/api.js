@@ -20,7 +20,9 @@ export class Refused extends Error {
   }
 }
 
-const PATIENCE_MS = 30000;
+const PATIENCE_MS = 30_000;
+/** A photo that this browser could not make smaller may have 40 MB to go through a weak network. */
+const PATIENCE_FOR_PHOTOS_MS = 180_000;
 
 async function readError(response) {
   try {
@@ -34,7 +36,7 @@ async function readError(response) {
 
 export async function call(method, url, { json = null, form = null } = {}) {
   const stop = new AbortController();
-  const timer = setTimeout(() => stop.abort(), PATIENCE_MS);
+  const timer = setTimeout(() => stop.abort(), form ? PATIENCE_FOR_PHOTOS_MS : PATIENCE_MS);
   let response;
   try {
     response = await fetch(url, {

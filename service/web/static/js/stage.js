@@ -94,7 +94,10 @@ export class Stage {
       this.phoneCamera.click();
       return;
     }
-    await this.use(await this.camera.take());
+    if (this.taking) return; // a second press while the shutter is still open
+    this.taking = true;
+    const taken = this.camera.take().finally(() => { this.taking = false; });
+    await this.use(await taken);
   }
 
   async useFile(file) {

@@ -1,0 +1,74 @@
+"""Charts of many piles: the large ones stay, the small ones are summed and nothing is dropped."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from classifier.domain.records import SortInfo
+from service.usecases import reports
+from service.usecases.services import Services
+from service.web.report_view import MOST_BARS, share_pairs, ways_of_piles, weight_bars
+from tests.fakes import new_id
+
+
+def _record(client: TestClient, sort: SortInfo, category: str, count: int, grams: int) -> None:
+    item: dict[str, Any] = {"item_id": new_id(), "category": category, "count": count}
+    assert client.post(f"/api/sorts/{sort.id}/items", json=item).status_code == 201
+    if grams:
+        reading = {
+            "weighing_id": new_id(),
+            "category": category,
+            "method": "container",
+            "gross": str(grams),
+            "unit": "g",
+            "resolution": "1",
+        }
+        assert client.post(f"/api/sorts/{sort.id}/weighings", json=reading).status_code == 201
+
+
+def test_small_piles_are_summed(client: TestClient, services: Services, sort: SortInfo) -> None:
+    for n, category in enumerate(services.categories.categories, start=1):
+        _record(client, sort, category.id, count=n, grams=0 if n == 3 else 100 * n)
+    report = reports.report(services, sort.id)
+    ways = ways_of_piles((), report.categories, services.programme(sort.programme_id))
+    bars, pairs = weight_bars(report, ways), share_pairs(report)
+    assert len(bars) == len(pairs) == MOST_BARS
+    assert sum(bar.share for bar in bars) == pytest.approx(1)
+    assert sum(pair.count_share for pair in pairs) == pytest.approx(1)
+    assert sum(pair.weight_share or 0 for pair in pairs) == pytest.approx(1)
+    assert bars[-1].label.endswith("smaller piles together")
+    assert pairs[-1].label.endswith("smaller piles together")
+    assert [bar.share for bar in bars[:-1]] == sorted((b.share for b in bars[:-1]), reverse=True)
+
+
+def test_light_piles_that_are_many_stay_in_sight(
+    client: TestClient, services: Services, sort: SortInfo
+) -> None:
+    for n, category in enumerate(services.categories.categories[:30], start=1):
+        _record(client, sort, category.id, count=1, grams=100 * n)
+    _record(client, sort, "foam_polystyrene", count=500, grams=0)
+    pairs = share_pairs(reports.report(services, sort.id))
+    foam = services.categories.get("foam_polystyrene").name
+    assert pairs[0].label == foam
+
+
+def test_pile_weighed_and_never_counted_goes_where_its_rules_allow(
+    client: TestClient, services: Services, sort: SortInfo
+) -> None:
+    for category in ("steel_cans", "rigid_plastics"):
+        reading = {
+            "weighing_id": new_id(),
+            "category": category,
+            "method": "container",
+            "gross": "100",
+            "unit": "g",
+            "resolution": "1",
+        }
+        client.post(f"/api/sorts/{sort.id}/weighings", json=reading)
+    report = reports.report(services, sort.id)
+    ways = ways_of_piles((), report.categories, services.programme("alder_valley"))
+    assert [way.route for way in ways["steel_cans"]] == ["kerbside"]
+    assert [way.route for way in ways["rigid_plastics"]] == ["undecided"]
