@@ -108,7 +108,7 @@ def server(tmp_path: Path) -> Iterator[Server]:
     made.kill()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")  # no wider: Playwright keeps an event loop running in this thread
 def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
     """Return Chromium; its camera shows a grey food can."""
     executable = _chromium()
