@@ -52,10 +52,10 @@ PICTURES = (
     Picture("broken_glass_01", 1, 0, "concrete", "window_soft"),
     Picture("glass_ceramic_other_01", 1, 0, "boards", "ceiling"),
     Picture("food_01", 1, 0, "whiteboard", "window_soft"),
-    Picture("garden_01", 1, 0, "concrete", "overcast"),
+    Picture("garden_01", 3, 0, "concrete", "overcast", SQUARE),
     Picture("textile_01", 1, 0, "boards", "window_soft"),
     Picture("wood_01", 1, 0, "concrete", "overcast"),
-    Picture("battery_electronics_01", 1, 0, "whiteboard", "window_soft"),
+    Picture("battery_electronics_01", 4, 0, "tiles", "window_soft", SQUARE),
     Picture("non_item_01", 1, 0, "boards", "window_sun", shows="an empty wooden floor"),
     Picture("non_item_02", 2, 0, "tiles", "ceiling", WIDE, True,
             "the edge of a table over a tiled floor"),
@@ -85,4 +85,5 @@ PICTURES = (
     Picture("textile_02", 2, 2, "linoleum", "ceiling"),
     Picture("wood_02", 2, 1, "concrete", "overcast"),
     Picture("battery_electronics_02", 2, 1, "boards", "overcast"),
+    Picture("battery_electronics_03", 5, 2, "boards", "overcast"),
 )

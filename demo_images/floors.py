@@ -9,7 +9,7 @@ import numpy as np
 
 from . import labels, materials, shapes
 from .fields import generator, waves
-from .materials import Shader
+from .materials import Colour, Shader
 
 EXTENT = 12.0
 
@@ -51,13 +51,18 @@ def concrete(rng: random.Random) -> None:
     _plane(shader)
 
 
+def _grained(light: Colour, roughness: float) -> Shader:
+    """Planed wood with its fibres along x; `light` is the tone of the early wood."""
+    shader = Shader("boards", roughness=roughness)
+    grain = shader.noise(0.012, 6, shader.stretched((0.07, 1.0, 1.0)))
+    shader.set("Base Color", shader.ramp(grain, [(0.3, [c * 0.6 for c in light]), (0.7, light)]))
+    return shader.bump(grain, 0.0004, 0.4)
+
+
 def boards(rng: random.Random, height: float = 0.0) -> None:
     """Wood boards with dark joints, at `height` metres."""
     light = rng.choice(((0.5, 0.31, 0.16), (0.36, 0.2, 0.1), (0.62, 0.46, 0.3)))
-    shader = Shader("boards", roughness=rng.uniform(0.3, 0.5))
-    grain = shader.noise(0.012, 6, shader.stretched((0.07, 1.0, 1.0)))
-    shader.set("Base Color", shader.ramp(grain, [(0.3, [c * 0.6 for c in light]), (0.7, light)]))
-    shader.bump(grain, 0.0004, 0.4)
+    shader = _grained(light, rng.uniform(0.3, 0.5))
     brick = shader.node("TexBrick", {
         "Vector": shader.coordinates(), "Color1": (1, 1, 1, 1), "Color2": (0.72, 0.7, 0.68, 1),
         "Mortar": (0.12, 0.08, 0.05, 1), "Scale": 1.0, "Mortar Size": 0.0015,
@@ -137,7 +142,7 @@ FLOORS: dict[str, Callable[..., None]] = {
 
 def table_edge(rng: random.Random, height: float) -> None:
     """A wooden table top at `height` metres whose edge crosses the picture."""
-    shader = materials.timber((0.5, 0.31, 0.16), (0.32, 0.18, 0.08)).set("Roughness", 0.35)
+    shader = _grained((0.5, 0.31, 0.16), 0.35)
     top = shapes.box("table", (1.4, 0.8, 0.03), shader.material, 0.004)
     shapes.place([top], (0, 0, rng.uniform(0, 360)))
     shift = rng.uniform(0.36, 0.4)

@@ -84,7 +84,6 @@ def _opaque_bottle(rng: random.Random) -> Objects:
     body = shapes.lathe("bottle", outline, skin, 120, rng.uniform(2.3, 3.2), 0.58)
     band = [(r + 0.0004, z) for r, z in outline if 0.02 < z < height * 0.75]
     label = shapes.lathe("label", band, can_print(rng, OPAQUE_WORDS, 0.0, True), 120, 2.7, 0.58)
-    label.data.update()
     objects = [body, *neck(0.0135, height + 0.002, skin)]
     objects += _closure(rng, height)
     fit_label(body, label)

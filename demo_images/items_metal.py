@@ -127,7 +127,7 @@ def _food_can(rng: random.Random, labelled: bool) -> Objects:
 
 def _jagged_lid(rng: random.Random, radius: float) -> bpy.types.Object:
     """A can lid with pressed rings and a slightly jagged cut edge."""
-    profile = rippled([(0.0, 0.0), (radius * 0.45, 0.0), (radius, 0.0)], -1, 1, 0.01, 0.0)
+    profile = shapes.resampled([(0.0, 0.0), (radius, 0.0)], 0.00125)
     points = shapes.lathe_points(profile, 90)
     distance = np.hypot(points[..., 0], points[..., 1])
     points[..., 2] = 0.0008 * np.cos(distance / radius * 5 * np.pi) * (distance > 0.35 * radius)

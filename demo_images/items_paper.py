@@ -172,7 +172,7 @@ def cup_standing(rng: random.Random) -> Item:
     """Used cup, slightly out of round."""
     objects = _cup(rng)
     squash = rng.uniform(0.0, 0.1)
-    shapes.deform(objects, lambda p: p * [1, 1, 1] + np.stack(
+    shapes.deform(objects, lambda p: p + np.stack(
         [p[:, 0] * squash * p[:, 2] / 0.1, -p[:, 1] * squash * p[:, 2] / 0.1, 0 * p[:, 0]], 1))
     return Item(objects)
 

@@ -45,8 +45,8 @@ def yoghurt_tub(rng: random.Random) -> Item:
     return Item(objects)
 
 
-@variant("plastic_tub_tray", "an empty black plastic food tray")
-def black_tray(rng: random.Random) -> Item:
+@variant("plastic_tub_tray", "an empty deep-drawn plastic food tray")
+def food_tray(rng: random.Random) -> Item:
     """A deep-drawn tray of 19 by 13 cm with ribs in its floor."""
     profile = shapes.resampled(shapes.rounded(
         [(0.0, 0.001), (0.066, 0.001), (0.07, 0.0), (0.074, 0.003), (0.084, 0.036),
