@@ -2,8 +2,8 @@
 
 Every bar is labelled with its own words; no legend must be consulted. Each chart exists in a wide
 drawing for the desk and for paper and in a narrow one for a phone, since letters that shrink with
-the drawing could not be read there. The page shows one of the two and, always, the same figures as
-a table.
+the drawing could not be read there. The page shows one of them and, always, the same figures as a
+table. Paper gets a wide drawing of its own, with fewer bars.
 """
 
 from __future__ import annotations
@@ -141,13 +141,13 @@ def _weight_narrow(bars: Sequence[Bar]) -> tuple[str, float]:
     return drawn, y
 
 
-def weight_chart(bars: Sequence[Bar], *, narrow: bool = False) -> Markup:
+def weight_chart(bars: Sequence[Bar], *, ident: str = "weight", narrow: bool = False) -> Markup:
     """Draw weight shares by category, each bar filled with the patterns of its routes."""
     drawn, height = _weight_narrow(bars) if narrow else _weight_wide(bars)
     width = NARROW if narrow else WIDE
     desc = "; ".join(f"{bar.label}: {bar.words}" for bar in bars)
     return _frame(
-        f"weight-{'narrow' if narrow else 'wide'}",
+        f"{ident}-{'narrow' if narrow else 'wide'}",
         (width, height),
         "Share of the weight by category, hatched by route",
         desc,
@@ -202,7 +202,7 @@ def _pairs_narrow(pairs: Sequence[Pair], most: float) -> tuple[str, float]:
     return drawn, y
 
 
-def pair_chart(pairs: Sequence[Pair], *, narrow: bool = False) -> Markup:
+def pair_chart(pairs: Sequence[Pair], *, ident: str = "pairs", narrow: bool = False) -> Markup:
     """Draw each category's share of the count beside its share of the weight, like a balance."""
     most = max((max(p.count_share, p.weight_share or 0) for p in pairs), default=1.0) or 1.0
     drawn, height = _pairs_narrow(pairs, most) if narrow else _pairs_wide(pairs, most)
@@ -212,7 +212,7 @@ def pair_chart(pairs: Sequence[Pair], *, narrow: bool = False) -> Markup:
         for pair in pairs
     )
     return _frame(
-        f"pairs-{'narrow' if narrow else 'wide'}",
+        f"{ident}-{'narrow' if narrow else 'wide'}",
         (NARROW if narrow else WIDE, height),
         "Share of the count beside share of the weight, by category",
         desc,

@@ -10,7 +10,14 @@ from service.web.charts import pair_chart, weight_chart
 from service.web.dependencies import ServicesDep
 from service.web.page_support import sort_frame
 from service.web.render import page
-from service.web.report_view import share_pairs, ways_of_piles, weight_bars
+from service.web.report_view import (
+    MOST_OVERRULED,
+    fold_bars,
+    fold_pairs,
+    share_pairs,
+    ways_of_piles,
+    weight_bars,
+)
 from service.web.route_marks import route_defs
 
 router = APIRouter(prefix="/sorts/{sort_id}")
@@ -32,6 +39,19 @@ def show_report(services: ServicesDep, sort_id: str) -> HTMLResponse:
         ways=ways,
         category_name=lambda ident: services.categories.get(ident).name,
         route_defs=route_defs(),
-        weight_charts=(weight_chart(bars), weight_chart(bars, narrow=True)) if bars else (),
-        pair_charts=(pair_chart(pairs), pair_chart(pairs, narrow=True)) if pairs else (),
+        most_overruled=MOST_OVERRULED,
+        weight_charts={
+            "wide": weight_chart(bars),
+            "narrow": weight_chart(bars, narrow=True),
+            "on-paper": weight_chart(fold_bars(bars), ident="weight-paper"),
+        }
+        if bars
+        else {},
+        pair_charts={
+            "wide": pair_chart(pairs),
+            "narrow": pair_chart(pairs, narrow=True),
+            "on-paper": pair_chart(fold_pairs(pairs), ident="pairs-paper"),
+        }
+        if pairs
+        else {},
     )

@@ -12,8 +12,9 @@ from service.web.charts import Bar, Pair, Part, percent
 from service.web.render import weight
 
 UNDECIDED = "undecided"
-MOST_BARS = 18
-"""More bars than this do not fit a sheet of paper in letters that can be read."""
+MOST_BARS_ON_PAPER = 12
+"""With more bars than this two charts and the notes do not fit one sheet in letters to be read."""
+MOST_OVERRULED = 6
 _OPEN_NAME = "not settled"
 
 
@@ -79,13 +80,14 @@ def weight_bars(report: Report, ways: Mapping[str, tuple[WayShare, ...]]) -> lis
                 words=f"{percent(share)} · {weight(line.mass.value_g)} · {names}",
             )
         )
-    return _fold_bars(sorted(bars, key=lambda bar: -bar.share))
+    return sorted(bars, key=lambda bar: -bar.share)
 
 
-def _fold_bars(bars: list[Bar]) -> list[Bar]:
-    if len(bars) <= MOST_BARS:
+def fold_bars(bars: list[Bar], most: int = MOST_BARS_ON_PAPER) -> list[Bar]:
+    """Keep the longest bars and sum up the others in a last one."""
+    if len(bars) <= most:
         return bars
-    shown, rest = bars[: MOST_BARS - 1], bars[MOST_BARS - 1 :]
+    shown, rest = bars[: most - 1], bars[most - 1 :]
     routes: dict[str, float] = {}
     for part in (part for bar in rest for part in bar.parts):
         routes[part.route] = routes.get(part.route, 0.0) + part.share
@@ -106,16 +108,16 @@ def share_pairs(report: Report) -> list[Pair]:
         for line in report.categories
         if line.count or line.mass
     ]
-    return _fold_pairs(sorted(pairs, key=lambda pair: -pair.count_share))
+    return sorted(pairs, key=lambda pair: -pair.count_share)
 
 
-def _fold_pairs(pairs: list[Pair]) -> list[Pair]:
+def fold_pairs(pairs: list[Pair], most: int = MOST_BARS_ON_PAPER) -> list[Pair]:
     """Keep the pairs that are large in count or weight, in their order, and sum up the others."""
-    if len(pairs) <= MOST_BARS:
+    if len(pairs) <= most:
         return pairs
     by_size = sorted(pairs, key=lambda pair: -max(pair.count_share, pair.weight_share or 0))
-    large = set(by_size[: MOST_BARS - 1])
-    rest = by_size[MOST_BARS - 1 :]
+    large = set(by_size[: most - 1])
+    rest = by_size[most - 1 :]
     weights = [pair.weight_share for pair in rest if pair.weight_share is not None]
     together = Pair(
         label=_rest_name(len(rest)),

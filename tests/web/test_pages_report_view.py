@@ -10,7 +10,14 @@ from fastapi.testclient import TestClient
 from classifier.domain.records import SortInfo
 from service.usecases import reports
 from service.usecases.services import Services
-from service.web.report_view import MOST_BARS, share_pairs, ways_of_piles, weight_bars
+from service.web.report_view import (
+    MOST_BARS_ON_PAPER,
+    fold_bars,
+    fold_pairs,
+    share_pairs,
+    ways_of_piles,
+    weight_bars,
+)
 from tests.fakes import new_id
 
 
@@ -34,8 +41,10 @@ def test_small_piles_are_summed(client: TestClient, services: Services, sort: So
         _record(client, sort, category.id, count=n, grams=0 if n == 3 else 100 * n)
     report = reports.report(services, sort.id)
     ways = ways_of_piles((), report.categories, services.programme(sort.programme_id))
-    bars, pairs = weight_bars(report, ways), share_pairs(report)
-    assert len(bars) == len(pairs) == MOST_BARS
+    every_bar, every_pair = weight_bars(report, ways), share_pairs(report)
+    assert len(every_pair) == len(services.categories.categories) == len(every_bar) + 1
+    bars, pairs = fold_bars(every_bar), fold_pairs(every_pair)
+    assert len(bars) == len(pairs) == MOST_BARS_ON_PAPER
     assert sum(bar.share for bar in bars) == pytest.approx(1)
     assert sum(pair.count_share for pair in pairs) == pytest.approx(1)
     assert sum(pair.weight_share or 0 for pair in pairs) == pytest.approx(1)
@@ -50,7 +59,8 @@ def test_light_piles_that_are_many_stay_in_sight(
     for n, category in enumerate(services.categories.categories[:30], start=1):
         _record(client, sort, category.id, count=1, grams=100 * n)
     _record(client, sort, "foam_polystyrene", count=500, grams=0)
-    pairs = share_pairs(reports.report(services, sort.id))
+    pairs = fold_pairs(share_pairs(reports.report(services, sort.id)))
+    assert len(pairs) == MOST_BARS_ON_PAPER
     foam = services.categories.get("foam_polystyrene").name
     assert pairs[0].label == foam
 
