@@ -39,7 +39,9 @@ def ledger_notes(ledger: Ledger, names: Names, programme: Programme) -> Iterator
 
 
 def _pile_notes(pile: BatchTotal, names: Names) -> Iterator[Note]:
-    what = f"{names.category(pile.batch.category)}, pile {pile.batch.label!r}"
+    what = names.category(pile.batch.category)
+    if pile.batch.label:
+        what += f", {pile.batch.label!r}"
     if not pile.spread_explained:
         yield Note(
             "spread",

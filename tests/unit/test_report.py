@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
@@ -371,8 +372,18 @@ def test_notes_on_piles() -> None:
     assert codes(report) == ["open", "programme_dates", "spread", "contents_left", "counted_after"]
     assert "1 object recorded after the last weighing" in report.notes[4].text
     assert report.notes[2].text.startswith(
-        "PET bottles and jars, pile 'pile b1': its weighings differ by 750.0 g"
+        "PET bottles and jars, 'pile b1': its weighings differ by 750.0 g"
     )
+
+
+def test_notes_name_a_pile_without_a_label_by_its_category_alone() -> None:
+    report = report_of(
+        [an_item("i1")],
+        batches=[replace(a_batch("b1"), label="")],
+        weighings=[a_weighing("w1", contents_left=True)],
+    )
+    (note,) = [note for note in report.notes if note.code == "contents_left"]
+    assert note.text.startswith("PET bottles and jars: contents were left inside")
 
 
 def test_a_pile_counted_wholly_after_its_weighing_needs_no_note() -> None:
