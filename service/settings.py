@@ -57,7 +57,9 @@ class Settings(BaseSettings):
         default=1_000_000, ge=1_000, description="Largest request accepted that is no photo."
     )
     max_pixels: int = Field(
-        default=120_000_000, ge=10_000, description="Largest photo accepted, in pixels."
+        default=120_000_000,
+        ge=10_000,
+        description="Largest photo accepted, in pixels; if not plain JPEG, 32 million at most.",
     )
     inference_concurrency: int = Field(
         default=2,

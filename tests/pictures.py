@@ -35,6 +35,13 @@ def jpeg(width: int = 160, height: int = 120) -> bytes:
     return encoded(quartered(width, height), quality=95)
 
 
+def scans_jpeg(more: int) -> bytes:
+    """Return a progressive JPEG whose last scan is repeated `more` times."""
+    whole = encoded(quartered(), progressive=True)
+    end = len(whole) - 2
+    return whole[:end] + whole[whole.rindex(b"\xff\xda") : end] * more + whole[end:]
+
+
 def turned_jpeg(orientation: int, width: int = 160, height: int = 120) -> bytes:
     """Return a JPEG whose EXIF tag turns its stored pixels upright again, with a place in it."""
     undo = {2: 2, 3: 3, 4: 4, 5: 5, 6: 8, 7: 7, 8: 6}

@@ -1,7 +1,8 @@
 """Bytes from a camera or a folder to an upright RGB photograph, within limits.
 
 Everything that costs memory or time is refused from the header, before a pixel is decoded. JPEG is
-decoded at a reduced scale (Pillow's draft), which is what makes a 12-megapixel photograph cheap.
+decoded at a reduced scale (Pillow's draft), which is what makes a 12-megapixel photograph cheap;
+all else must be unfolded whole first, 4 to 16 bytes a pixel, and may therefore measure less.
 """
 
 from __future__ import annotations
@@ -19,9 +20,11 @@ from numpy.typing import NDArray
 from PIL import Image, ImageCms, ImageFile, UnidentifiedImageError
 
 from classifier.domain.errors import PhotoTooLargeError, TallytareError, UnreadablePhotoError
+from classifier.inference.jpeg_scans import count_scans
 from classifier.inference.sniff import ALLOWED, explain, is_heif
 
 SHORT_SIDE_PX = 448  # twice the input of the network, so that a half-size centre view is sharp
+LONG_SIDE_PX = 8 * SHORT_SIDE_PX  # else a strip 32 pixels high would keep its millions of columns
 Image.init()
 # AVIF is missing from older builds of Pillow; a JPEG of several pictures opens as JPEG.
 _READABLE = tuple(
@@ -37,15 +40,22 @@ _TRANSPOSE = {
     7: Image.Transpose.TRANSVERSE,
     8: Image.Transpose.ROTATE_90,
 }
+_EIGHT_BITS = np.rint(np.arange(65536) / 257.0).astype(np.uint8)  # 257 = 65535 / 255
 _PROFILE_SPACE = {"RGB": "RGB", "L": "GRAY", "CMYK": "CMYK"}
 
 
 @dataclass(frozen=True, slots=True)
 class PhotoLimits:
-    """What a photograph may measure: bytes, pixels by its header, and its shorter side."""
+    """What a photograph may measure: bytes, pixels by its header, and its shorter side.
+
+    `max_unfolded_pixels` holds for pictures that can't be decoded small: PNG, WebP, progressive
+    JPEG and all else but JPEG in one scan. `max_scans` holds for JPEG.
+    """
 
     max_bytes: int = 40_000_000
     max_pixels: int = 120_000_000
+    max_unfolded_pixels: int = 32_000_000
+    max_scans: int = 40
     min_side_px: int = 32
 
 
@@ -53,8 +63,8 @@ class PhotoLimits:
 class Photo:
     """An upright sRGB photograph, scaled down for recognition.
 
-    `rgb` is uint8 (H, W, 3) with a shorter side of at most `SHORT_SIDE_PX`; `width` and `height`
-    are those of the original, upright, in pixels.
+    `rgb` is uint8 (H, W, 3) with a shorter side of at most `SHORT_SIDE_PX` and a longer one of at
+    most `LONG_SIDE_PX`; `width` and `height` are those of the original, upright, in pixels.
     """
 
     rgb: NDArray[np.uint8]
@@ -79,7 +89,8 @@ def decode_photo(data: bytes, limits: PhotoLimits = DEFAULT_LIMITS) -> Photo:
     with _open(data, limits) as image:
         width, height = image.size
         turned = _orientation(image) >= 5
-        upright = _upright_rgb(image, SHORT_SIDE_PX / min(width, height))
+        scale = min(SHORT_SIDE_PX / min(width, height), LONG_SIDE_PX / max(width, height))
+        upright = _upright_rgb(image, scale)
     if turned:
         width, height = height, width
     return Photo(np.array(upright, dtype=np.uint8), width, height)
@@ -108,6 +119,7 @@ def _open(data: bytes, limits: PhotoLimits) -> Iterator[ImageFile.ImageFile]:
     try:
         with Image.open(io.BytesIO(data), formats=_formats(data)) as image:
             _check_size(image.size, limits)
+            _check_cost(image.size, count_scans(data), limits)
             yield image
     except TallytareError:
         raise
@@ -153,6 +165,24 @@ def _check_size(size: tuple[int, int], limits: PhotoLimits) -> None:
             "itself, not its thumbnail",
             width=width,
             height=height,
+        )
+
+
+def _check_cost(size: tuple[int, int], scans: int, limits: PhotoLimits) -> None:
+    """Refuse what would take gigabytes or minutes; a JPEG in one scan takes neither."""
+    width, height = size
+    if scans != 1 and width * height > limits.max_unfolded_pixels:
+        kind = "progressive JPEG" if scans else "picture"
+        raise PhotoTooLargeError(
+            f"the {kind} measures {width} x {height} pixels ({width * height / 1e6:.0f} "
+            f"megapixels); {_at_most(limits.max_unfolded_pixels)} as plain JPEG",
+            given_pixels=width * height,
+            max_pixels=limits.max_unfolded_pixels,
+        )
+    if scans > limits.max_scans:
+        raise UnreadablePhotoError(
+            f"the JPEG is spread over {scans} scans; allowed: at most {limits.max_scans}, cameras "
+            "make 1 and editors about 10; save it as plain JPEG and send that"
         )
 
 
@@ -224,8 +254,7 @@ def _orientation(image: Image.Image) -> int:
 def _continuous(image: Image.Image) -> Image.Image:
     """Return `image` in a mode of 8-bit channels that may be averaged when it is resized."""
     if image.mode.startswith("I;16"):
-        levels = np.asarray(image, dtype=np.float32) / 257.0  # 65535 / 255
-        return Image.fromarray(np.rint(levels).astype(np.uint8))
+        return Image.fromarray(_EIGHT_BITS[np.asarray(image)])
     if image.mode in ("I", "F"):
         raise UnreadablePhotoError(
             "the picture has 32 bits a pixel in one channel, which cameras don't make; "

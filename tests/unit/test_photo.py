@@ -236,6 +236,28 @@ def test_small_file_of_many_pixels_is_refused_before_it_unfolds() -> None:
         decode_photo(pictures.compressed_bomb(), PhotoLimits(max_pixels=10_000_000))
 
 
+def test_what_cannot_be_decoded_small_may_measure_less() -> None:
+    with pytest.raises(PhotoTooLargeError, match=r"the picture .* at most 32 mega.* plain JPEG"):
+        decode_photo(pictures.png_header(7_000, 5_000))
+    with pytest.raises(PhotoTooLargeError, match=r"the progressive JPEG measures 160 x 120"):
+        decode_photo(pictures.scans_jpeg(0), PhotoLimits(max_unfolded_pixels=10_000))
+    assert decode_photo(pictures.jpeg(), PhotoLimits(max_unfolded_pixels=10_000)).width == 160
+
+
+def test_jpeg_of_endless_scans_is_refused() -> None:
+    assert decode_photo(pictures.scans_jpeg(0)).width == 160
+    with pytest.raises(UnreadablePhotoError, match=r"over 5\d\d scans; allowed: at most 40, cam"):
+        decode_photo(pictures.scans_jpeg(500))
+
+
+@pytest.mark.parametrize("size", [(40, 60_000), (60_000, 40)])
+@pytest.mark.parametrize("form", ["PNG", "JPEG"])
+def test_strip_keeps_no_endless_side(size: tuple[int, int], form: str) -> None:
+    photo = decode_photo(pictures.encoded(Image.new("L", size), form))
+    assert max(photo.rgb.shape) == photo_module.LONG_SIDE_PX
+    assert (photo.width, photo.height) == size
+
+
 def test_sixty_megabytes_are_refused() -> None:
     with pytest.raises(PhotoTooLargeError, match=r"60\.0 MB; allowed: at most 40\.0 MB; choose"):
         decode_photo(pictures.jpeg() + bytes(60_000_000 - len(pictures.jpeg())))
