@@ -18,8 +18,9 @@ _ONE_PASS_FRAMES = frozenset({0xC0, 0xC1})
 def count_scans(data: bytes) -> int:
     """Return over how many scans the picture in `data` is spread, 0 if `data` is no JPEG.
 
-    1 is a picture that can be decoded row by row; one that can't counts 2 at least. Other pictures in the same file count too, since
-    telling them apart would need a whole decoder; honest files have a dozen scans.
+    1 is a picture that can be decoded row by row; one that can't counts 2 at least. Other pictures
+    in the same file count too, since telling them apart would need a whole decoder; honest files
+    have a dozen scans.
     """
     if not data.startswith(_START):
         return 0
