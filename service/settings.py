@@ -44,7 +44,7 @@ class Settings(BaseSettings):
     )
     bundle: str = Field(
         default="",
-        description="Model bundle: a name among those shipped, or a folder; empty: the first.",
+        description="Model bundle: a name among those shipped, or a folder; empty: household.",
     )
     programmes_dir: Path | None = Field(
         default=None,

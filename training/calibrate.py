@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize, minimize_scalar
+from scipy.special import expit
 
 from classifier.domain.suggestion import Thresholds
 from classifier.inference.preprocess import view_probabilities
@@ -19,7 +20,7 @@ from classifier.inference.preprocess import view_probabilities
 _RANGE = (0.2, 5.0)  # temperatures searched
 ROUTE_CORRECT = 0.95  # share of shown routes that must be right
 STOP_FOUND = 0.95  # share of stop items that must raise the caution
-STOP_RANGE = (0.1, 0.5)
+STOP_RANGE = (0.15, 0.5)  # below, a tenth of batteries among electronics would stop every phone
 ITEMS_REFUSED = 0.01  # share of items that may be called "not an item"
 UNSURE_CORRECT = 0.5  # below this chance of being right, "not sure" is the better answer
 
@@ -43,7 +44,7 @@ def fit_view_temperature(sets: Sequence[HeldOut]) -> float:
     The likelihood is that of the mean over views of softmax(logits / T), as in use; for one view
     this is the temperature scaling of Guo et al. (2017), section 4.2.
     """
-    known = [s.known() for s in sets]
+    known = [held for held in (s.known() for s in sets) if len(held.labels)]
 
     def loss(log_temperature: float) -> float:
         temperature = float(np.exp(log_temperature))
@@ -65,11 +66,13 @@ def least_threshold(
     Returns 1.0 where even the surest answers are not right often enough.
     """
     order = np.argsort(-confidence, kind="stable")
+    surest = confidence[order]
     share = np.cumsum(correct[order]) / np.arange(1, len(order) + 1)
-    good = np.flatnonzero(share >= target)
+    last_of_ties = np.append(surest[:-1] > surest[1:], True)  # equal ones are answered together
+    good = np.flatnonzero((share >= target) & last_of_ties)
     # A handful of sure pictures proves nothing, hence at least a twentieth of them.
     good = good[good >= len(order) // 20]
-    return float(confidence[order][good[-1]]) if len(good) else 1.0
+    return float(surest[good[-1]]) if len(good) else 1.0
 
 
 def unsure_threshold(confidence: NDArray[np.float64], correct: NDArray[np.bool_]) -> float:
@@ -86,7 +89,7 @@ def unsure_threshold(confidence: NDArray[np.float64], correct: NDArray[np.bool_]
 
     slope, offset = minimize(loss, np.array([1.0, 0.0])).x
     target = np.log(UNSURE_CORRECT / (1 - UNSURE_CORRECT))
-    crossing = 1 / (1 + np.exp(-(target - offset) / max(slope, 1e-6)))
+    crossing = expit((target - offset) / max(slope, 1e-6))
     return float(np.clip(crossing, 0.05, 0.95))
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import sys
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -31,6 +30,7 @@ from training.calibrate import (
     unsure_threshold,
 )
 from training.card import write_card
+from training.checkpoint import load_network, save_network
 from training.dataset import Dataset, load_dataset
 from training.evaluate import Scored, by_form, route_matrix, score
 from training.export import (
@@ -52,6 +52,7 @@ from training.train import Labels, train_network
 
 PROGRAMME = "alder_valley"  # the shipped programme under which routes are scored
 _PARITY_PICTURES = 16
+CAREFUL_ROUTE = 0.8  # least route threshold where no unseen source set it
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +66,11 @@ class Job:
     version: str
     workers: int = 2
 
+    @property
+    def work(self) -> Path:
+        """Where finished networks wait, so that a stopped run need not train them again."""
+        return self.out.with_name(self.out.name + ".run")
+
 
 def run(job: Job) -> Path:
     """Carry out a run and return the directory of the finished bundle."""
@@ -74,7 +80,7 @@ def run(job: Job) -> Path:
     data = load_dataset(read_examples(job.data), table, device=device, workers=job.workers, seed=0)
     _report_data(data)
     preprocessing = Preprocessing(size=recipe.size, views=recipe.views)
-    net = round_to_half(_train(recipe, table, data, recipe.sources, device, "network"))
+    net = _network(job, table, data, recipe.sources, device)
     held = _held_out_answers(net, data, recipe.sources, preprocessing, device, job.workers)
     sisters = {
         source: _sister(source, job, table, data, preprocessing, device)
@@ -82,7 +88,12 @@ def run(job: Job) -> Path:
     }
     unused = _unused_sources(net, job, data, preprocessing, device)
     temperature = round(fit_view_temperature([held.calibrate, *sisters.values()]), 4)
+    if not sisters:
+        temperature = max(temperature, 1.0)
     thresholds = set_thresholds([held.calibrate, *sisters.values()], table, temperature)
+    if not sisters:
+        # Pictures of known floors alone can't tell how sure to be on another one.
+        thresholds = dataclasses.replace(thresholds, route=max(thresholds.route, CAREFUL_ROUTE))
     evaluation = _evaluate(data, held, {**sisters, **unused}, table, temperature)
     return _write(job, net, data, preprocessing, temperature, thresholds, evaluation, table)
 
@@ -106,34 +117,33 @@ def _report_data(data: Dataset) -> None:
     )
 
 
-def _train(
-    recipe: Recipe,
-    table: FormTable,
-    data: Dataset,
-    sources: Sequence[str],
-    device: torch.device,
-    title: str,
+def _network(
+    job: Job, table: FormTable, data: Dataset, sources: Sequence[str], device: torch.device
 ) -> SortNet:
-    """Train on the train split of some sources (none named: all)."""
+    """Train on the train split of some sources (none named: all), or take up a finished one."""
+    recipe = job.recipe
     rows = data.rows(
         [
             split == "train" and (not sources or example.source in sources)
             for example, split in zip(data.examples, data.splits, strict=True)
         ]
     )
-    canvases = Canvases(data.canvases.pixels[rows], data.canvases.extents[rows])
-    labels = Labels(*(getattr(data.labels, f.name)[rows] for f in dataclasses.fields(Labels)))
-    began = time.perf_counter()
-    with tqdm(total=recipe.epochs, desc=f"{title}, {len(rows)} pictures", unit="epoch") as bar:
+    title = "-".join(sources) or "all"
+    kept = job.work / f"{title}.pt"
+    net = load_network(kept, recipe, table, pictures=len(rows))
+    if net is None:
+        canvases = Canvases(data.canvases.pixels[rows], data.canvases.extents[rows])
+        labels = Labels(*(getattr(data.labels, f.name)[rows] for f in dataclasses.fields(Labels)))
+        with tqdm(total=recipe.epochs, desc=f"{title}, {len(rows)} pictures", unit="epoch") as bar:
 
-        def progress(epoch: int, loss: float, seconds: float) -> None:
-            del epoch, seconds
-            bar.set_postfix(loss=f"{loss:.3f}")
-            bar.update()
+            def progress(epoch: int, loss: float, seconds: float) -> None:
+                del epoch, seconds
+                bar.set_postfix(loss=f"{loss:.3f}")
+                bar.update()
 
-        net = train_network(recipe, table, canvases, labels, device=device, progress=progress)
-    sys.stderr.write(f"{title}: {time.perf_counter() - began:.0f} s on {device.type}\n")
-    return net
+            net = train_network(recipe, table, canvases, labels, device=device, progress=progress)
+        save_network(kept, net, recipe, pictures=len(rows))
+    return round_to_half(net)
 
 
 def _held_out_answers(
@@ -181,7 +191,7 @@ def _sister(
     """Answers on a whole source by a network that never saw it: somebody else's floor."""
     used = job.recipe.sources or sorted({e.source for e in data.examples})
     others = [s for s in used if s != source]
-    net = _train(job.recipe, table, data, others, device, f"without {source}")
+    net = _network(job, table, data, others, device)
     rows = data.rows([e.source == source for e in data.examples]).numpy()
     return _answers(net, data, rows, preprocessing, device, job.workers)
 

@@ -53,9 +53,9 @@ def choose_question(
 
     `among` holds one candidate or more, by falling probability.
     `closed` holds the facts that the sorter declined to answer. A fact is asked if its answer may
-    well bring a route to hold, or if the route of a likely category hangs on it and some route can
-    still come to hold with the answers to more facts. Below `thresholds.unsure` the leading
-    category is no suggestion; then a fact is asked only if its answer is likely to decide.
+    well bring a route to hold, or if the route of categories that are likely enough to be
+    suggested hangs on it. Below `thresholds.unsure` the leading category is no suggestion; then a
+    fact is asked only if its answer is likely to decide.
     """
     now = settled_route(among)[1] / fsum(each.p for each in among)
     pivots = {
@@ -63,34 +63,18 @@ def choose_question(
         for each in among
         if not each.category.stop  # its rules may name facts, but it is to be left alone
     }
-    may_hold = _may_hold(among, pivots, thresholds, closed)
     worths = [
         worth
         for fact in categories.facts
         if fact.id not in facts and fact.id not in closed
         for worth in [_worth(fact, among, pivots, programme, thresholds, facts)]
         if worth is not None
-        and ((worth.pivotal >= thresholds.unsure and may_hold) or worth.helps(now))
+        and (worth.pivotal >= thresholds.unsure or worth.helps(now))
         and (among[0].p >= thresholds.unsure or worth.decided >= thresholds.route)
     ]
     # max() keeps the first of equals: facts stand in the order of how quickly they are found out.
     best = max(worths, key=lambda w: (round(w.expected, 9), round(w.pivotal, 9)), default=None)
     return best.fact if best else None
-
-
-def _may_hold(
-    among: Sequence[Candidate],
-    pivots: Mapping[str, frozenset[str]],
-    thresholds: Thresholds,
-    closed: frozenset[str],
-) -> bool:
-    """Tell whether some route would hold if every open category turned out to lead there."""
-    terms: dict[str, list[float]] = {}
-    for each in among:
-        if len(each.routes) == 1 or pivots.get(each.category.id, frozenset()) - closed:
-            for route in each.routes:
-                terms.setdefault(route, []).append(each.p)
-    return bool(terms) and reaches(best_route(terms)[1], thresholds.route)
 
 
 def _worth(

@@ -141,14 +141,6 @@ def settled_route(among: Iterable[Candidate]) -> tuple[str | None, float]:
     return best_route(terms) if terms else (None, 0.0)
 
 
-def cautious_route(among: Iterable[Candidate]) -> tuple[str, float]:
-    """Return the route that holds most when every open category takes its most cautious one."""
-    terms: dict[str, list[float]] = {}
-    for each in among:
-        terms.setdefault(each.cautious, []).append(each.p)
-    return best_route(terms)
-
-
 def route_answers(
     candidate: Candidate, categories: Categories, facts: Mapping[str, str]
 ) -> tuple[RouteAnswer, ...]:

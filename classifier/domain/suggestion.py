@@ -16,7 +16,6 @@ from classifier.domain.route_mass import (
     Candidate,
     candidates,
     category_shares,
-    cautious_route,
     rank,
     reaches,
     settled_route,
@@ -175,9 +174,10 @@ def _decide(case: Case) -> Suggestion:
         asked = tuple((answer.id, answer.label) for answer in fact.answers)
         question = Question(fact.id, fact.question, fact.how, asked)
         return build(case, "ask", question=question, check=tells(case))
-    cautious, mass = cautious_route(case.among)
-    known = reaches(case.among[0].p, case.thresholds.unsure)
-    if known and reaches(mass, case.thresholds.route):
+    if reaches(case.among[0].p, case.thresholds.unsure):
+        # More likely right than not: a suggestion with its probability beats "look closer".
+        cautious = case.among[0].cautious
+        mass = fsum(each.p for each in case.among if each.cautious == cautious)
         return _routed(case, cautious, mass)
     return build(case, "unsure", check=tells(case))
 

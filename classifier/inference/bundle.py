@@ -42,6 +42,7 @@ __all__ = [
 ]
 
 SHIPPED_PACKAGE = "tallytare_models"
+DEFAULT_BUNDLE = "household"
 
 
 class Session(Protocol):
@@ -166,12 +167,16 @@ def list_bundles() -> dict[str, Path]:
 
 
 def find_bundle(name_or_path: str | Path | None = None) -> Path:
-    """Return the directory of a bundle: a shipped name, a directory, or None for the newest.
+    """Return the directory of a bundle: a shipped name, a directory, or nothing for the default.
+
+    The default is the shipped bundle `DEFAULT_BUNDLE`; without it, the newest that ships.
 
     Raises `BundleError` if there is none.
     """
     shipped = list_bundles()
-    if name_or_path is None:
+    if not name_or_path:
+        if DEFAULT_BUNDLE in shipped:
+            return shipped[DEFAULT_BUNDLE]
         if not shipped:
             raise BundleError(
                 "no model bundle is installed; allowed: a shipped bundle or the directory of one; "

@@ -14,6 +14,7 @@ from service.settings import Settings
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = ("classifier", "service", "training", "demo_images", "tests")
 LINES = 500
+TEST_LINES = 700
 FUNCTION_LINES = 80
 
 
@@ -25,13 +26,15 @@ def modules() -> list[Path]:
 @pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
 def test_modules_stay_small_and_say_what_they_are(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
-    assert text.count("\n") <= LINES, f"over {LINES} lines: split it"
+    most = TEST_LINES if "tests" in path.parts else LINES
+    assert text.count("\n") <= most, f"over {most} lines: split it"
     tree = ast.parse(text)
-    if "versions" not in path.parts and path.name != "env.py":
+    if "tests" not in path.parts:
         assert ast.get_docstring(tree) or not tree.body, "says not what it holds"
     for node in ast.walk(tree):
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
-            length = (node.end_lineno or node.lineno) - node.lineno + 1
+            doc = (ast.get_docstring(node, clean=False) or "").count("\n")
+            length = (node.end_lineno or node.lineno) - node.lineno + 1 - doc
             assert length <= FUNCTION_LINES, f"{node.name} has {length} lines: split it"
 
 
@@ -49,7 +52,7 @@ def test_every_setting_is_documented() -> None:
 def test_every_command_is_documented() -> None:
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     listed = subprocess.run(
-        [sys.executable, "-m", "service.cli", "--help"],
+        [sys.executable, "-c", "from service.cli import main; main()", "--help"],
         capture_output=True,
         text=True,
         check=True,

@@ -204,8 +204,10 @@ def test_shipped_bundles_are_found_by_name(shipped: Path) -> None:
     assert find_bundle("older") == shipped / "older"
 
 
-def test_the_newest_bundle_is_the_default(shipped: Path) -> None:
-    assert find_bundle() == shipped / "newer"
+def test_the_household_bundle_is_the_default_and_else_the_newest(shipped: Path) -> None:
+    assert find_bundle() == find_bundle("") == shipped / "newer"
+    write_tiny_bundle(shipped / "household")
+    assert find_bundle() == shipped / "household"
 
 
 def test_bundle_is_found_by_its_directory(tmp_path: Path) -> None:
