@@ -100,7 +100,7 @@ def parse_decimal(text: str, *, what: str) -> Decimal:
         )
     value = Decimal(_SPACES.sub("", stripped).replace(",", "."))
     _check_digits(value, text, what)
-    return value
+    return value if value else abs(value)  # "-0" is nothing but 0
 
 
 def _check_digits(value: Decimal, text: str, what: str) -> None:

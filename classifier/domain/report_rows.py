@@ -8,6 +8,7 @@ a program would run as a formula gets a leading apostrophe.
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -37,15 +38,18 @@ __all__ = [
 ]
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+_BEHIND_SEPARATOR = re.compile(r"([;|\t\r\n][\s\"]*)(?=[=+\-@\uff1d\uff0b\uff0d\uff20])")
 
 
 def safe_cell(text: str) -> str:
     """Return a text that no spreadsheet runs as a formula.
 
     Spreadsheets run a cell that begins with = + - @ (or their full-width forms), also behind a tab
-    or a line break; a leading apostrophe makes it plain text. Numbers need none of this.
+    or a line break; a leading apostrophe makes it plain text. Where the decimal mark is a comma,
+    they cut lines at semicolons, so the same holds behind one. Numbers need none of this.
     """
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+    guarded = f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+    return _BEHIND_SEPARATOR.sub(r"\1'", guarded)
 
 
 def report_rows(report: Report) -> list[Row]:

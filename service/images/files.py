@@ -21,13 +21,14 @@ class PhotoFiles:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
-    def keep(self, capture_id: str, jpeg: bytes) -> str:
+    def keep(self, capture_id: str, jpeg: bytes, *, sent: str) -> str:
         """Write a photo so that it survives a power cut, and return its name.
 
-        The name holds a digest of the content: two different photos sent under one id can't
-        overwrite each other. Raises StorageError when the disk refuses.
+        The name holds a digest of the content and of `sent`, which tells what the client sent:
+        two different requests under one id can neither overwrite nor remove each other's file,
+        even if their cleaned photos are equal. Raises StorageError when the disk refuses.
         """
-        digest = hashlib.sha256(jpeg).hexdigest()[:12]
+        digest = hashlib.sha256(sent.encode() + b"\0" + jpeg).hexdigest()[:12]
         own = str(UUID(capture_id))
         name = f"{own[:2]}/{own}-{digest}.jpg"
         path = self._folder / name

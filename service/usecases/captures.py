@@ -127,7 +127,7 @@ def _record(
             else:
                 forms = tuple((each.id, each.p) for each in prediction.forms)
                 embedding = prediction.embedding.astype("<f2").tobytes()
-    name = services.photos.keep(capture_id, jpeg)
+    name = services.photos.keep(capture_id, jpeg, sent=f"{sort.id} {sent['sha256']}")
     capture = CaptureRecord(
         id=capture_id,
         sort_id=sort.id,

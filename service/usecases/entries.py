@@ -35,7 +35,8 @@ def check_id(given: str, what: str) -> str:
 def check_text(given: str, what: str, *, longest: int, needed: bool = False) -> str:
     """Return a text without spaces around it.
 
-    Raises InvalidEntryError when it is too long, holds control characters, or is empty but needed.
+    Raises InvalidEntryError when it is too long, holds control characters, or is empty (or
+    of invisible characters only) but needed.
     """
     text = given.strip()
     if needed and not text:
@@ -47,10 +48,21 @@ def check_text(given: str, what: str, *, longest: int, needed: bool = False) -> 
             length=len(text),
             longest=longest,
         )
-    # Lone surrogates arrive in JSON escapes and can't be stored as UTF-8.
-    if any((ord(c) < 32 and c not in "\n\r\t") or 0xD800 <= ord(c) <= 0xDFFF for c in text):
+    if any(_is_control(character) for character in text):
         raise InvalidEntryError(f"{what} holds characters that can't be shown: type it again")
+    if needed and not any(character.isprintable() for character in text):
+        raise InvalidEntryError(f"{what} shows nothing: write something that can be read")
     return text
+
+
+def _is_control(character: str) -> bool:
+    """Tell whether a terminal could obey it (C0, C1), or UTF-8 can't hold it (lone surrogates)."""
+    code = ord(character)
+    return (
+        (code < 32 and character not in "\n\r\t")
+        or 0x7F <= code <= 0x9F
+        or 0xD800 <= code <= 0xDFFF
+    )
 
 
 def check_sorter(given: str) -> str:

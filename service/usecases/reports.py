@@ -121,7 +121,7 @@ def _cell(value: object) -> object:
     if isinstance(value, (datetime, date)):
         return value.isoformat()
     if isinstance(value, (dict, list)):
-        return json.dumps(value, ensure_ascii=False, sort_keys=True)
+        return safe_cell(json.dumps(value, ensure_ascii=False, sort_keys=True))
     return safe_cell(value) if isinstance(value, str) else value
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import logging
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -46,6 +46,10 @@ STATUS: Mapping[type[TallytareError], int] = {
     StorageError: 503,
 }
 
+LONGEST_MESSAGE = 2_000
+"""Characters of a message that reach a client; a list of mistakes in a programme file fits."""
+_LONGEST_VALUE, _MOST_VALUES = 400, 200
+
 _HTTP_PROBLEMS: Mapping[int, tuple[str, str]] = {
     400: ("bad_request", "the request can't be read: reload the page and try again"),
     404: ("not_found", "there is nothing at this address: go back to the list of sorts"),
@@ -74,10 +78,37 @@ def problem_of(error: TallytareError) -> Problem:
 
 def answer(request: Request, problem: Problem) -> Response:
     """Return a problem as JSON, or as a page where a person opened one."""
+    problem = _brief(problem)
     html: HtmlError | None = getattr(request.app.state, "html_error", None)
     if html is not None and _wants_html(request):
         return html(request, problem)
     return json_answer(problem)
+
+
+def _brief(problem: Problem) -> Problem:
+    """Return a problem that does not send back the megabyte that caused it."""
+    return replace(
+        problem,
+        message=_shortened(problem.message, LONGEST_MESSAGE),
+        details={name: _short_value(value) for name, value in problem.details.items()},
+    )
+
+
+def _short_value(value: object) -> object:
+    if isinstance(value, str):
+        return _shortened(value, _LONGEST_VALUE)
+    if isinstance(value, dict):
+        return {name: _short_value(each) for name, each in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_short_value(each) for each in value[:_MOST_VALUES]]
+    return value
+
+
+def _shortened(text: str, most: int) -> str:
+    """Cut out the middle: a message begins with what was given and ends with what to do."""
+    if len(text) <= most:
+        return text
+    return f"{text[: most * 3 // 4]} [...] {text[-most // 4 :]}"
 
 
 def json_answer(problem: Problem) -> Response:

@@ -6,10 +6,23 @@ between the display and the log.
 
 from __future__ import annotations
 
+import re
 from datetime import date
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictInt
+
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+
+
+def _written_day(value: object) -> object:
+    """Refuse numbers: pydantic would take them for seconds since 1970."""
+    if isinstance(value, str) and _DAY.fullmatch(value):
+        return value
+    raise ValueError("write year-month-day, such as 2026-05-31")
+
+
+Day = Annotated[date, BeforeValidator(_written_day)]
 
 
 class _Request(BaseModel):
@@ -23,9 +36,9 @@ class NewSort(_Request):
     name: str
     place: str = ""
     stratum: str = ""
-    sorted_on: date
-    days: int
-    persons: int
+    sorted_on: Day
+    days: StrictInt
+    persons: StrictInt
     programme_id: str
     sorters: list[str] = Field(default_factory=list, max_length=50)
     keeps_photos: bool = False
@@ -51,7 +64,7 @@ class NewItem(_Request):
     capture_id: str | None = None
     batch_id: str | None = None
     category: str
-    count: int = 1
+    count: StrictInt = 1
     facts: dict[str, str] = Field(default_factory=dict)
     note: str = ""
     sorter: str = ""
@@ -62,7 +75,7 @@ class Correction(_Request):
 
     change_id: str
     category: str
-    count: int
+    count: StrictInt
     facts: dict[str, str] = Field(default_factory=dict)
     reason: str = ""
     sorter: str = ""

@@ -18,10 +18,10 @@ from tests.store.entries import CARDBOARD, counts, enter, take
 STATIONS = 4
 
 
-def _at_once(work: Callable[[int], None]) -> list[BaseException]:
-    """Run `work(0)` to `work(3)` on threads that start together; return what they raised."""
+def _at_once(work: Callable[[int], None], stations: int = STATIONS) -> list[BaseException]:
+    """Run `work(0)` to `work(stations - 1)` on threads that start together; return their errors."""
     errors: list[BaseException] = []
-    barrier = threading.Barrier(STATIONS)
+    barrier = threading.Barrier(stations)
 
     def run(station: int) -> None:
         barrier.wait()
@@ -30,7 +30,7 @@ def _at_once(work: Callable[[int], None]) -> list[BaseException]:
         except BaseException as error:
             errors.append(error)
 
-    threads = [threading.Thread(target=run, args=(n,)) for n in range(STATIONS)]
+    threads = [threading.Thread(target=run, args=(n,)) for n in range(stations)]
     for thread in threads:
         thread.start()
     for thread in threads:
@@ -108,6 +108,28 @@ def test_one_id_for_four_photos_at_once(services: Services, sort: SortInfo) -> N
     assert [type(error) for error in errors] == [ConflictError] * 3
     photo = captures.get_capture(services, capture_id)
     assert list(services.photos.names()) == [photo.photo_name]
+
+
+def test_equal_copies_of_two_photos_at_once(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    """One id, two files that differ in their metadata only: who loses must not take the copy."""
+    capture_id = new_id()
+    together = threading.Barrier(2)
+
+    def meet() -> None:
+        together.wait(timeout=5)
+
+    predictor.before = meet
+
+    def work(station: int) -> None:
+        photo = jpeg(location=bool(station))
+        captures.take_photo(services, sort_id=sort.id, capture_id=capture_id, data=photo)
+
+    errors = _at_once(work, stations=2)
+    assert [type(error) for error in errors] == [ConflictError]
+    assert captures.read_photo(services, capture_id)
+    assert len(list(services.photos.names())) == 1
 
 
 def test_two_services_on_one_store(settings: Settings, services: Services, sort: SortInfo) -> None:

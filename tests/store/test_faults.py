@@ -264,7 +264,7 @@ def test_no_name_of_another_kind_reaches_the_disk(tmp_path: Path, name: str) -> 
 def test_a_photo_id_that_is_no_uuid_never_becomes_a_path(tmp_path: Path) -> None:
     """Use cases check it before; the file store does not rely on that."""
     with pytest.raises(ValueError, match="badly formed"):
-        PhotoFiles(tmp_path).keep("../../x", b"")
+        PhotoFiles(tmp_path).keep("../../x", b"", sent="")
 
 
 def test_export_to_a_full_disk(

@@ -119,6 +119,11 @@ def test_a_reading_is_converted_exactly() -> None:
     assert reading.half_resolution_g == Decimal("22.6796185")
 
 
+@pytest.mark.parametrize("typed", ["-0", "-0.00", "-,0", "\u22120"])
+def test_minus_nothing_is_nothing(typed: str) -> None:
+    assert not parse_decimal(typed, what="tare").is_signed()
+
+
 @pytest.mark.parametrize(
     ("value", "resolution", "message"),
     [

@@ -278,6 +278,20 @@ def test_formula_starts_get_an_apostrophe(start: str) -> None:
     assert safe_cell(f"{start}1+1") == f"'{start}1+1"
 
 
-@pytest.mark.parametrize("text", ["", "plain", "1=1", "a-b", " =1"])
+@pytest.mark.parametrize(
+    ("text", "safe"),
+    [
+        ("a;=1+1", "a;'=1+1"),
+        ("a; \t@SUM(1)", "a; \t'@SUM(1)"),
+        ("=1;-2\n+3", "'=1;'-2\n'+3"),
+        ('{"x;\uff0b": 1}', '{"x;\'\uff0b": 1}'),
+        ('a;"=1"', 'a;"\'=1"'),
+    ],
+)
+def test_formula_behind_another_separator_gets_one_too(text: str, safe: str) -> None:
+    assert safe_cell(text) == safe
+
+
+@pytest.mark.parametrize("text", ["", "plain", "1=1", "a-b", " =1", "a; b-c", "a;1-1"])
 def test_other_texts_are_left_alone(text: str) -> None:
     assert safe_cell(text) == text
