@@ -1,12 +1,15 @@
 """Try recipes against pictures from a source that none of them trained on.
 
-`python -m training.trials run FILE --data DIR --out DIR` trains each trial of a TOML file and
-keeps its raw answers; `python -m training.trials table --out DIR` prints the comparison.
+`python -m training.trials run FILE --data DIR --out DIR` trains each trial of a TOML file, once
+for each source that it holds out, and keeps its raw answers, its network and, line by line in
+`results.jsonl`, its scores. `python -m training.trials table [RESULTS...]` prints the comparison;
+without a file, of all trials that are kept in `training/data/trials.jsonl`.
 """
 
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import json
 import sys
 import time
@@ -26,8 +29,10 @@ from training.manifest import read_examples
 from training.outputs import answer_views
 from training.recipe import Recipe, make_recipe
 from training.train import Labels, train_network
+from training.trial_table import results_table, trial_scores
 
 VIEWS = (0.0, 0.7)
+KEPT_RESULTS = Path(__file__).parent / "data" / "trials.jsonl"
 
 
 def run_trial(
@@ -53,18 +58,25 @@ def run_trial(
     seconds = time.perf_counter() - began
     asked = data.rows([not fit for fit in fits])
     answers = answer_views(net, views[asked], device=device)
+    kept = out / f"{name}--{held_out or 'none'}"
     np.savez(
-        out / f"{name}--{held_out or 'none'}.npz",
-        rows=asked.numpy().astype(np.int16),
+        kept.with_suffix(".npz"),
+        rows=asked.numpy().astype(np.int32),
         forms=answers.forms.astype(np.float16),
-        materials=answers.materials.astype(np.float16),
     )
-    torch.save(
-        {k: v.half() if v.is_floating_point() else v for k, v in net.state_dict().items()},
-        out / f"{name}--{held_out or 'none'}.pt",
-    )
-    line = {"trial": name, "held_out": held_out, "seconds": round(seconds, 1), "fits": len(rows)}
-    sys.stdout.write(json.dumps(line) + "\n")
+    half = {k: v.half() if v.is_floating_point() else v for k, v in net.state_dict().items()}
+    torch.save(half, kept.with_suffix(".pt"))
+    line = {
+        "trial": name,
+        "held_out": held_out,
+        "options": dataclasses.asdict(recipe),
+        "pictures": len(rows),
+        "seconds": round(seconds),
+        **trial_scores(data, asked.numpy(), answers.forms, table, held_out),
+    }
+    with (out / "results.jsonl").open("a", encoding="utf-8") as stream:
+        stream.write(json.dumps(line) + "\n")
+    sys.stdout.write(f"{name} without {held_out or 'nothing'}: {seconds:.0f} s\n")
     sys.stdout.flush()
 
 
@@ -123,13 +135,20 @@ def run(file: Path, data_path: Path, out: Path, *, jobs: int, workers: int) -> N
 def main(arguments: Sequence[str] | None = None) -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("file", type=Path)
-    parser.add_argument("--data", type=Path, required=True)
-    parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--jobs", type=int, default=1)
-    parser.add_argument("--workers", type=int, default=2)
+    verbs = parser.add_subparsers(dest="verb", required=True)
+    runs = verbs.add_parser("run", help="train and score every trial of a file")
+    runs.add_argument("file", type=Path)
+    runs.add_argument("--data", type=Path, required=True)
+    runs.add_argument("--out", type=Path, required=True)
+    runs.add_argument("--jobs", type=int, default=1, help="trials at a time")
+    runs.add_argument("--workers", type=int, default=2, help="processes that decode")
+    prints = verbs.add_parser("table", help="print what was tried")
+    prints.add_argument("results", type=Path, nargs="*", default=[KEPT_RESULTS])
     given = parser.parse_args(arguments)
-    run(given.file, given.data, given.out, jobs=given.jobs, workers=given.workers)
+    if given.verb == "run":
+        run(given.file, given.data, given.out, jobs=given.jobs, workers=given.workers)
+    else:
+        sys.stdout.write(results_table(given.results))
 
 
 if __name__ == "__main__":
