@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
+from typing import Annotated
 
 from platformdirs import user_data_path
-from pydantic import Field
-from pydantic_settings import BaseSettings, SettingsConfigDict
+from pydantic import BeforeValidator, Field
+from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 
 def _default_data_dir() -> Path:
     return user_data_path("tallytare", appauthor=False)
+
+
+def _names(given: object) -> object:
+    """Return names typed with commas between them, or as JSON, as names."""
+    if not isinstance(given, str):
+        return given
+    if given.lstrip().startswith("["):
+        return json.loads(given)
+    return tuple(name.strip() for name in given.split(",") if name.strip())
 
 
 class Settings(BaseSettings):
@@ -38,9 +49,11 @@ class Settings(BaseSettings):
         description="Address to listen on; the default is reachable from this machine only.",
     )
     port: int = Field(default=8017, ge=0, le=65535, description="Port to listen on; 0 picks one.")
-    allowed_hosts: tuple[str, ...] = Field(
+    allowed_hosts: Annotated[tuple[str, ...], NoDecode, BeforeValidator(_names)] = Field(
         default=(),
-        description="More host names, without port, under which the pages may be opened (JSON).",
+        description=(
+            "More host names, without port, under which the pages may be opened; commas between."
+        ),
     )
     bundle: str = Field(
         default="",

@@ -102,6 +102,9 @@ class TomlFile:
                 line, f"this is no valid TOML: {what}", "Check quotes, brackets and commas there"
             )
             self.problems.raise_any()
+        except RecursionError:
+            self.problems.add(1, "brackets stand in brackets by the hundred", "Take them out")
+            self.problems.raise_any()
         self._lines = _key_lines(text)
         self.end = max(1, text.rstrip().count("\n") + 1)
         self.root = Table(self, (), document)

@@ -81,6 +81,11 @@ def test_broken_toml_names_its_line(text: str, line: int) -> None:
     assert e.value.details["file"] == "x.toml"
 
 
+def test_toml_of_endless_brackets_is_refused() -> None:
+    with pytest.raises(DataFileError, match=r"^x\.toml, line 1: brackets stand in brackets"):
+        TomlFile("a = " + "[" * 20_000, "x.toml")
+
+
 def test_toml_that_breaks_off_at_the_end_names_the_last_line() -> None:
     with pytest.raises(DataFileError, match=r"line 2: this is no valid TOML"):
         TomlFile("a = 1\nb = [", "x.toml")

@@ -31,6 +31,30 @@ def test_settings_come_from_the_environment(
     assert settings.photos_dir == tmp_path / "photos"
 
 
+@pytest.mark.parametrize(
+    ("typed", "names"),
+    [
+        ("laptop.local", ("laptop.local",)),
+        (" laptop.local, sorting ,", ("laptop.local", "sorting")),
+        ('["a", "b"]', ("a", "b")),
+        ("", ()),
+    ],
+)
+def test_hosts_are_typed_with_commas(
+    monkeypatch: pytest.MonkeyPatch, typed: str, names: tuple[str, ...]
+) -> None:
+    """JSON is taken too."""
+    monkeypatch.setenv("TALLYTARE_ALLOWED_HOSTS", typed)
+    assert Settings().allowed_hosts == names
+
+
+def test_hosts_in_broken_json_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Named like any other wrong setting, not with a trace."""
+    monkeypatch.setenv("TALLYTARE_ALLOWED_HOSTS", '["a"')
+    with pytest.raises(ValidationError, match="allowed_hosts"):
+        Settings()
+
+
 def test_it_listens_on_this_machine_only_by_default() -> None:
     """Anything else must be asked for."""
     settings = Settings()
