@@ -15,6 +15,7 @@ from classifier.domain.errors import TallytareError
 from service.app import create_app
 from service.settings import Settings
 from service.usecases.services import Services
+from service.web.patience import PatientProtocol
 
 _GRACE_S = 5
 
@@ -50,7 +51,10 @@ def run_server(
             webbrowser.open(address)
         config = uvicorn.Config(
             app,
+            http=PatientProtocol,
+            ws="none",
             log_level="warning",
+            server_header=False,
             access_log=False,
             timeout_graceful_shutdown=_GRACE_S,
         )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -33,6 +34,12 @@ _MENDS = (
 )
 
 
+# FastAPI has 40 threads. While another process holds the database, this many of them may wait out
+# the whole time; the others are told soon, so that pages can still be read.
+_MOST_PATIENT = 24
+_LATECOMER_S = 2.0
+
+
 class Database:
     """Transactions on one database."""
 
@@ -41,6 +48,7 @@ class Database:
         self._busy_timeout_s = busy_timeout_s
         # SQLite makes writers poll for its lock; in one process a real lock is fair and faster.
         self._writers = threading.Lock() if engine.dialect.name == "sqlite" else None
+        self._patient = threading.BoundedSemaphore(_MOST_PATIENT)
 
     def write(self, work: Callable[[Connection], T]) -> T:
         """Run `work` in one write transaction and return its result.
@@ -49,13 +57,14 @@ class Database:
         only at the insert; then `work` runs once more and finds the first row. ConflictError when
         that does not help.
         """
+        deadline = time.monotonic() + self._busy_timeout_s
         with self._in_turn():
             try:
-                return self._attempt(work)
+                return self._attempt(work, deadline)
             except IntegrityError:
                 pass
             try:
-                return self._attempt(work)
+                return self._attempt(work, deadline)
             except IntegrityError as error:
                 raise ConflictError(
                     "another entry got in the way: nothing was recorded; reload the page, look at "
@@ -63,9 +72,12 @@ class Database:
                     said=str(error.orig),
                 ) from error
 
-    def _attempt(self, work: Callable[[Connection], T]) -> T:
+    def _attempt(self, work: Callable[[Connection], T], deadline: float) -> T:
         with _plain_errors(self.place):
-            immediate = self.engine.execution_options(tallytare_begin="BEGIN IMMEDIATE")
+            left_ms = max(0, round(1000 * (deadline - time.monotonic())))
+            immediate = self.engine.execution_options(
+                tallytare_begin="BEGIN IMMEDIATE", tallytare_wait_ms=left_ms
+            )
             with immediate.begin() as connection:
                 return work(connection)
 
@@ -74,14 +86,20 @@ class Database:
         if self._writers is None:
             yield
             return
-        if not self._writers.acquire(timeout=self._busy_timeout_s):
-            raise StorageError(
-                f"the database {self.place} is busy with other entries; try again in a moment"
-            )
+        patient = self._patient.acquire(blocking=False)
+        wait_s = self._busy_timeout_s if patient else min(self._busy_timeout_s, _LATECOMER_S)
         try:
-            yield
+            if not self._writers.acquire(timeout=wait_s):
+                raise StorageError(
+                    f"the database {self.place} is busy with other entries; try again in a moment"
+                )
+            try:
+                yield
+            finally:
+                self._writers.release()
         finally:
-            self._writers.release()
+            if patient:
+                self._patient.release()
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
@@ -155,11 +173,11 @@ def make_engine(url: str, *, busy_timeout_s: float) -> Engine:
         max_overflow=56,
         connect_args={"timeout": busy_timeout_s, "check_same_thread": False},
     )
-    _set_up_sqlite(engine)
+    _set_up_sqlite(engine, busy_timeout_s)
     return engine
 
 
-def _set_up_sqlite(engine: Engine) -> None:
+def _set_up_sqlite(engine: Engine, busy_timeout_s: float) -> None:
     @event.listens_for(engine, "connect")
     def _on_connect(connection: Any, _record: Any) -> None:
         # The driver's own BEGIN comes too late for "check, then insert"; ours is sent in _on_begin.
@@ -172,5 +190,7 @@ def _set_up_sqlite(engine: Engine) -> None:
 
     @event.listens_for(engine, "begin")
     def _on_begin(connection: Connection) -> None:
-        begin = connection.get_execution_options().get("tallytare_begin", "BEGIN")
-        connection.exec_driver_sql(begin)
+        options = connection.get_execution_options()
+        wait_ms = options.get("tallytare_wait_ms", round(1000 * busy_timeout_s))
+        connection.exec_driver_sql(f"PRAGMA busy_timeout={wait_ms:d}")
+        connection.exec_driver_sql(options.get("tallytare_begin", "BEGIN"))

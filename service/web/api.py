@@ -16,10 +16,18 @@ from service.web import schemas
 from service.web.dependencies import ServicesDep, UploadDep
 
 _ERRORS: dict[int | str, dict[str, Any]] = {
-    status: {"model": schemas.ErrorOut} for status in (404, 409, 413, 422, 500, 503)
+    status: {"model": schemas.ErrorOut}
+    for status in (400, 403, 404, 408, 409, 413, 421, 422, 500, 503)
 }
 router = APIRouter(prefix="/api", responses=_ERRORS)
 photos_router = APIRouter()
+
+
+class CsvResponse(Response):
+    """CSV, for the description of the interface too."""
+
+    media_type = "text/csv"
+
 
 _UPLOAD_FORM = {
     "requestBody": {
@@ -150,7 +158,7 @@ def post_correction(
 
 @router.post("/items/{item_id}/undo")
 def post_undo(services: ServicesDep, item_id: str, body: schemas.Undo) -> schemas.ConfirmedOut:
-    """schemas.Undo an item."""
+    """Undo an item."""
     return schemas.ConfirmedOut.of(items.undo(services, item_id=item_id, **body.model_dump()))
 
 
@@ -226,13 +234,13 @@ def get_report(services: ServicesDep, sort_id: str) -> dict[str, Any]:
     return reports.report_as_json(services, sort_id)
 
 
-@router.get("/sorts/{sort_id}/report.csv")
+@router.get("/sorts/{sort_id}/report.csv", response_class=CsvResponse)
 def get_report_csv(services: ServicesDep, sort_id: str) -> Response:
     """Return the report as tidy CSV."""
     return _csv(reports.report_as_csv(services, sort_id), "report.csv")
 
 
-@router.get("/data-dictionary.csv")
+@router.get("/data-dictionary.csv", response_class=CsvResponse)
 def get_data_dictionary() -> Response:
     """Return what each column of the report's CSV holds."""
     return _csv(reports.data_dictionary_csv(), "data-dictionary.csv")
@@ -256,8 +264,4 @@ def capture_out(services: ServicesDep, view: CaptureView) -> schemas.CaptureOut:
 
 
 def _csv(text: str, name: str) -> Response:
-    return Response(
-        text,
-        media_type="text/csv; charset=utf-8",
-        headers={"content-disposition": f'attachment; filename="{name}"'},
-    )
+    return CsvResponse(text, headers={"content-disposition": f'attachment; filename="{name}"'})

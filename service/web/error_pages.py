@@ -11,6 +11,7 @@ from service.web.render import page
 _TITLES = {
     400: "That could not be used",
     404: "Nothing is here",
+    408: "That took too long",
     405: "That does not work here",
     409: "That was not recorded",
     413: "That is too large",

@@ -22,6 +22,8 @@ def _written_day(value: object) -> object:
     raise ValueError("write year-month-day, such as 2026-05-31")
 
 
+Id = Annotated[str, Field(json_schema_extra={"format": "uuid"})]
+"""The use cases check it: their message says what to send instead."""
 Day = Annotated[date, BeforeValidator(_written_day)]
 
 
@@ -32,7 +34,7 @@ class _Request(BaseModel):
 class NewSort(_Request):
     """A sort to be started."""
 
-    sort_id: str
+    sort_id: Id
     name: str
     place: str = ""
     stratum: str = ""
@@ -47,7 +49,7 @@ class NewSort(_Request):
 class SortStep(_Request):
     """Closing or reopening; the id makes a resend harmless."""
 
-    event_id: str
+    event_id: Id
 
 
 class FactAnswer(_Request):
@@ -60,9 +62,9 @@ class FactAnswer(_Request):
 class NewItem(_Request):
     """A confirmation: of a capture, by hand, or "same again"."""
 
-    item_id: str
-    capture_id: str | None = None
-    batch_id: str | None = None
+    item_id: Id
+    capture_id: Id | None = None
+    batch_id: Id | None = None
     category: str
     count: StrictInt = 1
     facts: dict[str, str] = Field(default_factory=dict)
@@ -73,7 +75,7 @@ class NewItem(_Request):
 class Correction(_Request):
     """What an item is instead; the first label stays in its history."""
 
-    change_id: str
+    change_id: Id
     category: str
     count: StrictInt
     facts: dict[str, str] = Field(default_factory=dict)
@@ -84,7 +86,7 @@ class Correction(_Request):
 class Undo(_Request):
     """Takes an item out of the totals."""
 
-    change_id: str
+    change_id: Id
     reason: str = ""
     sorter: str = ""
 
@@ -92,7 +94,7 @@ class Undo(_Request):
 class NewBatch(_Request):
     """Another container or heap of a category."""
 
-    batch_id: str
+    batch_id: Id
     category: str
     label: str = ""
 
@@ -100,8 +102,8 @@ class NewBatch(_Request):
 class NewWeighing(_Request):
     """One reading, as typed; `batch_id` or `category` says of what."""
 
-    weighing_id: str
-    batch_id: str | None = None
+    weighing_id: Id
+    batch_id: Id | None = None
     category: str | None = None
     method: Literal["container", "difference", "below_resolution"]
     gross: str | None = None
@@ -119,7 +121,7 @@ class NewWeighing(_Request):
 class VoidWeighing(_Request):
     """Takes a weighing out of the totals; a reason is required."""
 
-    void_id: str
+    void_id: Id
     reason: str
     sorter: str = ""
 
@@ -127,7 +129,7 @@ class VoidWeighing(_Request):
 class NewTare(_Request):
     """A bucket or bag for the tare library."""
 
-    tare_id: str
+    tare_id: Id
     name: str
     weight: str
     unit: str

@@ -1,6 +1,7 @@
 """The gate before every endpoint: which hosts, origins and sizes pass, and what headers leave.
 
-Written as plain ASGI so that a body is counted while it streams in, before anything parses it.
+Written as plain ASGI so that a body is counted and timed while it streams in, before anything
+parses it.
 """
 
 from __future__ import annotations
@@ -15,15 +16,13 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.settings import Settings
+from service.web.body import Body
 from service.web.errors import Problem, answer, internal_problem
 
 logger = logging.getLogger("tallytare")
 
 FORM_OVERHEAD_BYTES = 64_000
 """What a multipart form may add to the photo in it."""
-DRAIN_FACTOR = 8
-"""A refused body is read on up to so many times its limit: a browser that is still sending shows
-"connection reset" instead of our message."""
 
 _SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 _HEADERS = {
@@ -63,28 +62,25 @@ class Gate:
         body = self._body(request, receive)
         await self._pass(request, body, out)
 
-    async def _pass(self, request: Request, body: _Body, out: _Out) -> None:
+    async def _pass(self, request: Request, body: Body, out: _Out) -> None:
         scope = request.scope
-        held: list[Message] = []
 
-        async def send_unless_too_large(message: Message) -> None:
-            if not body.too_large:
+        async def send_unless_refused(message: Message) -> None:
+            if body.problem is None:
                 await out.send(message)
-            else:
-                held.append(message)
 
         try:
-            if not body.too_large:
-                await self._app(scope, body.receive, send_unless_too_large)
+            if body.problem is None:
+                await self._app(scope, body.receive, send_unless_refused)
         except Exception:
-            if not body.too_large:
+            if body.problem is None:
                 logger.exception("%s %s failed", scope["method"], scope["path"])
                 if not out.started:
                     await answer(request, internal_problem())(scope, body.receive, out.send)
                 return
-        if body.too_large and not out.started:
+        if body.problem is not None and not out.started:
             await body.drain()
-            await answer(request, body.problem())(scope, body.receive, out.send)
+            await answer(request, body.problem)(scope, body.receive, out.send)
 
     def _refusal(self, request: Request) -> Problem | None:
         host = request.headers.get("host", "")
@@ -103,58 +99,11 @@ class Gate:
             )
         return None
 
-    def _body(self, request: Request, receive: Receive) -> _Body:
+    def _body(self, request: Request, receive: Receive) -> Body:
         if request.method == "POST" and request.url.path.endswith("/captures"):
             limit = self._settings.max_upload_bytes + FORM_OVERHEAD_BYTES
-            return _Body(receive, limit, request.headers, "photo_too_large")
-        return _Body(receive, self._settings.max_json_bytes, request.headers, "request_too_large")
-
-
-class _Body:
-    """A request body that is counted while it arrives."""
-
-    def __init__(self, receive: Receive, limit: int, headers: Headers, code: str) -> None:
-        self._receive = receive
-        self._code = code
-        self._limit = limit
-        self._count = 0
-        self._ended = False
-        declared = headers.get("content-length", "")
-        self._declared = int(declared) if declared.isascii() and declared.isdigit() else 0
-        self.too_large = self._declared > limit
-
-    async def receive(self) -> Message:
-        """Pass a message on, or tell the app that the client is gone once it is too much."""
-        if self.too_large:
-            return {"type": "http.disconnect"}
-        message = await self._receive()
-        self._note(message)
-        if self._count > self._limit:
-            self.too_large = True
-            return {"type": "http.disconnect"}
-        return message
-
-    async def drain(self) -> None:
-        """Read on and throw away, within reason."""
-        most = self._limit * DRAIN_FACTOR
-        if self._declared > most:
-            return
-        while not self._ended and self._count <= most:
-            self._note(await self._receive())
-
-    def problem(self) -> Problem:
-        """Return what to tell the client."""
-        return Problem(
-            413,
-            self._code,
-            f"the request is larger than {self._limit:,} bytes: send less at once (a photo: taken "
-            "at a lower resolution); nothing was recorded",
-            {"allowed_bytes": self._limit},
-        )
-
-    def _note(self, message: Message) -> None:
-        self._count += len(message.get("body", b""))
-        self._ended = message["type"] != "http.request" or not message.get("more_body", False)
+            return Body(receive, limit, request.headers, "photo_too_large")
+        return Body(receive, self._settings.max_json_bytes, request.headers, "request_too_large")
 
 
 class _Out:

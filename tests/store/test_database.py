@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
+import time
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
@@ -108,3 +110,30 @@ def test_a_time_without_a_zone_is_refused(database: Database) -> None:
 
     with pytest.raises(StorageError, match="no zone"):
         database.write(work)
+
+
+def test_a_locked_database_leaves_threads_to_readers(tmp_path: Path) -> None:
+    """Forty writers at once: some wait, the rest are told soon; none waits twice as long."""
+    path = tmp_path / "log.sqlite3"
+    open_database(f"sqlite:///{path}").close()
+    database = open_database(f"sqlite:///{path}", busy_timeout_s=4.0)
+    other = sqlite3.connect(path, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    waited: list[float] = []
+
+    def write() -> None:
+        start = time.monotonic()
+        with pytest.raises(StorageError, match="try again in a moment"):
+            database.write(_add_version)
+        waited.append(time.monotonic() - start)
+
+    threads = [threading.Thread(target=write) for _ in range(40)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    other.close()
+    assert sum(seconds < 3 for seconds in waited) >= 10
+    assert max(waited) < 6
+    database.write(_add_version)
+    database.close()

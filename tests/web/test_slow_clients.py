@@ -1,0 +1,139 @@
+"""Clients that send slowly or nothing: told or let go, and nobody else waits for them."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+import uvicorn
+from starlette.types import Message
+
+from service.app import create_app
+from service.settings import Settings
+from service.usecases.services import Services
+from service.web import body, patience
+from service.web.patience import PatientProtocol
+from tests.fakes import new_id
+
+BOUND = b"multipart/form-data; boundary=b"
+
+
+def _scope(path: str, kind: bytes = BOUND) -> dict[str, Any]:
+    return {
+        "type": "http",
+        "asgi": {"version": "3.0"},
+        "http_version": "1.1",
+        "method": "POST",
+        "scheme": "http",
+        "path": path,
+        "raw_path": path.encode(),
+        "query_string": b"",
+        "headers": [(b"host", b"localhost"), (b"content-type", kind)],
+        "client": ("127.0.0.1", 1),
+        "server": ("127.0.0.1", 80),
+    }
+
+
+def _post(app: Any, scope: dict[str, Any], pieces: list[bytes], pause_s: float) -> Any:
+    """Send pieces with a pause before each; after the last, silence."""
+    sent: list[Message] = []
+    waiting = list(pieces)
+
+    async def receive() -> Message:
+        await asyncio.sleep(pause_s if waiting else 60)
+        return {"type": "http.request", "body": waiting.pop(0), "more_body": True}
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    asyncio.run(app(scope, receive, send))
+    return sent[0]["status"], json.loads(b"".join(each.get("body", b"") for each in sent))
+
+
+@pytest.mark.parametrize("path", [f"/api/sorts/{new_id()}/captures", "/api/sorts", "/sorts"])
+def test_a_body_that_stops_is_given_up(
+    settings: Settings, services: Services, monkeypatch: pytest.MonkeyPatch, path: str
+) -> None:
+    """After a time without a byte."""
+    monkeypatch.setattr(body, "SILENCE_S", 0.1)
+    kind = b"application/json" if path == "/api/sorts" else BOUND
+    app = create_app(settings, services=services)
+    status, told = _post(app, _scope(path, kind), [b"--b\r\n"], 0.0)
+    assert (status, told["error"]["code"]) == (408, "request_too_slow")
+    assert "send it again" in told["error"]["message"]
+
+
+def test_a_body_that_drips_is_given_up(
+    settings: Settings, services: Services, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each silence is short, but the whole takes too long."""
+    monkeypatch.setattr(body, "WHOLE_BODY_S", 0.3)
+    app = create_app(settings, services=services)
+    status, told = _post(app, _scope("/api/sorts", b"application/json"), [b" "] * 100, 0.05)
+    assert (status, told["error"]["code"]) == (408, "request_too_slow")
+
+
+@pytest.fixture
+def port(settings: Settings, services: Services, monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
+    """Return the port of a real server that waits half a second for headers."""
+    monkeypatch.setattr(patience, "HEAD_S", 0.5)
+    listener = socket.create_server(("127.0.0.1", 0))
+    config = uvicorn.Config(
+        create_app(settings, services=services), http=PatientProtocol, log_level="error"
+    )
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
+    thread.start()
+    yield listener.getsockname()[1]
+    server.should_exit = True
+    thread.join()
+    listener.close()
+
+
+def _end_of(client: socket.socket) -> float:
+    """Return after how many seconds the server closed the connection."""
+    start = time.monotonic()
+    client.settimeout(5)
+    while client.recv(65536):
+        pass
+    return time.monotonic() - start
+
+
+GET = b"GET /api/health HTTP/1.1\r\nHost: localhost\r\n"
+
+
+@pytest.mark.parametrize("said", [b"", b"GET / HT", GET])
+@pytest.mark.parametrize("after_another", [False, True])
+def test_headers_that_never_end_are_given_up(port: int, said: bytes, after_another: bool) -> None:
+    """Also those of a second request on one connection; one without any has 5 s to come."""
+    with socket.create_connection(("127.0.0.1", port)) as client:
+        if after_another:
+            client.sendall(GET + b"\r\n")
+            assert client.recv(65536).startswith(b"HTTP/1.1 200")
+        client.sendall(said)
+        assert 0.3 < _end_of(client) < (3 if said or not after_another else 6)
+
+
+def test_an_answer_that_takes_long_is_waited_for(
+    port: int, services: Services, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The time for headers ends with them."""
+    monkeypatch.setattr(type(services.log), "ping", lambda _: time.sleep(1))
+    with socket.create_connection(("127.0.0.1", port)) as client:
+        client.sendall(GET + b"Connection: close\r\n\r\n")
+        client.settimeout(5)
+        assert client.recv(65536).startswith(b"HTTP/1.1 200")
+
+
+def test_endless_headers_are_refused(port: int) -> None:
+    """They would be kept in memory."""
+    with socket.create_connection(("127.0.0.1", port)) as client:
+        client.settimeout(5)
+        client.sendall(GET + b"X: " + b"a" * 200_000)
+        assert client.recv(65536).startswith(b"HTTP/1.1 400")
