@@ -47,7 +47,8 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe) -> 
             score_table(evaluation["unseen_source"]),
             "Each row of a source that the table of pictures lists comes from a sister network "
             "trained by the same recipe without that source. This is the table to go by in a new "
-            "place.",
+            "place. The recipe was chosen by these rows (`python -m training.trials table`), so "
+            "they flatter it a little.",
         ]
     parts += [
         "### Form by form (test split, all sources)",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 from dataclasses import dataclass
+from typing import Any, cast
 
 import timm
 import torch
@@ -93,7 +94,9 @@ class SortNet(nn.Module):
         super().__init__()
         if backbone not in _LITE:
             raise ValueError(f"backbone {backbone!r} is not one of {', '.join(_LITE)}")
-        self.backbone = timm.create_model(f"tf_efficientnet_{backbone}", pretrained=False)
+        self.backbone = cast(
+            Any, timm.create_model(f"tf_efficientnet_{backbone}", pretrained=False)
+        )
         if pretrained:
             self.backbone.load_state_dict(pretrained_state(backbone), strict=True)
         width = self.backbone.num_features
@@ -108,7 +111,9 @@ class SortNet(nn.Module):
 
     def embed(self, images: torch.Tensor) -> torch.Tensor:
         """Return pooled features (B, 1280) of pictures scaled to -1..1."""
-        return self.backbone.forward_head(self.backbone.forward_features(images), pre_logits=True)
+        features = self.backbone.forward_features(images)
+        pooled: torch.Tensor = self.backbone.forward_head(features, pre_logits=True)
+        return pooled
 
     def forward(self, images: torch.Tensor) -> Outputs:
         """Run a batch (B, 3, S, S) of pictures scaled to -1..1."""
@@ -128,3 +133,19 @@ class SortNet(nn.Module):
     def body_parameters(self) -> list[nn.Parameter]:
         """Parameters which start from pretraining."""
         return list(self.backbone.parameters())
+
+
+def blend_backbone(net: SortNet, backbone: str, share: float) -> SortNet:
+    """Mix the backbone's weights with those of pretraining, in place; `share` is the trained part.
+
+    References
+    ----------
+    Wortsman et al., Robust fine-tuning of zero-shot models, CVPR 2022 (weight-space ensembles).
+    """
+    if share == 1:
+        return net
+    trained = net.backbone.state_dict()
+    for name, before in pretrained_state(backbone).items():
+        if before.is_floating_point():
+            trained[name].mul_(share).add_(before.to(trained[name]), alpha=1 - share)
+    return net

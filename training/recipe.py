@@ -11,6 +11,8 @@ from typing import Any
 
 from classifier.domain.errors import DataFileError
 
+_STRONGEST = 100.0  # no weight or strength is meant to be larger; nan and infinity are refused
+
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
@@ -21,7 +23,6 @@ class Recipe:
     size: int = 224  # px, side of the square that the network sees
     sources: tuple[str, ...] = ()  # empty: every source of the data
     sisters: tuple[str, ...] = ()  # sources each kept out of a further run, to judge and calibrate
-    mode: str = "full"  # full: whole network; frozen: heads on cached features (a laptop)
     epochs: int = 24
     batch: int = 128  # pictures a step
     rate: float = 6e-4  # peak learning rate of the backbone (AdamW)
@@ -39,43 +40,49 @@ class Recipe:
     keep_weight: float = 0.0  # pull towards what the pretrained network saw (distillation)
     balance: float = 0.5  # 0: pictures as they come; 1: every form and source equally often
     average: float = 0.998  # decay of the running average of the weights
+    blend: float = 1.0  # share of the trained weights in the backbone, the rest pretrained
     views: tuple[float, ...] = (1.0, 0.7)  # centred squares seen in use, share of the short side
     seed: int = 0
 
     def __post_init__(self) -> None:
         """Refuse what can't be trained."""
         checks = {
+            "name": bool(self.name),
             "backbone": self.backbone in {"lite0", "lite1", "lite2"},
-            "mode": self.mode in {"full", "frozen"},
             "size": 64 <= self.size <= 512 and self.size % 4 == 0,
             "epochs": self.epochs >= 1,
             "batch": self.batch >= 2,
+            "turn": 0 <= self.turn <= 180,
             "views": len(self.views) > 0 and all(0 <= v <= 1 for v in self.views),
+            "sisters": not self.sources or set(self.sisters) < set(self.sources),
         }
-        for share in ("smoothing", "mix", "style", "negatives", "balance", "average", "zoom"):
+        shares = ("smoothing", "mix", "style", "negatives", "balance", "average", "zoom", "blend")
+        for share in shares:
             checks[share] = 0 <= getattr(self, share) <= 1
-        for positive in ("rate", "head_rate"):
-            checks[positive] = getattr(self, positive) > 0
+        for strength in ("decay", "light", "material_weight", "route_weight", "keep_weight"):
+            checks[strength] = 0 <= getattr(self, strength) <= _STRONGEST
+        for rate in ("rate", "head_rate"):
+            checks[rate] = 0 < getattr(self, rate) <= 1
         for name, fine in checks.items():
             if not fine:
                 raise DataFileError(f"recipe: {name} = {getattr(self, name)!r} is out of range")
 
 
-def load_recipe(path: Path, **overrides: Any) -> Recipe:
-    """Read a recipe; `overrides` replace single options.
+def load_recipe(path: Path) -> Recipe:
+    """Read a recipe.
 
     Raises
     ------
     DataFileError
-        Not TOML, an unknown option (the nearest names are told), or a value out of range.
+        Not there, not TOML, an unknown option, a wrong type, or a value out of range.
     """
     try:
         values = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise DataFileError(f"recipe {path} does not exist", file=str(path)) from None
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise DataFileError(f"recipe {path}: {error}", file=str(path)) from error
-    return make_recipe({**values, **overrides}, file=str(path))
+    return make_recipe(values, file=str(path))
 
 
 def make_recipe(values: dict[str, Any], *, file: str = "recipe") -> Recipe:
@@ -93,7 +100,7 @@ def _coerce(name: str, value: Any, default: Any) -> Any:
     if isinstance(default, tuple):
         if not isinstance(value, list | tuple):
             raise DataFileError(f"recipe: {name} must be a list, not {value!r}")
-        return tuple(value)
+        return tuple(_coerce(name, each, default[0] if default else "") for each in value)
     if isinstance(default, float) and isinstance(value, int) and not isinstance(value, bool):
         return float(value)
     if type(value) is not type(default):

@@ -44,7 +44,7 @@ from training.export import (
 from training.forms import FormTable, load_forms
 from training.images import Canvases, load_views
 from training.manifest import read_examples
-from training.network import SortNet
+from training.network import SortNet, blend_backbone
 from training.outputs import answer_views
 from training.recipe import Recipe, dump_recipe
 from training.sources import count_sources
@@ -143,7 +143,7 @@ def _network(
 
             net = train_network(recipe, table, canvases, labels, device=device, progress=progress)
         save_network(kept, net, recipe, pictures=len(rows))
-    return round_to_half(net)
+    return round_to_half(blend_backbone(net, recipe.backbone, recipe.blend))
 
 
 def _held_out_answers(
