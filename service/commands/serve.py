@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import ipaddress
 import os
 import socket
@@ -58,10 +59,10 @@ def run_server(
             access_log=False,
             timeout_graceful_shutdown=_GRACE_S,
         )
-        try:
+        # The server hands the signal on after it stopped, unless it was started to ignore it.
+        with contextlib.suppress(KeyboardInterrupt):
             uvicorn.Server(config).run(sockets=[listener])
-        except KeyboardInterrupt:
-            typer.echo("Stopped.")
+        typer.echo("Stopped.")
 
 
 def _listening(host: str, port: int) -> socket.socket:
