@@ -14,8 +14,12 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize, minimize_scalar
 from scipy.special import expit
 
-from classifier.domain.suggestion import Thresholds
+from classifier.domain.categories import Categories
+from classifier.domain.programme import Programme
+from classifier.domain.suggestion import NON_ITEM, Thresholds
 from classifier.inference.preprocess import view_probabilities
+from training.evaluate import route_matrix
+from training.forms import FormTable
 
 _RANGE = (0.2, 5.0)  # temperatures searched
 ROUTE_CORRECT = 0.95  # share of shown routes that must be right
@@ -107,11 +111,38 @@ def non_item_threshold(non_item: NDArray[np.float64]) -> float:
     return float(np.clip(np.quantile(non_item, 1 - ITEMS_REFUSED), 0.3, 0.9))
 
 
-def rounded(thresholds: Thresholds) -> Thresholds:
-    """Three decimals: what is written is what is used."""
+def set_thresholds(
+    sets: Sequence[HeldOut],
+    temperature: float,
+    table: FormTable,
+    categories: Categories,
+    programme: Programme,
+    *,
+    least_route: float,
+) -> Thresholds:
+    """Thresholds on all held-out pictures of items together; each rule stands with its function.
+
+    Rounded to three decimals: what is written is what is used. `least_route` is the smallest
+    threshold of a route that may come out, however right the pictures are.
+    """
+    known = [held.known() for held in sets]
+    labels = np.concatenate([held.labels for held in known])
+    p = np.concatenate([view_probabilities(held.logits, temperature) for held in known])
+    non_item = table.ids.index(NON_ITEM)
+    p, labels = p[labels != non_item], labels[labels != non_item]
+    routes, _ = route_matrix(table, categories, programme)  # (F, R)
+    shares = np.array(
+        [[form.categories.get(c.id, 0.0) for c in categories.categories] for form in table.forms]
+    )  # (F, C)
+    sent, counted = p @ routes, p @ shares
+    route_right = sent.argmax(axis=1) == routes[labels].argmax(axis=1)
+    category = shares[labels].argmax(axis=1)
+    stops = np.array([c.stop for c in categories.categories])
+    route = least_threshold(sent.max(axis=1), route_right, ROUTE_CORRECT)
+    unsure = unsure_threshold(counted.max(axis=1), counted.argmax(axis=1) == category)
     return Thresholds(
-        route=round(thresholds.route, 3),
-        stop=round(thresholds.stop, 3),
-        unsure=round(thresholds.unsure, 3),
-        non_item=round(thresholds.non_item, 3),
+        route=round(max(least_route, route), 3),
+        stop=round(stop_threshold(counted[:, stops].sum(axis=1), stops[category]), 3),
+        unsure=round(unsure, 3),
+        non_item=round(non_item_threshold(p[:, non_item]), 3),
     )

@@ -52,7 +52,7 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe) -> 
         ]
     parts += [
         "### Form by form (test split, all sources)",
-        _forms(evaluation["by_form"]),
+        form_table(evaluation["by_form"]),
         "## Confidence",
         f"Temperature {description['temperature']}; thresholds: "
         + ", ".join(f"{name} {value}" for name, value in description["thresholds"].items())
@@ -106,7 +106,8 @@ def _interval(value: dict[str, float]) -> str:
     return f"{value['value']:.2f} ({value['low']:.2f}-{value['high']:.2f})"
 
 
-def _forms(lines: Sequence[dict[str, Any]]) -> str:
+def form_table(lines: Sequence[dict[str, Any]]) -> str:
+    """Markdown table of the forms, a line each."""
     rows = [
         (
             line["form"],

@@ -25,18 +25,24 @@ def train_command(arguments: list[str]) -> int:
     parser.add_argument("--recipe", default="household", help="name of a shipped recipe or a file")
     parser.add_argument("--out", type=Path, required=True, help="directory of the new bundle")
     parser.add_argument("--version", default=date.today().strftime("%Y.%m.%d"))
-    parser.add_argument("--workers", type=int, default=2, help="processes that decode pictures")
+    parser.add_argument(
+        "--workers", type=_at_least_one, default=2, help="processes that decode pictures"
+    )
     given = parser.parse_args(arguments)
 
     def work() -> None:
         from training.run import Job, run
 
         recipe = find_recipe(given.recipe)
-        command = "tallytare train " + shlex.join(
-            [given.data.name, "--recipe", given.recipe, "--out", given.out.name]
+        out = given.out.resolve()
+        names = (given.data.resolve().name, "--recipe", Path(given.recipe).name, "--out", out.name)
+        command = "tallytare train " + shlex.join(names)
+        job = Job(given.data, recipe, out, command, given.version, given.workers)
+        made = run(job)
+        sys.stdout.write(
+            f"bundle written to {made}; see {made / 'CARD.md'}\n"
+            f"the networks in {job.work} are no longer needed\n"
         )
-        made = run(Job(given.data, recipe, given.out, command, given.version, given.workers))
-        sys.stdout.write(f"bundle written to {made}; see {made / 'CARD.md'}\n")
 
     return _guarded(work)
 
@@ -48,7 +54,10 @@ def evaluate_command(arguments: list[str]) -> int:
         description="Score a bundle on labelled pictures that did not train it.",
     )
     parser.add_argument("data", type=Path, help="folder per label, or manifest CSV")
-    parser.add_argument("--bundle", default="", help="name or directory; default: newest shipped")
+    parser.add_argument("--bundle", help="name or directory; default: newest shipped")
+    parser.add_argument(
+        "--source", action="append", default=[], help="only pictures of this source"
+    )
     parser.add_argument("--programme", default="alder_valley", help="whose routes are scored")
     parser.add_argument("--json", action="store_true", help="print JSON instead of a table")
     given = parser.parse_args(arguments)
@@ -56,7 +65,10 @@ def evaluate_command(arguments: list[str]) -> int:
     def work() -> None:
         from training.judge import judge
 
-        sys.stdout.write(judge(given.data, given.bundle, given.programme, as_json=given.json))
+        told = judge(
+            given.data, given.bundle, given.programme, sources=given.source, as_json=given.json
+        )
+        sys.stdout.write(told)
 
     return _guarded(work)
 
@@ -74,6 +86,13 @@ def find_recipe(name: str) -> Recipe:
         )
         raise DataFileError(f"no recipe {name!r}; shipped are {', '.join(names)}, or give a file")
     return load_recipe(Path(name))
+
+
+def _at_least_one(text: str) -> int:
+    number = int(text)
+    if number < 1:
+        raise argparse.ArgumentTypeError(f"{text} is below 1")
+    return number
 
 
 def _guarded(work: Callable[[], None]) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import difflib
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,12 +10,12 @@ import numpy as np
 import torch
 
 from classifier.domain.errors import DataFileError
-from training.forms import FormTable
+from training.forms import FormTable, load_forms, refuse_unknown
 from training.groups import Merged, merge_groups
 from training.images import Canvases, load_canvases
 from training.manifest import Example
 from training.network import SortNet
-from training.splits import split_groups
+from training.splits import refuse_thin_labels, split_groups
 from training.train import Labels
 
 
@@ -35,17 +35,33 @@ class Dataset:
         """Row numbers where `wanted` holds."""
         return torch.from_numpy(np.flatnonzero(np.asarray(wanted)))
 
+    def fingerprint(self, rows: torch.Tensor) -> str:
+        """Name the labelled pictures of some rows, so that a later run knows them again."""
+        told = hashlib.sha256()
+        for row in rows.tolist():
+            example = self.examples[row]
+            line = (example.source, example.path.name, example.form, example.material)
+            told.update("\t".join(line).encode() + b"\n")
+        return told.hexdigest()
+
 
 def load_dataset(
     examples: Sequence[Example], table: FormTable, *, device: torch.device, workers: int, seed: int
 ) -> Dataset:
-    """Decode, embed with the pretrained network to find repeats, and split by merged groups."""
+    """Decode, embed with the pretrained network to find repeats, and split by merged groups.
+
+    Raises
+    ------
+    DataFileError
+        No picture can be read, an unknown label or material, or a label with too few groups.
+    """
     canvases, kept, refused = load_canvases([e.path for e in examples], workers=workers)
     readable = [examples[i] for i in kept]
     if not readable:
         raise DataFileError("no picture could be read: " + "; ".join(refused[:3]))
     labels = number_labels(readable, table)
     merged = _merge(readable, canvases, device)
+    refuse_thin_labels([e.form for e in readable], merged.groups)
     splits = split_groups(merged.groups, seed=seed)
     return Dataset(readable, canvases, labels, merged.groups, splits, merged.repeats, refused)
 
@@ -81,23 +97,26 @@ def pretrained_embeddings(
 
 
 def number_labels(examples: Sequence[Example], table: FormTable) -> Labels:
-    """Turn label names into output numbers; an empty name becomes -1.
+    """Turn label names into output numbers.
+
+    An empty name becomes -1, and so does a material that no form of the table is made of.
 
     Raises
     ------
     DataFileError
-        A form or material that the table does not know, with the nearest names.
+        A form that the table or a material that the project does not know, with the nearest names.
     """
+    forms, materials = [e.form for e in examples], [e.material for e in examples]
+    refuse_unknown(set(forms) - {""}, table.ids, "label")
+    refuse_unknown(set(materials) - {""}, load_forms().materials, "material")
     sources = sorted({e.source for e in examples})
     return Labels(
-        forms=_numbers([e.form for e in examples], table.ids, "form"),
-        materials=_numbers([e.material for e in examples], table.materials, "material"),
-        sources=torch.tensor([sources.index(e.source) for e in examples]),
+        forms=_numbers(forms, table.ids),
+        materials=_numbers(materials, table.materials),
+        sources=_numbers([e.source for e in examples], sources),
     )
 
 
-def _numbers(names: Sequence[str], known: Sequence[str], kind: str) -> torch.Tensor:
-    for name in sorted(set(names) - {""} - set(known)):
-        near = ", ".join(difflib.get_close_matches(name, known)) or ", ".join(known)
-        raise DataFileError(f"unknown {kind} {name!r}; did you mean {near}?")
-    return torch.tensor([known.index(name) if name else -1 for name in names])
+def _numbers(names: Sequence[str], known: Sequence[str]) -> torch.Tensor:
+    number = {name: i for i, name in enumerate(known)}
+    return torch.tensor([number.get(name, -1) for name in names])

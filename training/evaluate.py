@@ -12,7 +12,7 @@ from sklearn.metrics import f1_score
 
 from classifier.domain.categories import Categories
 from classifier.domain.programme import Programme
-from classifier.domain.suggestion import resolve_route
+from classifier.domain.suggestion import NON_ITEM, resolve_route
 from classifier.estimators.abstention import auroc, selective_accuracy
 from classifier.estimators.calibration import expected_calibration_error
 from classifier.estimators.intervals import group_bootstrap, wilson
@@ -30,6 +30,11 @@ class Scored:
     probabilities: NDArray[np.float64]
     labels: NDArray[np.int64]
     groups: list[str]
+
+    def only(self, wanted: NDArray[np.bool_]) -> Scored:
+        """Return the pictures where `wanted` holds."""
+        groups = [group for group, keep in zip(self.groups, wanted, strict=True) if keep]
+        return Scored(self.probabilities[wanted], self.labels[wanted], groups)
 
 
 def parent_probabilities(
@@ -62,9 +67,13 @@ def route_matrix(
 
 
 def score(scored: Scored, table: FormTable, routes: NDArray[np.float64]) -> dict[str, Any]:
-    """Accuracy of forms, materials and routes; calibration; abstention; each with an interval."""
-    p, labels = scored.probabilities, scored.labels
+    """Accuracy on items: forms, materials and routes with intervals; calibration; abstention.
+
+    Pictures without an item have no material and no route, and count in `by_form` only.
+    """
     parents = np.asarray(table.parents("material"))
+    scored = scored.only(parents[scored.labels] >= 0)
+    p, labels = scored.probabilities, scored.labels
     materials = parent_probabilities(p, parents.tolist())
     true_material = parents[labels]
     surest = materials.max(axis=1)
@@ -94,6 +103,18 @@ def score(scored: Scored, table: FormTable, routes: NDArray[np.float64]) -> dict
     chosen = selective_accuracy(surest, right, coverage=COVERAGE)
     result["accuracy_at_70_coverage"] = round(chosen.accuracy.value, 4)
     return result
+
+
+def score_by(
+    names: Sequence[str], scored: Scored, table: FormTable, routes: NDArray[np.float64]
+) -> dict[str, dict[str, Any]]:
+    """Scores of the pictures of each name; a name that has no item is left out."""
+    is_item = np.asarray(table.parents("material"))[scored.labels] >= 0
+    named = np.asarray(names)
+    return {
+        name: score(scored.only(named == name), table, routes)
+        for name in sorted(set(named[is_item].tolist()))
+    }
 
 
 def _among_top(
@@ -157,15 +178,14 @@ def by_form(scored: Scored, table: FormTable) -> list[dict[str, Any]]:
     return lines
 
 
-def non_item_auroc(
-    items: NDArray[np.float64], scenes: NDArray[np.float64], table: FormTable
-) -> float:
-    """How well "no item" separates scenes from items: area under the ROC curve.
+def non_item_auroc(scored: Scored, table: FormTable) -> float | None:
+    """How well pictures without an item are told from items: area under the ROC curve.
 
-    Both arguments are probabilities (n, F). The score is the probability of the form non_item
-    plus the doubt left by the surest item form.
+    The score is the doubt left by the surest item form. None where one of the kinds is missing.
     """
-    non_item = table.ids.index("non_item")
-    both = np.concatenate([items, scenes])
-    doubt = 1 - np.delete(both, non_item, axis=1).max(axis=1)
-    return auroc(doubt, np.arange(len(both)) >= len(items))
+    non_item = table.ids.index(NON_ITEM) if NON_ITEM in table.ids else -1
+    empty = scored.labels == non_item
+    if empty.all() or not empty.any():
+        return None
+    doubt = 1 - np.delete(scored.probabilities, non_item, axis=1).max(axis=1)
+    return round(auroc(doubt, empty), 4)

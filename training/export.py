@@ -67,8 +67,9 @@ def export_onnx(net: SortNet, path: Path, *, size: int) -> None:
         dynamic_shapes={"image": {0: torch.export.Dim("n", min=1, max=4096)}},
         verbose=False,
     )
-    model = program.model_proto
-    onnx.save(_stored_in_half(model), path)
+    if program is None:  # only for the older exporter, which writes the file itself
+        raise RuntimeError("torch returned no ONNX program")
+    onnx.save(_stored_in_half(program.model_proto), path)
 
 
 def _stored_in_half(model: onnx.ModelProto) -> onnx.ModelProto:
@@ -87,10 +88,18 @@ def _stored_in_half(model: onnx.ModelProto) -> onnx.ModelProto:
     nodes = [*casts, *model.graph.node]
     del model.graph.node[:]
     model.graph.node.extend(nodes)
-    for entry in list(model.graph.value_info):
-        model.graph.value_info.remove(entry)
+    del model.graph.value_info[:]
+    _forget_origin(model)
     onnx.checker.check_model(model)
     return model
+
+
+def _forget_origin(model: onnx.ModelProto) -> None:
+    """Drop the exporter's notes: stack traces that name folders of the machine it ran on."""
+    graph = model.graph
+    for part in (model, graph, *graph.node, *graph.initializer, *graph.input, *graph.output):
+        del part.metadata_props[:]
+        part.doc_string = ""
 
 
 def largest_difference(net: SortNet, path: Path, views: torch.Tensor) -> float:

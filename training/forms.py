@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import difflib
 import tomllib
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 
-NON_ITEM = "non_item"
+from classifier.domain.categories import Categories, Category
+from classifier.domain.errors import DataFileError
+from classifier.domain.suggestion_parts import NON_ITEM
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,3 +56,47 @@ def load_forms() -> FormTable:
     """Read the shipped table."""
     text = (files("training") / "data" / "forms.toml").read_text(encoding="utf-8")
     return FormTable(tuple(Form(**row) for row in tomllib.loads(text)["form"]))
+
+
+def table_of_labels(labels: Iterable[str], categories: Categories) -> FormTable:
+    """Make the table of a set of pictures: the labels that occur, and "no item" as the last.
+
+    A label is a form of the shipped table or a category of the log; an empty one is undecided.
+
+    Raises
+    ------
+    DataFileError
+        A label that is neither, with the nearest names, or fewer than two kinds of item.
+    """
+    present = set(labels) - {""}
+    shipped = load_forms().forms
+    by_id = {form.id: form for form in shipped}
+    extra = {c.id: c for c in categories.categories if c.id not in by_id}
+    refuse_unknown(present, [*by_id, *extra], "label")
+    forms = [form for form in shipped if form.id in present and form.id != NON_ITEM]
+    forms += [_form_of(category, shipped) for id_, category in extra.items() if id_ in present]
+    if len(forms) < 2:
+        raise DataFileError(
+            f"the pictures have {len(forms)} label besides {NON_ITEM}; at least 2 are needed"
+        )
+    return FormTable((*forms, by_id[NON_ITEM]))
+
+
+def refuse_unknown(names: Iterable[str], known: Sequence[str], kind: str) -> None:
+    """Raise DataFileError for a name that isn't known, with the nearest known ones."""
+    for name in sorted(set(names) - set(known)):
+        near = ", ".join(difflib.get_close_matches(name, known)) or ", ".join(known)
+        raise DataFileError(f"unknown {kind} {name!r}; did you mean {near}?")
+
+
+def _form_of(category: Category, shipped: Sequence[Form]) -> Form:
+    """A category as a form of its own, with the material of the form that shows it most."""
+    likest = max(shipped, key=lambda form: form.categories.get(category.id, 0.0))
+    known = category.id in likest.categories
+    return Form(
+        id=category.id,
+        name=category.name,
+        material=likest.material if known else "miscellaneous",
+        stream=likest.stream if known else "rest",
+        categories={category.id: 1.0},
+    )

@@ -34,6 +34,10 @@ class Canvases:
         """Copy to a device."""
         return Canvases(self.pixels.to(device), self.extents.to(device))
 
+    def pick(self, rows: torch.Tensor) -> Canvases:
+        """Return the pictures of some rows."""
+        return Canvases(self.pixels[rows], self.extents[rows])
+
 
 def _canvas(path: Path) -> np.ndarray | str:
     """One picture as (3, h, w) bytes, or the reason why it can't be read."""

@@ -10,7 +10,6 @@ from pathlib import Path
 
 from classifier.domain.errors import DataFileError
 
-PICTURE_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp"})
 _BLOCK = 25  # consecutive file numbers of one label which may show one object again
 
 
@@ -38,7 +37,7 @@ def read_examples(path: Path, *, sources: Iterable[str] = ()) -> list[Example]:
     Raises
     ------
     DataFileError
-        Nothing there, a column missing, or no picture left.
+        Nothing there, no table, a column missing, an unknown source, or no picture.
     """
     if path.is_dir() and (path / "manifest.csv").is_file():
         path = path / "manifest.csv"
@@ -48,23 +47,32 @@ def read_examples(path: Path, *, sources: Iterable[str] = ()) -> list[Example]:
         examples = _from_csv(path)
     else:
         raise DataFileError(f"{path} is neither a folder nor a manifest CSV", file=str(path))
-    wanted = set(sources)
-    known = {e.source for e in examples}
-    if missing := wanted - known:
-        raise DataFileError(
-            f"{path} has no source {', '.join(sorted(missing))}; it has {', '.join(sorted(known))}",
-            file=str(path),
-        )
-    kept = [e for e in examples if not wanted or e.source in wanted]
-    if not kept:
+    if not examples:
         raise DataFileError(f"{path} holds no labelled picture", file=str(path))
-    return kept
+    wanted = set(sources)
+    require_sources(examples, wanted)
+    return [e for e in examples if not wanted or e.source in wanted]
+
+
+def require_sources(examples: Iterable[Example], wanted: Iterable[str]) -> None:
+    """Raise DataFileError for a source that no picture comes from."""
+    known = {e.source for e in examples}
+    if missing := set(wanted) - known:
+        raise DataFileError(
+            f"no picture comes from the source {', '.join(sorted(missing))}; "
+            f"there are pictures from {', '.join(sorted(known))}"
+        )
 
 
 def _from_csv(path: Path) -> list[Example]:
-    with path.open(newline="", encoding="utf-8") as stream:
-        rows = list(csv.DictReader(stream))
-    columns = set(rows[0]) if rows else set()
+    try:
+        with path.open(newline="", encoding="utf-8-sig") as stream:
+            reader = csv.DictReader(stream, restval="")
+            rows, columns = list(reader), set(reader.fieldnames or ())
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise DataFileError(
+            f"{path} can't be read as a CSV in UTF-8 ({error}); save it so", file=str(path)
+        ) from error
     if absent := {"path", "form"} - columns:
         raise DataFileError(
             f"{path} lacks the column {', '.join(sorted(absent))}; "
@@ -74,7 +82,7 @@ def _from_csv(path: Path) -> list[Example]:
     return [
         Example(
             path=path.parent / row["path"],
-            source=row.get("source") or path.parent.name,
+            source=row.get("source") or path.resolve().parent.name,
             form=row["form"],
             material=row.get("material") or "",
             group=row.get("group") or _block_group(row),
@@ -95,15 +103,21 @@ def _block_group(row: dict[str, str]) -> str:
 
 
 def _from_folders(root: Path) -> list[Example]:
+    """Every file that lies in a folder is meant as a picture: what isn't one is named later."""
     return [
         Example(
             path=file,
-            source=root.name,
+            source=root.resolve().name,
             form=folder.name,
             material="",
             group=_block_group({"path": str(file.relative_to(root))}),
         )
-        for folder in sorted(p for p in root.iterdir() if p.is_dir())
-        for file in sorted(folder.iterdir())
-        if file.suffix.lower() in PICTURE_SUFFIXES
+        for folder in _visible(root)
+        if folder.is_dir()
+        for file in _visible(folder)
+        if file.is_file()
     ]
+
+
+def _visible(folder: Path) -> list[Path]:
+    return sorted(entry for entry in folder.iterdir() if not entry.name.startswith("."))

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import dataclasses
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -15,44 +13,27 @@ import torch
 from tqdm import tqdm
 
 from classifier.domain.categories import load_categories
+from classifier.domain.errors import DataFileError
 from classifier.domain.programme import load_shipped_programmes
-from classifier.domain.suggestion import Thresholds
-from classifier.inference.bundle import write_manifest
 from classifier.inference.preprocess import Preprocessing, view_probabilities
-from training.calibrate import (
-    ROUTE_CORRECT,
-    HeldOut,
-    fit_view_temperature,
-    least_threshold,
-    non_item_threshold,
-    rounded,
-    stop_threshold,
-    unsure_threshold,
-)
-from training.card import write_card
+from training.calibrate import HeldOut, fit_view_temperature, set_thresholds
 from training.checkpoint import load_network, save_network
 from training.dataset import Dataset, load_dataset
-from training.evaluate import Scored, by_form, route_matrix, score
-from training.export import (
-    NETWORK_FILE,
-    PARITY,
-    bundle_description,
-    export_onnx,
-    largest_difference,
-    round_to_half,
-)
-from training.forms import FormTable, load_forms
-from training.images import Canvases, load_views
-from training.manifest import read_examples
+from training.evaluate import Scored, by_form, non_item_auroc, route_matrix, score_by
+from training.export import round_to_half
+from training.forms import FormTable, table_of_labels
+from training.images import load_views
+from training.manifest import Example, read_examples, require_sources
 from training.network import SortNet, blend_backbone
 from training.outputs import answer_views
-from training.recipe import Recipe, dump_recipe
-from training.sources import count_sources
-from training.train import Labels, train_network
+from training.publish import write_bundle
+from training.recipe import Recipe
+from training.splits import refuse_empty_splits
+from training.train import train_network
 
 PROGRAMME = "alder_valley"  # the shipped programme under which routes are scored
-_PARITY_PICTURES = 16
-CAREFUL_ROUTE = 0.8  # least route threshold where no unseen source set it
+LEAST_ROUTE = 0.5  # least route threshold
+CAREFUL_ROUTE = 0.8  # the same where no unseen source set it
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,10 +56,14 @@ class Job:
 def run(job: Job) -> Path:
     """Carry out a run and return the directory of the finished bundle."""
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    table = load_forms()
-    recipe = job.recipe
-    data = load_dataset(read_examples(job.data), table, device=device, workers=job.workers, seed=0)
+    recipe, categories = job.recipe, load_categories()
+    programme = next(x for x in load_shipped_programmes(categories) if x.id == PROGRAMME)
+    examples = read_examples(job.data)
+    _check_sources(recipe, examples)
+    table = table_of_labels((e.form for e in examples), categories)
+    data = load_dataset(examples, table, device=device, workers=job.workers, seed=0)
     _report_data(data)
+    _check_splits(recipe, data)
     preprocessing = Preprocessing(size=recipe.size, views=recipe.views)
     net = _network(job, table, data, recipe.sources, device)
     held = _held_out_answers(net, data, recipe.sources, preprocessing, device, job.workers)
@@ -87,15 +72,57 @@ def run(job: Job) -> Path:
         for source in recipe.sisters
     }
     unused = _unused_sources(net, job, data, preprocessing, device)
-    temperature = round(fit_view_temperature([held.calibrate, *sisters.values()]), 4)
-    if not sisters:
-        temperature = max(temperature, 1.0)
-    thresholds = set_thresholds([held.calibrate, *sisters.values()], table, temperature)
+    sets = [held.calibrate, *sisters.values()]
+    temperature = round(fit_view_temperature(sets), 4)
+    least_route = LEAST_ROUTE
     if not sisters:
         # Pictures of known floors alone can't tell how sure to be on another one.
-        thresholds = dataclasses.replace(thresholds, route=max(thresholds.route, CAREFUL_ROUTE))
-    evaluation = _evaluate(data, held, {**sisters, **unused}, table, temperature)
-    return _write(job, net, data, preprocessing, temperature, thresholds, evaluation, table)
+        temperature, least_route = max(temperature, 1.0), CAREFUL_ROUTE
+    thresholds = set_thresholds(
+        sets, temperature, table, categories, programme, least_route=least_route
+    )
+    routes, _ = route_matrix(table, categories, programme)
+    evaluation = _evaluate(data, held, {**sisters, **unused}, table, routes, temperature)
+    return write_bundle(
+        job.out,
+        recipe,
+        net,
+        data,
+        preprocessing,
+        temperature,
+        thresholds,
+        evaluation,
+        table,
+        command=job.command,
+        version=job.version,
+    )
+
+
+def _check_sources(recipe: Recipe, examples: Sequence[Example]) -> None:
+    """Refuse a recipe that names sources which the pictures don't come from."""
+    try:
+        require_sources(examples, [*recipe.sources, *recipe.sisters])
+    except DataFileError as error:
+        raise DataFileError(
+            f"recipe {recipe.name}: {error.message}; mend its sources and sisters, or give a "
+            "recipe that names none"
+        ) from error
+    used = set(recipe.sources) or {e.source for e in examples}
+    if not used - set(recipe.sisters):
+        raise DataFileError(f"recipe {recipe.name}: its sisters leave no source to learn from")
+
+
+def _check_splits(recipe: Recipe, data: Dataset) -> None:
+    """Refuse an empty split; name the labels that the network will not learn."""
+    rows = [
+        (split, example.form)
+        for split, example in zip(data.splits, data.examples, strict=True)
+        if example.form and (not recipe.sources or example.source in recipe.sources)
+    ]
+    refuse_empty_splits([split for split, _ in rows])
+    learned = {form for split, form in rows if split == "train"}
+    if missing := {e.form for e in data.examples} - learned - {""}:
+        sys.stderr.write(f"no picture to learn from: {', '.join(sorted(missing))}\n")
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,10 +157,12 @@ def _network(
     )
     title = "-".join(sources) or "all"
     kept = job.work / f"{title}.pt"
-    net = load_network(kept, recipe, table, pictures=len(rows))
+    pictures = data.fingerprint(rows)
+    net = load_network(kept, recipe, table, pictures=pictures)
     if net is None:
-        canvases = Canvases(data.canvases.pixels[rows], data.canvases.extents[rows])
-        labels = Labels(*(getattr(data.labels, f.name)[rows] for f in dataclasses.fields(Labels)))
+        if not len(rows):
+            raise DataFileError(f"no picture of {title} lies in the train split; add pictures")
+        canvases, labels = data.canvases.pick(rows), data.labels.pick(rows)
         with tqdm(total=recipe.epochs, desc=f"{title}, {len(rows)} pictures", unit="epoch") as bar:
 
             def progress(epoch: int, loss: float, seconds: float) -> None:
@@ -142,7 +171,7 @@ def _network(
                 bar.update()
 
             net = train_network(recipe, table, canvases, labels, device=device, progress=progress)
-        save_network(kept, net, recipe, pictures=len(rows))
+        save_network(kept, net, recipe, table, pictures=pictures)
     return round_to_half(blend_backbone(net, recipe.backbone, recipe.blend))
 
 
@@ -208,125 +237,35 @@ def _unused_sources(
     return result
 
 
-def set_thresholds(sets: Sequence[HeldOut], table: FormTable, temperature: float) -> Thresholds:
-    """Thresholds on all held-out pictures together; each rule stands with its function."""
-    known = [held.known() for held in sets]
-    p = np.concatenate([view_probabilities(held.logits, temperature) for held in known])
-    labels = np.concatenate([held.labels for held in known])
-    categories = load_categories()
-    programme = next(x for x in load_shipped_programmes(categories) if x.id == PROGRAMME)
-    routes, _ = route_matrix(table, categories, programme)
-    sent = p @ routes
-    names = [category.id for category in categories.categories]
-    shares = np.array(
-        [[form.categories.get(name, 0.0) for name in names] for form in table.forms]
-    )  # (F, C)
-    by_category = p @ shares
-    stops = np.array([category.stop for category in categories.categories])
-    is_stop = stops[shares[labels].argmax(axis=1)]
-    return rounded(
-        Thresholds(
-            route=max(
-                0.5,
-                least_threshold(
-                    sent.max(axis=1),
-                    sent.argmax(axis=1) == routes[labels].argmax(axis=1),
-                    ROUTE_CORRECT,
-                ),
-            ),
-            stop=stop_threshold(by_category[:, stops].sum(axis=1), is_stop),
-            unsure=unsure_threshold(
-                by_category.max(axis=1), by_category.argmax(axis=1) == shares[labels].argmax(axis=1)
-            ),
-            non_item=non_item_threshold(p[:, table.ids.index("non_item")]),
-        )
-    )
-
-
 def _evaluate(
     data: Dataset,
     held: _Held,
-    sisters: dict[str, HeldOut],
+    unseen: dict[str, HeldOut],
     table: FormTable,
+    routes: np.ndarray,
     temperature: float,
 ) -> dict[str, Any]:
     """Scores on the test split by source, on unseen sources, and form by form."""
-    categories = load_categories()
-    programme = next(x for x in load_shipped_programmes(categories) if x.id == PROGRAMME)
-    routes, _ = route_matrix(table, categories, programme)
 
-    def scored(rows: np.ndarray, answers: HeldOut) -> Scored:
+    def scored(rows: np.ndarray, answers: HeldOut) -> tuple[list[str], Scored]:
         keep = answers.labels >= 0
-        groups = [data.groups[row] for row in rows[keep]]
         p = view_probabilities(answers.logits[keep], temperature)
-        return Scored(p, answers.labels[keep], groups)
+        groups = [data.groups[row] for row in rows[keep]]
+        sources = [data.examples[row].source for row in rows[keep]]
+        return sources, Scored(p, answers.labels[keep], groups)
 
-    def part(wanted: list[bool]) -> Scored:
-        mask = np.array(wanted)
-        answers = HeldOut(held.answers.logits[mask], held.answers.labels[mask])
-        return scored(held.rows[mask], answers)
-
-    tested = [data.splits[row] == "test" for row in held.rows]
-    sources = [data.examples[row].source for row in held.rows]
-    unseen = {
-        name: score(
-            scored(data.rows([e.source == name for e in data.examples]).numpy(), answers),
-            table,
-            routes,
-        )
-        for name, answers in sisters.items()
-    }
-    everything = part(tested)
+    tested = np.array([data.splits[row] == "test" for row in held.rows])
+    answers = HeldOut(held.answers.logits[tested], held.answers.labels[tested])
+    sources, everything = scored(held.rows[tested], answers)
+    others: dict[str, Any] = {}
+    for name, given in unseen.items():
+        rows = data.rows([e.source == name for e in data.examples]).numpy()
+        others |= score_by(*scored(rows, given), table, routes)
     return {
         "programme": PROGRAMME,
-        "test_split": {
-            source: score(
-                part([t and s == source for t, s in zip(tested, sources, strict=True)]),
-                table,
-                routes,
-            )
-            for source in sorted(set(sources))
-        },
-        "unseen_source": unseen,
+        "test_split": score_by(sources, everything, table, routes),
+        "unseen_source": others,
         "by_form": by_form(everything, table),
+        "non_item_auroc": non_item_auroc(everything, table),
         "repeats_joined": data.repeats,
     }
-
-
-def _write(
-    job: Job,
-    net: SortNet,
-    data: Dataset,
-    preprocessing: Preprocessing,
-    temperature: float,
-    thresholds: Thresholds,
-    evaluation: dict[str, Any],
-    table: FormTable,
-) -> Path:
-    job.out.mkdir(parents=True, exist_ok=True)
-    net = net.cpu()
-    export_onnx(net, job.out / NETWORK_FILE, size=preprocessing.size)
-    sample = load_views([e.path for e in data.examples[:_PARITY_PICTURES]], preprocessing)
-    difference = largest_difference(net, job.out / NETWORK_FILE, sample)
-    if difference > PARITY:
-        raise ValueError(f"ONNX differs from torch by {difference:.2g}, more than {PARITY}")
-    used = [e for e in data.examples if not job.recipe.sources or e.source in job.recipe.sources]
-    (job.out / "recipe.toml").write_text(dump_recipe(job.recipe), encoding="utf-8")
-    description = bundle_description(
-        name=job.recipe.name,
-        version=job.version,
-        created=date.today().isoformat(),
-        preprocessing=dataclasses.asdict(preprocessing),
-        forms=[{"id": f.id, "name": f.name, "categories": f.categories} for f in table.forms],
-        temperature=temperature,
-        thresholds=dataclasses.asdict(thresholds),
-        training={
-            "command": job.command,
-            "recipe": "recipe.toml",
-            "sources": count_sources(used),
-        },
-        evaluation={**evaluation, "onnx_parity": difference},
-    )
-    write_card(job.out, description, job.recipe)
-    write_manifest(job.out, description)
-    return job.out

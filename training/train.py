@@ -7,12 +7,14 @@ import math
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import cast
 
 import torch
 from torch import nn
 from torch.nn import functional
 from torch.optim.swa_utils import AveragedModel
 
+from classifier.domain.suggestion_parts import NON_ITEM
 from training.augment import (
     Chance,
     corner_crops,
@@ -21,12 +23,13 @@ from training.augment import (
     random_crops,
     random_light,
 )
-from training.forms import NON_ITEM, FormTable
+from training.forms import FormTable
 from training.images import Canvases
 from training.network import Outputs, SortNet
 from training.recipe import Recipe
 
 _UNKNOWN = -1
+Progress = Callable[[int, float, float], None]  # number of the epoch, mean loss, seconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +44,17 @@ class Labels:
         """Copy to a device."""
         return Labels(self.forms.to(device), self.materials.to(device), self.sources.to(device))
 
+    def pick(self, rows: torch.Tensor) -> Labels:
+        """Return the labels of some rows."""
+        return Labels(self.forms[rows], self.materials[rows], self.sources[rows])
+
 
 def sampling_weights(labels: Labels, balance: float) -> torch.Tensor:
     """Weight of each picture: n(form) and n(form, source) to the power of -balance / 2 each."""
     pairs = labels.forms * 1000 + labels.sources
     weight = torch.ones(len(labels.forms), dtype=torch.float64)
     for keys in (labels.forms, pairs):
-        _, inverse, count = keys.cpu().unique(return_inverse=True, return_counts=True)
+        _, inverse, count = torch.unique(keys.cpu(), return_inverse=True, return_counts=True)
         weight *= count.double()[inverse] ** (-balance / 2)
     return weight
 
@@ -59,7 +66,7 @@ def train_network(
     labels: Labels,
     *,
     device: torch.device,
-    progress: Callable[[int, float, float], None] | None = None,
+    progress: Progress | None = None,
 ) -> SortNet:
     """Train by a recipe and return the network with the running average of its weights.
 
@@ -69,7 +76,8 @@ def train_network(
     chance = Chance(recipe.seed, device)
     net = SortNet(
         recipe.backbone, len(table.forms), len(table.materials), style=recipe.style, pretrained=True
-    ).to(device, memory_format=torch.channels_last)
+    ).to(device)
+    net = net.to(memory_format=torch.channels_last)
     teacher = copy.deepcopy(net.backbone).eval().requires_grad_(False)
     average = AveragedModel(net, multi_avg_fn=ramped_average(recipe.average), use_buffers=True)
     optimizer = torch.optim.AdamW(
@@ -94,7 +102,7 @@ def train_network(
         for index in order.to(device).view(per_epoch, recipe.batch):
             loss = loss_of(net, canvases, labels, index, chance)
             optimizer.zero_grad(set_to_none=True)
-            loss.backward()
+            loss.backward()  # type: ignore[no-untyped-call]
             nn.utils.clip_grad_norm_(net.parameters(), 5.0)
             optimizer.step()
             schedule.step()
@@ -102,7 +110,7 @@ def train_network(
             total += loss.detach()
         if progress:
             progress(epoch, total.item() / per_epoch, time.perf_counter() - began)
-    result = average.module
+    result = cast(SortNet, average.module)
     return result.eval()
 
 
@@ -154,7 +162,7 @@ class LossOf:
         chance: Chance,
     ) -> torch.Tensor:
         """Draw the pictures of `index` anew and return their loss."""
-        images, forms, materials = self._draw(canvases, labels, index, chance)
+        images, forms, materials = self.draw(canvases, labels, index, chance)
         mixed = chance.hit(self.recipe.mix)
         if mixed:
             images, partner, share = mix_pictures(images, chance)
@@ -163,16 +171,16 @@ class LossOf:
             outputs = net(images)
             with torch.no_grad():
                 seen = self.teacher(images) if self.recipe.keep_weight else None
-        loss = self._labels_loss(outputs, forms, materials)
+        loss = self.label_loss(outputs, forms, materials)
         if mixed:
-            other = self._labels_loss(outputs, forms[partner], materials[partner])
+            other = self.label_loss(outputs, forms[partner], materials[partner])
             loss = share * loss + (1 - share) * other
         total = loss.mean()
         if seen is not None:
             total = total + self.recipe.keep_weight * _distance(outputs.kept, seen)
         return total
 
-    def _draw(
+    def draw(
         self, canvases: Canvases, labels: Labels, index: torch.Tensor, chance: Chance
     ) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
         """Pictures of a batch, its last ones replaced by pictures without an item."""
@@ -188,7 +196,7 @@ class LossOf:
             forms[-empty:], materials[-empty:] = self.non_item, _UNKNOWN
         return random_light(images, recipe.light, chance), forms, materials
 
-    def _labels_loss(
+    def label_loss(
         self, outputs: Outputs, forms: torch.Tensor, materials: torch.Tensor
     ) -> torch.Tensor:
         """Loss of each picture, (B,); undecided labels cost nothing."""

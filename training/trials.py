@@ -24,11 +24,11 @@ import torch
 from classifier.inference.preprocess import Preprocessing
 from training.dataset import Dataset, load_dataset
 from training.forms import FormTable, load_forms
-from training.images import Canvases, load_views
+from training.images import load_views
 from training.manifest import read_examples
 from training.outputs import answer_views
 from training.recipe import Recipe, make_recipe
-from training.train import Labels, train_network
+from training.train import train_network
 from training.trial_table import results_table, trial_scores
 
 VIEWS = (0.0, 0.7)
@@ -53,7 +53,7 @@ def run_trial(
     rows = data.rows(fits)
     began = time.perf_counter()
     net = train_network(
-        recipe, table, _pick(data.canvases, rows), _pick_labels(data.labels, rows), device=device
+        recipe, table, data.canvases.pick(rows), data.labels.pick(rows), device=device
     )
     seconds = time.perf_counter() - began
     asked = data.rows([not fit for fit in fits])
@@ -78,14 +78,6 @@ def run_trial(
         stream.write(json.dumps(line) + "\n")
     sys.stdout.write(f"{name} without {held_out or 'nothing'}: {seconds:.0f} s\n")
     sys.stdout.flush()
-
-
-def _pick(canvases: Canvases, rows: torch.Tensor) -> Canvases:
-    return Canvases(canvases.pixels[rows], canvases.extents[rows])
-
-
-def _pick_labels(labels: Labels, rows: torch.Tensor) -> Labels:
-    return Labels(labels.forms[rows], labels.materials[rows], labels.sources[rows])
 
 
 def _worker(
@@ -115,7 +107,7 @@ def run(file: Path, data_path: Path, out: Path, *, jobs: int, workers: int) -> N
         s: load_views(paths, Preprocessing(size=s, views=VIEWS), workers=workers) for s in sizes
     }
     for tensor in (data.canvases.pixels, data.canvases.extents, *views.values()):
-        tensor.share_memory_()
+        tensor.share_memory_()  # type: ignore[no-untyped-call]
     context = torch.multiprocessing.get_context("spawn")
     queue = context.Queue()
     pool = [

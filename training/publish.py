@@ -1,0 +1,82 @@
+"""Write a trained network as a bundle: ONNX, description, card, recipe."""
+
+from __future__ import annotations
+
+import dataclasses
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from classifier.domain.errors import BundleError
+from classifier.domain.suggestion import Thresholds
+from classifier.inference.bundle import write_manifest
+from classifier.inference.preprocess import Preprocessing
+from training.card import write_card
+from training.dataset import Dataset
+from training.export import (
+    NETWORK_FILE,
+    PARITY,
+    bundle_description,
+    export_onnx,
+    largest_difference,
+)
+from training.forms import FormTable
+from training.images import load_views
+from training.network import SortNet
+from training.recipe import Recipe, dump_recipe
+from training.sources import count_sources
+
+_PARITY_PICTURES = 16
+
+
+def write_bundle(
+    out: Path,
+    recipe: Recipe,
+    net: SortNet,
+    data: Dataset,
+    preprocessing: Preprocessing,
+    temperature: float,
+    thresholds: Thresholds,
+    evaluation: dict[str, Any],
+    table: FormTable,
+    *,
+    command: str,
+    version: str,
+) -> Path:
+    """Export, check against torch on real pictures, and describe; returns the directory.
+
+    Raises
+    ------
+    BundleError
+        The exported network does not answer as the trained one does.
+    """
+    out.mkdir(parents=True, exist_ok=True)
+    net = net.cpu()
+    export_onnx(net, out / NETWORK_FILE, size=preprocessing.size)
+    sample = load_views([e.path for e in data.examples[:_PARITY_PICTURES]], preprocessing)
+    difference = largest_difference(net, out / NETWORK_FILE, sample)
+    if difference > PARITY:
+        raise BundleError(
+            f"the exported network differs from the trained one by {difference:.2g} in "
+            f"probability, more than {PARITY}; it must not be used"
+        )
+    used = [e for e in data.examples if not recipe.sources or e.source in recipe.sources]
+    (out / "recipe.toml").write_text(dump_recipe(recipe), encoding="utf-8")
+    description = bundle_description(
+        name=recipe.name,
+        version=version,
+        created=date.today().isoformat(),
+        preprocessing=dataclasses.asdict(preprocessing),
+        forms=[{"id": f.id, "name": f.name, "categories": f.categories} for f in table.forms],
+        temperature=temperature,
+        thresholds=dataclasses.asdict(thresholds),
+        training={
+            "command": command,
+            "recipe": "recipe.toml",
+            "sources": count_sources(used),
+        },
+        evaluation={**evaluation, "onnx_parity": difference},
+    )
+    write_card(out, description, recipe)
+    write_manifest(out, description)
+    return out
