@@ -1,0 +1,158 @@
+"""Temperature and thresholds on cases made by hand, and against other software."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import torch
+from torchmetrics.functional.classification import multiclass_calibration_error
+
+from classifier.domain.categories import load_categories
+from classifier.domain.programme import load_shipped_programmes
+from classifier.domain.suggestion import Thresholds
+from classifier.estimators.calibration import fit_temperature
+from classifier.inference.preprocess import view_probabilities
+from training.calibrate import (
+    HeldOut,
+    fit_view_temperature,
+    least_threshold,
+    non_item_threshold,
+    set_thresholds,
+    stop_threshold,
+    unsure_threshold,
+)
+from training.forms import table_of_labels
+
+
+def _overconfident(n: int, views: int, *, seed: int = 0, factor: float = 3.0) -> HeldOut:
+    """Labels drawn from softmax(logits); what is handed out are the logits times `factor`."""
+    rng = np.random.default_rng(seed)
+    logits = rng.normal(0, 1.5, (n, 5))
+    p = np.exp(logits) / np.exp(logits).sum(axis=1, keepdims=True)
+    labels = np.array([rng.choice(5, p=row) for row in p])
+    return HeldOut(np.repeat(logits[:, None] * factor, views, axis=1).astype(np.float32), labels)
+
+
+@pytest.mark.parametrize("views", [1, 2])
+def test_temperature_of_equal_views_is_that_of_the_estimator(views: int) -> None:
+    held = _overconfident(2000, views)
+    ours = fit_view_temperature([held])
+    assert ours == pytest.approx(fit_temperature(held.logits[:, 0], held.labels), rel=1e-3)
+    assert ours == pytest.approx(3.0, rel=0.1)
+
+
+def test_temperature_lowers_the_calibration_error_as_torchmetrics_counts_it() -> None:
+    fitted, judged = _overconfident(3000, 1), _overconfident(3000, 1, seed=1)
+    temperature = fit_view_temperature([fitted])
+
+    def error(t: float) -> float:
+        p = torch.from_numpy(view_probabilities(judged.logits, t))
+        labels = torch.from_numpy(judged.labels)
+        return float(multiclass_calibration_error(p, labels, num_classes=5, n_bins=15))
+
+    assert error(1.0) > 0.15
+    assert error(temperature) < 0.04
+
+
+def test_every_set_weighs_the_same_and_undecided_pictures_nothing() -> None:
+    sharp, soft = _overconfident(300, 1, factor=1.0), _overconfident(3000, 1, factor=3.0)
+    undecided = HeldOut(sharp.logits, np.full(300, -1))
+    both = fit_view_temperature([sharp, soft, undecided])
+    large = HeldOut(np.tile(soft.logits, (3, 1, 1)), np.tile(soft.labels, 3))
+    assert both == pytest.approx(fit_view_temperature([sharp, large]), rel=1e-3)
+    assert fit_view_temperature([sharp]) < both < fit_view_temperature([soft])
+
+
+def test_least_threshold_by_hand() -> None:
+    confidence = np.array([0.5, 0.9, 0.7, 0.8, 0.6])
+    correct = np.array([True, True, False, True, True])
+    # Right among the surest: 1/1, 2/2, 2/3, 3/4, 4/5.
+    assert least_threshold(confidence, correct, 1.0) == 0.8
+    assert least_threshold(confidence, correct, 0.75) == 0.5
+    assert least_threshold(confidence, ~correct, 0.9) == 1.0
+
+
+def test_least_threshold_answers_ties_together() -> None:
+    confidence = np.array([0.9, 0.8, 0.8, 0.8])
+    correct = np.array([True, True, False, False])
+    threshold = least_threshold(confidence, correct, 0.9)
+    assert threshold == 0.9
+    assert correct[confidence >= threshold].mean() >= 0.9
+
+
+def test_least_threshold_trusts_no_handful() -> None:
+    """Of 100 pictures the three surest are right, then every second one."""
+    confidence = np.linspace(1, 0.5, 100)
+    correct = np.array([True] * 3 + [False, True] * 48 + [False])
+    assert least_threshold(confidence, correct, 0.99) == 1.0
+
+
+def test_unsure_where_right_and_wrong_are_even() -> None:
+    """Chance of being right = confidence, so that 0.5 is where the better answer changes."""
+    rng = np.random.default_rng(0)
+    confidence = rng.uniform(0.05, 0.95, 20_000)
+    assert unsure_threshold(confidence, rng.random(20_000) < confidence) == pytest.approx(
+        0.5, abs=0.03
+    )
+
+
+def test_unsure_asks_for_more_of_an_overconfident_model() -> None:
+    rng = np.random.default_rng(0)
+    confidence = rng.uniform(0.05, 0.95, 20_000)
+    assert unsure_threshold(confidence, rng.random(20_000) < confidence**2) > 0.6
+
+
+@pytest.mark.parametrize(("right", "low", "high"), [(True, 0.05, 0.3), (False, 0.8, 0.95)])
+def test_unsure_stays_a_probability_where_all_are_right_or_wrong(
+    right: bool, low: float, high: float
+) -> None:
+    confidence = np.linspace(0.3, 0.9, 50)
+    assert low <= unsure_threshold(confidence, np.full(50, right)) <= high
+
+
+def test_stop_threshold_catches_most_stop_items() -> None:
+    hazard = np.concatenate([np.linspace(0.2, 0.4, 100), np.zeros(500)])
+    is_stop = np.arange(600) < 100
+    threshold = stop_threshold(hazard, is_stop)
+    assert (hazard[is_stop] >= threshold).mean() == pytest.approx(0.95, abs=0.01)
+
+
+@pytest.mark.parametrize(("level", "expected"), [(0.01, 0.15), (0.99, 0.5)])
+def test_stop_threshold_stays_within_its_range(level: float, expected: float) -> None:
+    assert stop_threshold(np.full(9, level), np.ones(9, dtype=bool)) == expected
+
+
+def test_without_a_stop_item_the_most_careful_stop_threshold_holds() -> None:
+    assert stop_threshold(np.linspace(0, 1, 9), np.zeros(9, dtype=bool)) == 0.15
+
+
+def test_non_item_threshold_lets_all_but_one_in_a_hundred_items_pass() -> None:
+    non_item = np.linspace(0, 0.8, 1001)
+    threshold = non_item_threshold(non_item)
+    assert (non_item >= threshold).mean() == pytest.approx(0.01, abs=0.002)
+    assert non_item_threshold(np.zeros(10)) == 0.3
+    assert non_item_threshold(np.ones(10)) == 0.9
+
+
+def test_thresholds_of_a_model_that_is_always_right() -> None:
+    """Sure of glass, cans and broken glass; pictures without an item change nothing."""
+    categories = load_categories()
+    valley = next(p for p in load_shipped_programmes(categories) if p.id == "alder_valley")
+    table = table_of_labels(["glass_jar", "drink_can", "broken_glass"], categories)
+    labels = np.arange(90) % 3
+    logits = 4.0 * np.eye(4)[labels][:, None]
+
+    def thresholds(held: HeldOut) -> Thresholds:
+        return set_thresholds([held], 1.0, table, categories, valley, least_route=0.5)
+
+    items = thresholds(HeldOut(logits, labels))
+    p = np.exp(4) / (np.exp(4) + 3)
+    assert items.route == pytest.approx(p, abs=0.02)  # no picture is less sure than that
+    assert items.stop == 0.5  # the end of its range: sure hazards are well above it
+    assert items.non_item == 0.3  # the end of its range
+    assert 0.05 <= items.unsure < p
+    scenes = np.tile(4.0 * np.eye(4)[3], (9, 1, 1))
+    mixed = HeldOut(np.concatenate([logits, scenes]), np.append(labels, [3] * 9))
+    assert thresholds(mixed) == items
+    undecided = HeldOut(np.concatenate([logits, scenes]), np.append(labels, [-1] * 9))
+    assert thresholds(undecided) == items

@@ -1,0 +1,124 @@
+"""Reading labelled pictures: CSV, folder per label, and what is wrong with them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from classifier.domain.categories import load_categories
+from classifier.domain.errors import DataFileError
+from tests.training.scenes import draw, write_set
+from training.dataset import number_labels
+from training.forms import load_forms, table_of_labels
+from training.manifest import Example, read_examples, require_sources
+
+
+def test_csv_and_the_folder_that_holds_it_read_alike(tmp_path: Path) -> None:
+    folder = write_set(tmp_path / "set", {"drink_can": 2, "food": 1}, sources=("hall", "yard"))
+    examples = read_examples(folder)
+    assert examples == read_examples(folder / "manifest.csv")
+    assert [(e.path.name, e.source, e.form, e.material, e.group) for e in examples] == [
+        ("drink_can_0.jpg", "hall", "drink_can", "metal", "hall-drink_can-0"),
+        ("drink_can_1.jpg", "yard", "drink_can", "metal", "yard-drink_can-1"),
+        ("food_0.jpg", "hall", "food", "food", "hall-food-0"),
+    ]
+    assert all(e.path.is_file() for e in examples)
+
+
+def test_csv_needs_path_and_form_only(tmp_path: Path) -> None:
+    listing = tmp_path / "floor" / "list.csv"
+    listing.parent.mkdir()
+    listing.write_text("\ufeffpath,form\nx/can.jpg,drink_can\nx/short.jpg\n", encoding="utf-8")
+    full, short = read_examples(listing)
+    assert full == Example(listing.parent / "x/can.jpg", "floor", "drink_can", "", "x/can.jpg")
+    assert short.form == ""
+
+
+def test_blocks_of_a_manifest_are_groups_within_their_source(tmp_path: Path) -> None:
+    listing = tmp_path / "list.csv"
+    listing.write_text("path,source,form,block\na.jpg,s,food,f-1\nb.jpg,t,food,f-1\n")
+    assert [e.group for e in read_examples(listing)] == ["s/f-1", "t/f-1"]
+
+
+def test_folder_per_label_groups_runs_of_file_numbers(tmp_path: Path) -> None:
+    for name in ("food/img_1.jpg", "food/img_24.png", "food/img_25.jpg", "wood/plank.jpg"):
+        path = tmp_path / "mine" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        draw("food", 1).save(path)
+    (tmp_path / "mine" / "food" / ".hidden").write_text("x")
+    (tmp_path / "mine" / "notes.txt").write_text("x")
+    examples = read_examples(tmp_path / "mine")
+    assert [(e.form, e.source, e.group) for e in examples] == [
+        ("food", "mine", "food/img-0"),
+        ("food", "mine", "food/img-0"),
+        ("food", "mine", "food/img-1"),
+        ("wood", "mine", "wood/plank.jpg"),
+    ]
+
+
+def test_what_is_no_picture_stays_in_the_list_to_be_named_later(tmp_path: Path) -> None:
+    (tmp_path / "food").mkdir()
+    (tmp_path / "food" / "photo.heic").write_bytes(b"x")
+    assert [e.path.name for e in read_examples(tmp_path)] == ["photo.heic"]
+
+
+def test_missing_column_is_named(tmp_path: Path) -> None:
+    listing = tmp_path / "list.csv"
+    listing.write_text("path,label\na.jpg,food\n")
+    with pytest.raises(DataFileError, match=r"list\.csv lacks the column form; a manifest needs"):
+        read_examples(listing)
+
+
+def test_header_without_rows_and_empty_folder_hold_nothing(tmp_path: Path) -> None:
+    listing = tmp_path / "list.csv"
+    listing.write_text("path,form\n")
+    (tmp_path / "empty").mkdir()
+    for path in (listing, tmp_path / "empty"):
+        with pytest.raises(DataFileError, match="holds no labelled picture"):
+            read_examples(path)
+
+
+def test_neither_file_nor_folder(tmp_path: Path) -> None:
+    with pytest.raises(DataFileError, match="neither a folder nor a manifest CSV"):
+        read_examples(tmp_path / "none")
+
+
+def test_csv_in_another_encoding_is_named(tmp_path: Path) -> None:
+    listing = tmp_path / "list.csv"
+    listing.write_bytes("path,form\nküche.jpg,food\n".encode("latin-1"))
+    with pytest.raises(DataFileError, match=r"can't be read as a CSV in UTF-8"):
+        read_examples(listing)
+
+
+def test_sources_are_chosen_and_unknown_ones_refused(tmp_path: Path) -> None:
+    folder = write_set(tmp_path / "set", {"food": 4}, sources=("hall", "yard"))
+    assert {e.source for e in read_examples(folder, sources=["yard"])} == {"yard"}
+    message = "no picture comes from the source attic; there are pictures from hall, yard"
+    with pytest.raises(DataFileError, match=message):
+        read_examples(folder, sources=["yard", "attic"])
+    with pytest.raises(DataFileError, match=message):
+        require_sources(read_examples(folder), ["attic"])
+
+
+def test_misspelt_label_is_refused_with_the_nearest() -> None:
+    with pytest.raises(DataFileError, match=r"unknown label 'drink_cna'; did you mean drink_can\b"):
+        table_of_labels(["drink_cna", "food"], load_categories())
+
+
+def test_misspelt_material_is_refused_with_the_nearest(tmp_path: Path) -> None:
+    examples = [Example(tmp_path, "s", "food", "metall", "g")]
+    with pytest.raises(DataFileError, match=r"unknown material 'metall'; did you mean metal\b"):
+        number_labels(examples, load_forms())
+
+
+def test_undecided_labels_are_minus_one(tmp_path: Path) -> None:
+    table = table_of_labels(["food", "drink_can"], load_categories())
+    examples = [
+        Example(tmp_path, "b", "", "glass", "1"),  # a material that no form of the table has
+        Example(tmp_path, "a", "food", "", "2"),
+    ]
+    numbered = number_labels(examples, table)
+    assert numbered.forms.tolist() == [-1, table.ids.index("food")]
+    assert numbered.materials.tolist() == [-1, -1]
+    assert numbered.sources.tolist() == [1, 0]

@@ -1,0 +1,56 @@
+"""The set that the shipped bundles learned from, where it lies beside the checkout."""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+from classifier.domain.categories import load_categories
+from training.commands import find_recipe
+from training.forms import load_forms, table_of_labels
+from training.manifest import read_examples, require_sources
+from training.splits import refuse_thin_labels
+
+DATA = Path(__file__).resolve().parents[3] / "shared" / "data"
+pytestmark = pytest.mark.skipif(
+    not (DATA / "manifest.csv").is_file(),
+    reason="the photographs are no part of the repository; they are looked for in ../shared/data",
+)
+
+
+def test_manifest_reads_as_its_description_counts() -> None:
+    examples = read_examples(DATA)
+    assert Counter(e.source for e in examples) == {
+        "whiteboard": 2527,
+        "landfill": 2844,
+        "grocery": 980,
+        "garments": 785,
+        "devices": 152,
+    }
+    assert sum(not e.form for e in examples) == 67
+    assert all(e.path.is_file() for e in examples)
+
+
+def test_every_label_is_known_and_has_groups_enough() -> None:
+    examples = read_examples(DATA)
+    assert table_of_labels((e.form for e in examples), load_categories()) == load_forms()
+    refuse_thin_labels([e.form for e in examples], [e.group for e in examples])
+
+
+def test_groups_are_blocks_of_file_numbers_within_one_source() -> None:
+    examples = read_examples(DATA)
+    sources: dict[str, set[str]] = {}
+    for example in examples:
+        sources.setdefault(example.group, set()).add(example.source)
+    assert {len(names) for names in sources.values()} == {1}
+    sizes = Counter(e.group for e in examples)
+    # The parts of one source that its authors set apart each number their pictures from 1.
+    assert max(sizes.values()) <= 3 * 25
+
+
+@pytest.mark.parametrize("name", ["household", "household_open"])
+def test_shipped_recipes_name_sources_that_exist(name: str) -> None:
+    recipe = find_recipe(name)
+    require_sources(read_examples(DATA), [*recipe.sources, *recipe.sisters])
