@@ -22,7 +22,7 @@ def train_command(arguments: list[str]) -> int:
         "manifest CSV with the columns path and form (and, if known, source, material, group).",
     )
     parser.add_argument("data", type=Path, help="folder or manifest CSV")
-    parser.add_argument("--recipe", default="household", help="name of a shipped recipe or a file")
+    parser.add_argument("--recipe", default="own", help="name of a shipped recipe or a file")
     parser.add_argument("--out", type=Path, required=True, help="directory of the new bundle")
     parser.add_argument("--version", default=date.today().strftime("%Y.%m.%d"))
     parser.add_argument(

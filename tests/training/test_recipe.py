@@ -99,7 +99,7 @@ def test_missing_or_broken_file_is_named(tmp_path: Path) -> None:
         load_recipe(broken)
 
 
-@pytest.mark.parametrize("name", ["household", "household_open"])
+@pytest.mark.parametrize("name", ["household", "household_open", "own"])
 def test_shipped_recipes_load_and_bear_their_name(name: str) -> None:
     assert find_recipe(name).name == name
 
