@@ -3,6 +3,11 @@
 Overall, user's (of what was called a can, how much is one: precision) and producer's (of the cans,
 how many were called so: recall). Predictions that were verified more often than others do not
 count for more: each stratum carries its share of all items.
+
+Coverage of the 95 % normal intervals, simulated with eight categories from 30 % to 2 % and 12 (25)
+verified of each prediction: overall 93 % (94 %), user's 81-93 % (89-97 %), producer's 90 % (93 %)
+for the commonest down to 34 % (55 %) for the rarest: do not quote the producer's accuracy of a rare
+category from a few audits.
 """
 
 from __future__ import annotations

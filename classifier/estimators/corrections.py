@@ -28,6 +28,10 @@ of them that truly is j, p_j = sum_i W_i q_ij and S(p_j)^2 = sum_i W_i^2 (1 - f_
 (n_i - 1), with f_i = n_i / N_i if "finite", else 0; "sampled" adds sum_i W_i (q_ij - p_j)^2 / N.
 Two categories, sampled: Tenenbein's double sampling.
 
+Coverage of its 95 % intervals, simulated with eight categories from 30 % to 2 % (mean over them;
+the rarest): "wilson" finite 95 % (93-95 %), sampled 96 % (97 %). "normal", as published, is too
+narrow for rare categories: 100 of 1,000 items verified 89 % (76 %), 60 of 300 verified 83 % (62 %).
+
 Labels given after seeing the suggestion are anchored, not independent: each function asks whether
 they were `blind`, and says so if not. How many audits: `audit_size`. Whether two people agree in
 the first place: `agreement` and `krippendorff`.

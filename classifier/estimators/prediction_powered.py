@@ -7,6 +7,10 @@ these items; this one can use the model's probabilities, and any number per item
 theta = L mean(f_rest) + mean(Y - L f); S^2 = L^2 var(f_rest) / N + var(Y - L f) / n, with variances
 over n and N. Tuned: L = cov(Y, f) / ((1 + n / N) var(f)), cut at 0 and 1, cov over n and var over
 all n + N - 1, as ppi-python 0.2.3 has them.
+
+Coverage of the 95 % intervals, simulated with eight categories from 30 % to 2 % (mean over them):
+tuning=1 95 %; tuned 92 % with 200 verified, 90 % with 100, 86 % with 60. Tuning narrows the
+interval, but with few verified items of a category it narrows it too much: take tuning=1 then.
 """
 
 from __future__ import annotations

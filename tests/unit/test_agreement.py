@@ -29,7 +29,8 @@ def alpha_by_pairs(ratings: list[list[Rating]], metric: str) -> float:
             return 0.0 if a == b else float((a - b) / (a + b)) ** 2
         low, high = min(a, b), max(a, b)
         between = sum(low <= v <= high for v in everything)
-        return float(between - (everything.count(a) + everything.count(b)) / 2) ** 2 * (a != b)
+        rank = between - (everything.count(a) + everything.count(b)) / 2
+        return float(rank**2 * (a != b))
 
     n = len(everything)
     observed = sum(

@@ -1,0 +1,202 @@
+"""Simulated coverage of the corrections' 95 % intervals: 2,000 seeded sorts each, slow.
+
+Eight categories from 30 % to 2 %; a model right for four in five and swayed by what is common.
+Two-sided: an interval that is needlessly wide fails too. Where coverage falls short of 95 by more
+than 1.5 points, the shortfall found here is the one that the documentation states, and it is held
+to that number.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from classifier.estimators.adjusted_counts import adjusted_counts, rates_from_confusion
+from classifier.estimators.agreement import cohen_kappa
+from classifier.estimators.corrected import Correction
+from classifier.estimators.corrections import pool_sparse_strata, post_stratified_counts
+from classifier.estimators.krippendorff import krippendorff_alpha
+from classifier.estimators.prediction_powered import prediction_powered_counts
+from classifier.estimators.rogan_gladen import rogan_gladen
+
+pytestmark = pytest.mark.slow
+
+STUDIES = 2000
+SHARES = np.array([0.30, 0.22, 0.16, 0.12, 0.09, 0.06, 0.03, 0.02])
+K = SHARES.size
+NAMES = [f"category {i}" for i in range(K)]
+_BIAS = np.sqrt(SHARES) / np.sqrt(SHARES).sum()
+RATES = 0.25 * _BIAS[:, None] + 0.75 * np.eye(K)  # P(predicted = row | true = column)
+# 2,000 studies give a share of 0.95 to within 0.5 points (one standard error); the mean over eight
+# categories to within about 0.2.
+TOLERANCE = 0.015
+
+
+def labelled(generator: np.random.Generator, truth: np.ndarray) -> np.ndarray:
+    """Return a label of each item by the error rates."""
+    above = generator.random(truth.size) > RATES.cumsum(axis=0)[:, truth]
+    return np.asarray(np.minimum(above.sum(axis=0), K - 1))
+
+
+def holds(correction: Correction, target: np.ndarray) -> np.ndarray:
+    """Return whether the interval of each share holds the target."""
+    low, high = np.array([(share.low, share.high) for share in correction.shares]).T
+    return np.asarray((low <= target + 1e-9) & (target <= high + 1e-9))
+
+
+def sort(
+    generator: np.random.Generator, n: int, audits: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Return truth and prediction of each item, the audited items and the others."""
+    truth = generator.choice(K, n, p=SHARES)
+    order = generator.permutation(n)
+    return truth, labelled(generator, truth), order[:audits], order[audits:]
+
+
+@pytest.mark.parametrize(
+    ("n", "audits", "population", "interval", "mean", "rarest"),
+    [
+        (1000, 100, "finite", "wilson", 0.95, 0.95),
+        (300, 60, "finite", "wilson", 0.95, 0.935),
+        (400, 200, "finite", "wilson", 0.95, 0.935),
+        (1000, 100, "sampled", "wilson", 0.963, 0.966),
+        # As published: fine for common categories, far short for rare ones.
+        (1000, 100, "finite", "normal", 0.89, 0.76),
+        (300, 60, "finite", "normal", 0.834, 0.62),
+        (1000, 100, "sampled", "normal", 0.912, 0.816),
+    ],
+)
+def test_post_stratified(
+    n: int, audits: int, population: Any, interval: Any, mean: float, rarest: float
+) -> None:
+    generator = np.random.default_rng(2)
+    held = np.zeros(K)
+    for _ in range(STUDIES):
+        truth, predicted, seen, _ = sort(generator, n, audits)
+        table = np.zeros((K, K))
+        np.add.at(table, (predicted[seen], truth[seen]), 1)
+        pooled = pool_sparse_strata(table, np.bincount(predicted, minlength=K), strata=NAMES)
+        correction = post_stratified_counts(
+            pooled.confusion,
+            pooled.stratum_counts,
+            categories=NAMES,
+            strata=pooled.strata,
+            blind=True,
+            population=population,
+            interval=interval,
+        )
+        actual = np.bincount(truth, minlength=K) / n
+        held += holds(correction, actual if population == "finite" else SHARES)
+    coverage = held / STUDIES
+    assert coverage.mean() == pytest.approx(mean, abs=TOLERANCE)
+    assert coverage[-1] == pytest.approx(rarest, abs=TOLERANCE + 0.01)
+
+
+@pytest.mark.parametrize(
+    ("tuning", "n", "audits", "mean"),
+    [
+        (1, 1000, 100, 0.95),
+        (1, 300, 60, 0.95),
+        ("auto", 1000, 100, 0.90),
+        ("auto", 1000, 200, 0.92),
+        ("auto", 300, 60, 0.865),
+    ],
+)
+def test_prediction_powered(tuning: Any, n: int, audits: int, mean: float) -> None:
+    generator = np.random.default_rng(2)
+    held = np.zeros(K)
+    for _ in range(STUDIES):
+        truth, predicted, seen, rest = sort(generator, n, audits)
+        one_hot = np.eye(K)[predicted]
+        correction = prediction_powered_counts(
+            [NAMES[i] for i in truth[seen]],
+            one_hot[seen],
+            one_hot[rest],
+            categories=NAMES,
+            blind=True,
+            tuning=tuning,
+        )
+        held += holds(correction, SHARES)
+    assert (held / STUDIES).mean() == pytest.approx(mean, abs=TOLERANCE)
+
+
+@pytest.mark.parametrize("population", ["finite", "sampled"])
+@pytest.mark.parametrize(("n", "behind"), [(1000, 100), (300, 100)])
+def test_adjusted(n: int, behind: int, population: Any) -> None:
+    generator = np.random.default_rng(4)
+    held = np.zeros(K)
+    for _ in range(STUDIES):
+        columns = [generator.multinomial(behind, RATES[:, j]) for j in range(K)]
+        rates = rates_from_confusion(np.stack(columns, axis=1), categories=NAMES)
+        truth, predicted, _, _ = sort(generator, n, 0)
+        correction = adjusted_counts(
+            np.bincount(predicted, minlength=K),
+            rates,
+            categories=NAMES,
+            blind=True,
+            population=population,
+        ).correction
+        actual = np.bincount(truth, minlength=K) / n
+        held += holds(correction, actual if population == "finite" else SHARES)
+    assert (held / STUDIES).mean() == pytest.approx(0.95, abs=TOLERANCE)
+
+
+@pytest.mark.parametrize(
+    ("share", "n", "behind", "interval", "coverage"),
+    [
+        (0.2, 300, None, "wilson", 0.95),
+        (0.2, 300, None, "normal", 0.95),
+        # Never less than 95 %, by design.
+        (0.2, 300, None, "clopper_pearson", 0.968),
+        (0.2, 300, 100, "wilson", 0.95),
+        (0.02, 1000, 200, "wilson", 0.945),
+        # Rates from 100 items each and a rare category: short by about two points.
+        (0.05, 300, 100, "wilson", 0.93),
+    ],
+)
+def test_rogan_gladen(
+    share: float, n: int, behind: int | None, interval: Any, coverage: float
+) -> None:
+    generator = np.random.default_rng(3)
+    held = 0
+    for _ in range(STUDIES):
+        truth = generator.random(n) < share
+        positives = int((generator.random(n) < np.where(truth, 0.85, 0.05)).sum())
+        sensitivity, specificity = 0.85, 0.95
+        if behind is not None:
+            sensitivity, specificity = generator.binomial(behind, [0.85, 0.95]) / behind
+        true = rogan_gladen(
+            positives,
+            n,
+            sensitivity=sensitivity,
+            specificity=specificity,
+            sensitivity_n=behind,
+            specificity_n=behind,
+            interval=interval,
+        ).true
+        held += true.low <= share <= true.high
+    assert held / STUDIES == pytest.approx(coverage, abs=TOLERANCE)
+
+
+@pytest.mark.parametrize(("items", "coverage"), [(20, 0.925), (50, 0.94), (100, 0.95)])
+def test_agreement(items: int, coverage: float) -> None:
+    """Two people with the same error rates; their kappa and nominal alpha are one number."""
+    pairs = RATES @ np.diag(SHARES) @ RATES.T
+    shares = pairs.sum(axis=0)
+    target = (np.trace(pairs) - shares @ shares) / (1 - shares @ shares)
+    generator = np.random.default_rng(6)
+    held = np.zeros(2)
+    for seed in range(STUDIES):
+        truth = generator.choice(K, items, p=SHARES)
+        first, second = labelled(generator, truth), labelled(generator, truth)
+        options: dict[str, Any] = {"blind": True, "draws": 500, "seed": seed}
+        for i, estimate in enumerate(
+            (
+                cohen_kappa([NAMES[v] for v in first], [NAMES[v] for v in second], **options),
+                krippendorff_alpha([first.tolist(), second.tolist()], metric="nominal", **options),
+            )
+        ):
+            held[i] += estimate.low <= target <= estimate.high
+    assert held / STUDIES == pytest.approx(coverage, abs=TOLERANCE)
