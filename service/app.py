@@ -6,6 +6,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib.metadata import PackageNotFoundError, version
 
+from anyio import CapacityLimiter
 from fastapi import FastAPI
 
 from service.settings import Settings
@@ -30,6 +31,7 @@ def create_app(settings: Settings, *, services: Services | None = None) -> FastA
     @asynccontextmanager
     async def close_at_end(_app: FastAPI) -> AsyncIterator[None]:
         yield
+        used.inference.shutdown(wait=False)
         used.log.close()
 
     app = FastAPI(
@@ -41,6 +43,8 @@ def create_app(settings: Settings, *, services: Services | None = None) -> FastA
         openapi_url="/api/openapi.json",
     )
     app.state.services = used
+    # One more than can be looked at, so that the next is ready.
+    app.state.photo_threads = CapacityLimiter(settings.inference_concurrency + 1)
     app.add_middleware(Gate, settings=settings)
     install_error_handlers(app, html_error)
     app.include_router(api.router)

@@ -72,7 +72,7 @@ class Settings(BaseSettings):
     max_pixels: int = Field(
         default=120_000_000,
         ge=10_000,
-        description="Largest photo accepted, in pixels; if not plain JPEG, 32 million at most.",
+        description="Largest photo accepted, in pixels; if not plain JPEG, 25 million at most.",
     )
     inference_concurrency: int = Field(
         default=2,

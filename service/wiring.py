@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import logging
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
-from threading import BoundedSemaphore
 from typing import Any
 
 from classifier.domain.categories import Categories, load_categories
@@ -73,7 +73,8 @@ def build_services(settings: Settings, *, model: LoadedModel | None = None) -> S
         predictor=loaded.predictor,
         model=loaded.record,
         model_problem=loaded.problem,
-        inference_slots=BoundedSemaphore(settings.inference_concurrency),
+        # Threads of their own: the C library keeps freed pictures for each thread that held one.
+        inference=ThreadPoolExecutor(settings.inference_concurrency, "inference"),
         clock=partial(datetime.now, UTC),
     )
 

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageCms, ImageFile, UnidentifiedImageError
+from PIL import Image, ImageCms, ImageFile, UnidentifiedImageError, _imaging
 
 from classifier.domain.errors import PhotoTooLargeError, TallytareError, UnreadablePhotoError
 from classifier.inference.jpeg_scans import count_scans
@@ -54,7 +54,7 @@ class PhotoLimits:
 
     max_bytes: int = 40_000_000
     max_pixels: int = 120_000_000
-    max_unfolded_pixels: int = 32_000_000
+    max_unfolded_pixels: int = 25_000_000
     max_scans: int = 40
     min_side_px: int = 32
 
@@ -77,6 +77,9 @@ DEFAULT_LIMITS = PhotoLimits()
 # needed, since its GIF reader fills the whole canvas before anybody can look at the size. The
 # limit proper is checked in `_open`. Pillow's default would already warn at 89 megapixels.
 Image.MAX_IMAGE_PIXELS = DEFAULT_LIMITS.max_pixels
+# In pieces of its usual 16 MiB the C library would keep a large picture after it is freed, once for
+# each thread that decoded one; pieces above 32 MiB go back to the system at once.
+_imaging.set_block_size(64 << 20)
 _MOST_PIXELS = 2 * DEFAULT_LIMITS.max_pixels
 
 

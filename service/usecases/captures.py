@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from classifier.domain.errors import (
     BundleError,
@@ -109,38 +110,53 @@ def read_photo(services: Services, capture_id: str) -> bytes:
     return services.photos.read(name)
 
 
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What came of looking at a photo: its cleaned copy and, with a model, the model's answer."""
+
+    jpeg: bytes
+    notice: str
+    forms: tuple[tuple[str, float], ...] = ()
+    embedding: bytes | None = None
+
+
+def _look(services: Services, data: bytes, side: int) -> _Seen:
+    photo = services.reader.decode(data)
+    jpeg = services.reader.clean_copy(data, max_side=side)
+    if services.predictor is None:
+        return _Seen(jpeg, services.model_problem)
+    try:
+        prediction = services.predictor.predict(photo)
+    except BundleError as error:
+        return _Seen(jpeg, error.message)
+    return _Seen(
+        jpeg,
+        services.model_problem,
+        tuple((each.id, each.p) for each in prediction.forms),
+        prediction.embedding.astype("<f2").tobytes(),
+    )
+
+
 def _record(
     services: Services, sort: SortInfo, capture_id: str, data: bytes, sent: Mapping[str, object]
 ) -> None:
     programme = services.programme(sort.programme_id)
-    forms: tuple[tuple[str, float], ...] = ()
-    embedding, model, notice = None, services.model, services.model_problem
-    with services.inference_slots:
-        photo = services.reader.decode(data)
-        side = TRAINING_SIDE_PX if sort.keeps_photos else LOG_SIDE_PX
-        jpeg = services.reader.clean_copy(data, max_side=side)
-        if services.predictor is not None:
-            try:
-                prediction = services.predictor.predict(photo)
-            except BundleError as error:
-                model, notice = None, error.message
-            else:
-                forms = tuple((each.id, each.p) for each in prediction.forms)
-                embedding = prediction.embedding.astype("<f2").tobytes()
-    name = services.photos.keep(capture_id, jpeg, sent=f"{sort.id} {sent['sha256']}")
+    side = TRAINING_SIDE_PX if sort.keeps_photos else LOG_SIDE_PX
+    seen = services.inference.submit(_look, services, data, side).result()
+    name = services.photos.keep(capture_id, seen.jpeg, sent=f"{sort.id} {sent['sha256']}")
     capture = CaptureRecord(
         id=capture_id,
         sort_id=sort.id,
         photo_name=name,
-        forms=forms,
-        model=model if forms else None,
+        forms=seen.forms,
+        model=services.model if seen.forms else None,
         categories_version=services.categories.version,
         programme_version=programme.version,
-        notice=notice,
+        notice=seen.notice,
         at=services.clock(),
     )
     try:
-        services.log.add_capture(capture, embedding=embedding, sent=sent)
+        services.log.add_capture(capture, embedding=seen.embedding, sent=sent)
     except ConflictError:
         # Nothing names this file: the sort was closed, or another photo took the id, meanwhile.
         services.photos.remove(name)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from datetime import datetime
-from threading import BoundedSemaphore
 from typing import Any, Protocol
 
 from classifier.domain.categories import Categories
@@ -64,7 +64,7 @@ class Services:
     predictor: PredictorProtocol | None
     model: ModelRecord | None
     model_problem: str
-    inference_slots: BoundedSemaphore
+    inference: Executor
     clock: Callable[[], datetime]
 
     def programme(self, programme_id: str) -> Programme:

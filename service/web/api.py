@@ -7,13 +7,14 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
+from anyio import to_thread
 from fastapi import APIRouter, Query, Request, Response
 
 from service.usecases import captures, guide, items, piles, reports, sorts, upkeep
 from service.usecases.suggesting import suggestion_json
 from service.usecases.views import CaptureView
 from service.web import schemas
-from service.web.dependencies import ServicesDep, UploadDep
+from service.web.dependencies import PhotoThreadsDep, ServicesDep, UploadDep
 
 _ERRORS: dict[int | str, dict[str, Any]] = {
     status: {"model": schemas.ErrorOut}
@@ -90,12 +91,18 @@ def post_reopen(services: ServicesDep, sort_id: str, body: schemas.SortStep) -> 
 
 
 @router.post("/sorts/{sort_id}/captures", status_code=201, openapi_extra=_UPLOAD_FORM)
-def post_capture(services: ServicesDep, sort_id: str, upload: UploadDep) -> schemas.CaptureOut:
+async def post_capture(
+    services: ServicesDep, sort_id: str, upload: UploadDep, threads: PhotoThreadsDep
+) -> schemas.CaptureOut:
     """Send a photo and get the suggestion."""
-    view = captures.take_photo(
-        services, sort_id=sort_id, capture_id=upload.capture_id, data=upload.data
-    )
-    return capture_out(services, view)
+
+    def take() -> schemas.CaptureOut:
+        view = captures.take_photo(
+            services, sort_id=sort_id, capture_id=upload.capture_id, data=upload.data
+        )
+        return capture_out(services, view)
+
+    return await to_thread.run_sync(take, limiter=threads)
 
 
 @router.get("/sorts/{sort_id}/captures")

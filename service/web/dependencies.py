@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
+from anyio import CapacityLimiter
 from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 from starlette.formparsers import MultiPartException, MultiPartParser
@@ -21,6 +22,19 @@ def get_services(request: Request) -> Services:
 
 
 ServicesDep = Annotated[Services, Depends(get_services)]
+
+
+def get_photo_threads(request: Request) -> CapacityLimiter:
+    """Return the bound on threads that wait for a photo.
+
+    Photos wait here for their turn and not in the threads of all other requests: a heap of slow
+    ones holds up nobody else.
+    """
+    threads: CapacityLimiter = request.app.state.photo_threads
+    return threads
+
+
+PhotoThreadsDep = Annotated[CapacityLimiter, Depends(get_photo_threads)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,18 +8,21 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
+import httpx
 import pytest
 import uvicorn
 from starlette.types import Message
 
+from classifier.domain.records import SortInfo
 from service.app import create_app
 from service.settings import Settings
 from service.usecases.services import Services
 from service.web import body, patience
 from service.web.patience import PatientProtocol
-from tests.fakes import new_id
+from tests.fakes import FakePredictor, jpeg, new_id
 
 BOUND = b"multipart/form-data; boundary=b"
 
@@ -137,3 +140,35 @@ def test_endless_headers_are_refused(port: int) -> None:
         client.settimeout(5)
         client.sendall(GET + b"X: " + b"a" * 200_000)
         assert client.recv(65536).startswith(b"HTTP/1.1 400")
+
+
+def test_a_heap_of_photos_holds_up_nobody_else(
+    port: int, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    """More than there are threads wait for the model; other requests are answered meanwhile."""
+    go_on = threading.Event()
+
+    def wait() -> None:
+        go_on.wait(10)
+
+    predictor.before = wait
+    url = f"http://127.0.0.1:{port}"
+
+    def send(number: int) -> int:
+        return httpx.post(
+            f"{url}/api/sorts/{sort.id}/captures",
+            data={"capture_id": new_id()},
+            files={"photo": ("a.jpg", jpeg(number))},
+            timeout=30,
+        ).status_code
+
+    with ThreadPoolExecutor(50) as phones:
+        sent = [phones.submit(send, number) for number in range(50)]
+        while predictor.seen < 2:
+            time.sleep(0.01)
+        time.sleep(0.5)
+        try:
+            assert httpx.get(f"{url}/api/sorts/{sort.id}/tally", timeout=3).status_code == 200
+        finally:
+            go_on.set()
+        assert {each.result() for each in sent} == {201}
