@@ -19,11 +19,26 @@ WHOLE_BODY_S = 300.0
 """How long a body may take in all: longer than the page waits for its largest photo."""
 
 
+MOST_HELD_BYTES = 250_000_000
+"""What all bodies that are being received or used may hold in memory together."""
+
+
+class Held:
+    """The bytes of all bodies at present; each is added as it comes and let go with its answer."""
+
+    def __init__(self) -> None:
+        self.count = 0
+
+
 class Body:
     """Passes a body on until it is too large or too slow; `problem` then says so."""
 
-    def __init__(self, receive: Receive, limit: int, headers: Headers, code: str) -> None:
+    def __init__(
+        self, receive: Receive, limit: int, headers: Headers, code: str, held: Held
+    ) -> None:
         self._receive = receive
+        self._held = held
+        self._own = 0
         self._code = code
         self._limit = limit
         self._count = 0
@@ -47,7 +62,19 @@ class Body:
         if self._count > self._limit:
             self.problem = self._too_large()
             return {"type": "http.disconnect"}
+        size = len(message.get("body", b""))
+        # The first piece always passes: small requests go on while photos wait.
+        if self._own and self._held.count + size > MOST_HELD_BYTES:
+            self.problem = self._too_many()
+            return {"type": "http.disconnect"}
+        self._own += size
+        self._held.count += size
         return message
+
+    def let_go(self) -> None:
+        """Count the body no longer: it was answered."""
+        self._held.count -= self._own
+        self._own = 0
 
     async def drain(self) -> None:
         """Read on and throw away, within reason."""
@@ -74,6 +101,14 @@ class Body:
             f"the request is larger than {self._limit:,} bytes: send less at once (a photo: taken "
             "at a lower resolution); nothing was recorded",
             {"allowed_bytes": self._limit},
+        )
+
+    def _too_many(self) -> Problem:
+        return Problem(
+            503,
+            "too_many_uploads",
+            f"more than {MOST_HELD_BYTES:,} bytes are arriving at once: nothing was recorded; "
+            "send it again in a moment",
         )
 
     def _too_slow(self) -> Problem:

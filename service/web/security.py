@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.settings import Settings
-from service.web.body import Body
+from service.web.body import Body, Held
 from service.web.errors import Problem, answer, internal_problem
 
 logger = logging.getLogger("tallytare")
@@ -47,6 +47,7 @@ class Gate:
         self._app = app
         self._settings = settings
         self._host_allowed = host_rule(settings)
+        self._held = Held()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Handle one request."""
@@ -60,7 +61,10 @@ class Gate:
             await answer(request, problem)(scope, receive, out.send)
             return
         body = self._body(request, receive)
-        await self._pass(request, body, out)
+        try:
+            await self._pass(request, body, out)
+        finally:
+            body.let_go()
 
     async def _pass(self, request: Request, body: Body, out: _Out) -> None:
         scope = request.scope
@@ -102,8 +106,9 @@ class Gate:
     def _body(self, request: Request, receive: Receive) -> Body:
         if request.method == "POST" and request.url.path.endswith("/captures"):
             limit = self._settings.max_upload_bytes + FORM_OVERHEAD_BYTES
-            return Body(receive, limit, request.headers, "photo_too_large")
-        return Body(receive, self._settings.max_json_bytes, request.headers, "request_too_large")
+            return Body(receive, limit, request.headers, "photo_too_large", self._held)
+        most = self._settings.max_json_bytes
+        return Body(receive, most, request.headers, "request_too_large", self._held)
 
 
 class _Out:

@@ -172,3 +172,18 @@ def test_a_heap_of_photos_holds_up_nobody_else(
         finally:
             go_on.set()
         assert {each.result() for each in sent} == {201}
+
+
+def test_bodies_at_once_are_bounded(
+    settings: Settings, services: Services, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One that would be too much is told to come again; what was answered counts no longer."""
+    monkeypatch.setattr(body, "MOST_HELD_BYTES", 10_000)
+    monkeypatch.setattr(body, "SILENCE_S", 0.1)
+    app = create_app(settings, services=services)
+    scope = _scope("/api/sorts", b"application/json")
+    status, told = _post(app, scope, [b" " * 6_000] * 2, 0.0)
+    assert (status, told["error"]["code"]) == (503, "too_many_uploads")
+    for _ in range(3):
+        status, _told = _post(app, scope, [b" " * 9_000], 0.0)
+        assert status == 408
