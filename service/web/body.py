@@ -65,6 +65,7 @@ class Body:
         size = len(message.get("body", b""))
         # The first piece always passes: small requests go on while photos wait.
         if self._own and self._held.count + size > MOST_HELD_BYTES:
+            self.let_go()  # at once, so that the others can be finished
             self.problem = self._too_many()
             return {"type": "http.disconnect"}
         self._own += size
