@@ -132,6 +132,13 @@ def test_other_modes_become_rgb(mode: str) -> None:
     assert photo.rgb.shape == (120, 160, 3)
 
 
+def test_palette_comes_out_in_its_colours() -> None:
+    four = pictures.quartered().quantize(4)
+    assert four.mode == "P"
+    assert_upright(decode_photo(pictures.encoded(four, "PNG")).rgb, tolerance=8)
+    assert_upright(pixels(clean_copy(pictures.encoded(four, "PNG"))), tolerance=30)
+
+
 @pytest.mark.parametrize("form", ["PNG", "WEBP", "BMP", "TIFF", "GIF", "AVIF"])
 def test_other_formats_are_read(form: str) -> None:
     assert_upright(decode_photo(pictures.encoded(pictures.quartered(), form)).rgb, tolerance=30)
