@@ -70,7 +70,7 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe) -> 
     return path
 
 
-def _table(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+def markdown_table(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     lines = [header, ["---"] * len(header), *rows]
     return "\n".join("| " + " | ".join(str(cell) for cell in line) + " |" for line in lines)
 
@@ -82,7 +82,7 @@ def _sources(sources: Sequence[dict[str, Any]]) -> str:
         origin = origins.get(source["name"])
         told = f"{origin.title}: {origin.shows} ({origin.authors})" if origin else ""
         rows.append((source["name"], source["pictures"], told, source["licence"]))
-    return _table(("source", "pictures", "what", "licence"), rows)
+    return markdown_table(("source", "pictures", "what", "licence"), rows)
 
 
 def score_table(scores: dict[str, dict[str, Any]]) -> str:
@@ -99,7 +99,7 @@ def score_table(scores: dict[str, dict[str, Any]]) -> str:
         )
         for name, score in scores.items()
     ]
-    return _table(header, rows)
+    return markdown_table(header, rows)
 
 
 def _interval(value: dict[str, float]) -> str:
@@ -117,4 +117,4 @@ def form_table(lines: Sequence[dict[str, Any]]) -> str:
         )
         for line in lines
     ]
-    return _table(("form", "pictures", "right", "mostly taken for"), rows)
+    return markdown_table(("form", "pictures", "right", "mostly taken for"), rows)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import json
 import shlex
 import sys
 from collections.abc import Callable
@@ -55,6 +56,7 @@ def evaluate_command(arguments: list[str]) -> int:
     )
     parser.add_argument("data", type=Path, help="folder per label, or manifest CSV")
     parser.add_argument("--bundle", help="name or directory; default: newest shipped")
+    parser.add_argument("--against", help="second bundle, compared on the same pictures")
     parser.add_argument(
         "--source", action="append", default=[], help="only pictures of this source"
     )
@@ -63,12 +65,19 @@ def evaluate_command(arguments: list[str]) -> int:
     given = parser.parse_args(arguments)
 
     def work() -> None:
-        from training.judge import judge
+        if given.against is not None:
+            from training.compare import compare, compared_text
 
-        told = judge(
-            given.data, given.bundle, given.programme, sources=given.source, as_json=given.json
-        )
-        sys.stdout.write(told)
+            result = compare(
+                given.data, given.bundle, given.against, given.programme, sources=given.source
+            )
+            told = compared_text(result)
+        else:
+            from training.judge import judge, judged_text
+
+            _, result = judge(given.data, given.bundle, given.programme, sources=given.source)
+            told = judged_text(result)
+        sys.stdout.write(json.dumps(result) + "\n" if given.json else told)
 
     return _guarded(work)
 

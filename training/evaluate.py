@@ -89,7 +89,7 @@ def score(scored: Scored, table: FormTable, routes: NDArray[np.float64]) -> dict
     result: dict[str, Any] = {
         "pictures": len(labels),
         "groups": len(set(scored.groups)),
-        **{name: _interval(mark, scored.groups) for name, mark in marks.items()},
+        **{name: share_interval(mark, scored.groups) for name, mark in marks.items()},
     }
     result["form_macro_f1"] = round(
         float(
@@ -125,7 +125,7 @@ def _among_top(
     return result
 
 
-def _interval(marks: NDArray[np.bool_], groups: Sequence[str]) -> dict[str, float]:
+def share_interval(marks: NDArray[np.bool_], groups: Sequence[str]) -> dict[str, float]:
     """Share with its 95 % interval; Wilson's where there are too few groups to resample."""
     if len(set(groups)) < _FEW_GROUPS:
         estimate = wilson(int(marks.sum()), len(marks))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,9 +11,9 @@ from typing import Any
 import numpy as np
 from tqdm import tqdm
 
-from classifier.domain.categories import load_categories
+from classifier.domain.categories import Categories, load_categories
 from classifier.domain.errors import DataFileError, TallytareError
-from classifier.domain.programme import load_shipped_programmes
+from classifier.domain.programme import Programme, load_shipped_programmes
 from classifier.inference.bundle import Bundle, find_bundle, load_bundle
 from classifier.inference.photo import decode_photo
 from classifier.inference.predict import Predictor
@@ -24,15 +23,34 @@ from training.forms import Form, FormTable, load_forms
 from training.manifest import Example, read_examples
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A bundle's answers, the pictures asked row by row, and a sentence for what was left out."""
+
+    bundle: Bundle
+    table: FormTable
+    examples: list[Example]
+    scored: Scored
+    skipped: list[str]
+
+    @property
+    def sources(self) -> list[str]:
+        """Source of each picture."""
+        return [example.source for example in self.examples]
+
+
+def find_programme(programme_id: str, categories: Categories) -> Programme:
+    """Return a shipped programme; DataFileError where there is none of that name."""
+    programmes = {p.id: p for p in load_shipped_programmes(categories)}
+    if programme_id not in programmes:
+        raise DataFileError(f"no programme {programme_id!r}; shipped are {', '.join(programmes)}")
+    return programmes[programme_id]
+
+
 def judge(
-    data: Path,
-    bundle_name: str | None,
-    programme_id: str,
-    *,
-    sources: Sequence[str] = (),
-    as_json: bool,
-) -> str:
-    """Score a bundle by source and form; returns a table or one JSON object.
+    data: Path, bundle_name: str | None, programme_id: str, *, sources: Sequence[str] = ()
+) -> tuple[Asked, dict[str, Any]]:
+    """Score a bundle by source and form; returns its answers and the figures.
 
     Raises
     ------
@@ -42,29 +60,29 @@ def judge(
         No picture with a form that the bundle knows, or an unknown programme.
     """
     bundle = load_bundle(find_bundle(bundle_name))
-    table = table_of(bundle)
     categories = load_categories()
-    programmes = {p.id: p for p in load_shipped_programmes(categories)}
-    if programme_id not in programmes:
-        raise DataFileError(f"no programme {programme_id!r}; shipped are {', '.join(programmes)}")
-    routes, _ = route_matrix(table, categories, programmes[programme_id])
-    asked = _ask(read_examples(data, sources=sources), bundle, table)
+    programme = find_programme(programme_id, categories)
+    asked = ask(read_examples(data, sources=sources), bundle)
+    routes, _ = route_matrix(asked.table, categories, programme)
     result: dict[str, Any] = {
         "bundle": bundle.name,
         "version": bundle.version,
         "programme": programme_id,
-        "by_source": score_by(asked.sources, asked.scored, table, routes),
-        "by_form": by_form(asked.scored, table),
-        "non_item_auroc": non_item_auroc(asked.scored, table),
+        "by_source": score_by(asked.sources, asked.scored, asked.table, routes),
+        "by_form": by_form(asked.scored, asked.table),
+        "non_item_auroc": non_item_auroc(asked.scored, asked.table),
         "skipped": asked.skipped,
     }
-    if as_json:
-        return json.dumps(result) + "\n"
+    return asked, result
+
+
+def judged_text(result: dict[str, Any]) -> str:
+    """Tables of the figures that `judge` returns."""
     parts = [score_table(result["by_source"]), form_table(result["by_form"])]
     if result["non_item_auroc"] is not None:
         parts.append(f"pictures without an item told from items: AUROC {result['non_item_auroc']}")
-    if asked.skipped:
-        parts.append("\n".join(f"skipped {line}" for line in asked.skipped))
+    if result["skipped"]:
+        parts.append("\n".join(f"skipped {line}" for line in result["skipped"]))
     return "\n\n".join(parts) + "\n"
 
 
@@ -79,16 +97,15 @@ def table_of(bundle: Bundle) -> FormTable:
     return FormTable(tuple(forms))
 
 
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """Answers of a bundle, the source of each picture, and a sentence for what was left out."""
+def ask(examples: Sequence[Example], bundle: Bundle) -> Asked:
+    """Put the pictures with a form that the bundle knows to it.
 
-    scored: Scored
-    sources: list[str]
-    skipped: list[str]
-
-
-def _ask(examples: Sequence[Example], bundle: Bundle, table: FormTable) -> _Asked:
+    Raises
+    ------
+    DataFileError
+        There is no such picture, or none that can be read.
+    """
+    table = table_of(bundle)
     predictor = Predictor(bundle)
     strange = Counter(e.form for e in examples if e.form not in bundle.labels)
     undecided = strange.pop("", 0)
@@ -112,4 +129,4 @@ def _ask(examples: Sequence[Example], bundle: Bundle, table: FormTable) -> _Aske
         )
     labels = np.array([table.ids.index(e.form) for e in asked])
     scored = Scored(np.array(rows), labels, [e.group for e in asked])
-    return _Asked(scored, [e.source for e in asked], skipped)
+    return Asked(bundle, table, asked, scored, skipped)

@@ -1,0 +1,145 @@
+"""Two bundles on the same pictures: who is right more often, and could it be chance."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from classifier.domain.categories import load_categories
+from classifier.domain.errors import DataFileError
+from classifier.domain.suggestion import NON_ITEM
+from classifier.estimators.paired import Paired, paired_accuracy
+from classifier.inference.bundle import find_bundle, load_bundle
+from training.card import markdown_table
+from training.evaluate import route_matrix, share_interval
+from training.judge import Asked, ask, find_programme
+from training.manifest import read_examples
+
+Flags = NDArray[np.bool_]
+
+
+def compare(
+    data: Path,
+    first_name: str | None,
+    second_name: str,
+    programme_id: str,
+    *,
+    sources: Sequence[str] = (),
+) -> dict[str, Any]:
+    """Compare two bundles on the items of forms that both know.
+
+    The true route of an item is the one that the first bundle's table of forms gives.
+
+    Raises
+    ------
+    BundleError
+        No such bundle, or a damaged one.
+    DataFileError
+        No form in common, no readable picture of one, fewer than two groups of pictures, or an
+        unknown programme.
+    """
+    bundles = [load_bundle(find_bundle(name)) for name in (first_name, second_name)]
+    categories = load_categories()
+    programme = find_programme(programme_id, categories)
+    common = set(bundles[0].labels) & set(bundles[1].labels) - {NON_ITEM}
+    examples = read_examples(data, sources=sources)
+    wanted = [example for example in examples if example.form in common]
+    if not wanted:
+        raise DataFileError(
+            f"there is no picture of a form that both bundles know: {', '.join(sorted(common))}"
+        )
+    first, second = (ask(wanted, bundle) for bundle in bundles)
+    groups = first.scored.groups
+    if len(set(groups)) < 2:
+        raise DataFileError(
+            "all pictures are of one group, whose luck can't be told from the bundles' worth: add "
+            "pictures of other objects, or give groups in a manifest"
+        )
+    truth = [example.form for example in first.examples]
+    routes, names = route_matrix(first.table, categories, programme)
+    true_route = [names[i] for i in routes[first.scored.labels].argmax(axis=1)]
+    sent = [
+        _routes(asked, *route_matrix(asked.table, categories, programme))
+        for asked in (first, second)
+    ]
+    return {
+        "first": {"bundle": bundles[0].name, "version": bundles[0].version},
+        "second": {"bundle": bundles[1].name, "version": bundles[1].version},
+        "programme": programme_id,
+        "pictures": len(truth),
+        "groups": len(set(groups)),
+        "other_pictures": len(examples) - len(truth),
+        "form": _paired([_same(_forms(asked), truth) for asked in (first, second)], groups),
+        "route": _paired([_same(routes, true_route) for routes in sent], groups),
+        "skipped": first.skipped,
+    }
+
+
+def compared_text(result: dict[str, Any]) -> str:
+    """Table of the figures that `compare` returns."""
+    names = [f"{result[which]['bundle']} {result[which]['version']}" for which in _WHICH]
+    header = ("", *names, "difference", "only first right", "only second right", "McNemar p")
+    rows = [
+        (
+            what,
+            *(_told(result[what][which]) for which in _WHICH),
+            _told(result[what]["difference"], sign="+"),
+            result[what]["only_first"],
+            result[what]["only_second"],
+            f"{result[what]['p_value']:.2g}",
+        )
+        for what in ("form", "route")
+    ]
+    parts = [
+        markdown_table(header, rows),
+        f"{result['pictures']} pictures of items in {result['groups']} groups; "
+        f"{result['other_pictures']} others left out (no item, unreadable, or a form that one of "
+        f"the bundles does not know). Routes are those of {result['programme']}, no fact known. "
+        "Intervals are 95 %, from resampling groups. McNemar's exact test takes pictures as "
+        "independent: where groups hold several, go by the interval.",
+        *(["\n".join(f"skipped {line}" for line in result["skipped"])] * bool(result["skipped"])),
+    ]
+    return "\n\n".join(parts) + "\n"
+
+
+_WHICH = ("first", "second")
+
+
+def _told(share: dict[str, float], *, sign: str = "") -> str:
+    value, low, high = (f"{share[key]:{sign}.3f}" for key in ("value", "low", "high"))
+    return f"{value} ({low} to {high})"
+
+
+def _forms(asked: Asked) -> list[str]:
+    return [asked.table.ids[guess] for guess in asked.scored.probabilities.argmax(axis=1)]
+
+
+def _routes(asked: Asked, routes: NDArray[np.float64], names: Sequence[str]) -> list[str]:
+    return [names[i] for i in (asked.scored.probabilities @ routes).argmax(axis=1)]
+
+
+def _same(guesses: Sequence[str], truth: Sequence[str]) -> Flags:
+    return np.array([guess == true for guess, true in zip(guesses, truth, strict=True)])
+
+
+def _paired(right: Sequence[Flags], groups: Sequence[str]) -> dict[str, Any]:
+    compared: Paired = paired_accuracy(right[0], right[1], groups)
+    difference = compared.difference
+    return {
+        "first": share_interval(right[0], groups),
+        "second": share_interval(right[1], groups),
+        "difference": {
+            "value": round(difference.value, 4),
+            "low": round(difference.low, 4),
+            "high": round(difference.high, 4),
+        },
+        "both": compared.both,
+        "only_first": compared.only_first,
+        "only_second": compared.only_second,
+        "neither": compared.neither,
+        "p_value": compared.p_value,
+    }
