@@ -1,0 +1,155 @@
+"""Planning from one's own first sorts, and the precision that a number of samples buys."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import stdtrit
+
+from classifier.estimators._checks import Floats, level_of, vector, whole_from
+from classifier.estimators._moments import parts_of, sorts_matrix
+from classifier.estimators.planning import (
+    Basis,
+    SamplePlan,
+    basis_of,
+    samples_needed,
+    spread_of,
+)
+
+
+def samples_from_pilot(
+    grams: ArrayLike,
+    names: Sequence[str],
+    *,
+    precision: float = 0.10,
+    basis: Basis = "relative",
+    level: float = 0.90,
+) -> SamplePlan:
+    """Work out how many samples are needed from the spread of one's own first sorts.
+
+    Parameters
+    ----------
+    grams : array-like of shape (n_sorts, n_categories)
+        Masses of the pilot as for `shares_of_study`.
+    names : sequence of str
+        Name of each category.
+    precision, basis, level
+        As for `samples_needed`.
+
+    Returns
+    -------
+    SamplePlan
+        Of the mean of sample shares.
+
+    Raises
+    ------
+    ValueError
+        As for `samples_needed`, and if grams are not allowed.
+
+    Assumptions
+    -----------
+    As for `samples_needed`, with samples of the pilot's kind and size. A pilot knows its own spread
+    badly: see `pilot_sd_error`.
+
+    Examples
+    --------
+    >>> samples_from_pilot([[2, 8], [3, 7], [4, 6]], ["cans", "food"]).deciding.name
+    'cans'
+    """
+    shares, _ = parts_of(sorts_matrix(grams), "mean of sample shares")
+    return samples_needed(
+        shares.mean(axis=0),
+        shares.std(axis=0, ddof=1),
+        names,
+        precision=precision,
+        basis=basis,
+        level=level,
+    )
+
+
+def pilot_sd_error(n: int) -> float:
+    """Return the relative standard error of a standard deviation from n samples.
+
+    The number of samples goes with its square, and so errs by twice as much.
+
+    Parameters
+    ----------
+    n : int
+        Number of pilot samples, at least 2.
+
+    Raises
+    ------
+    ValueError
+        If n is below 2.
+
+    Assumptions
+    -----------
+    Near to normally distributed shares; lumpy categories err more.
+
+    Notes
+    -----
+    1 / sqrt(2 (n - 1)), the large-sample form.
+
+    References
+    ----------
+    W. G. Cochran, Sampling Techniques, 3rd ed. (1977), equation 2.64 with kurtosis 0 (code D).
+
+    Examples
+    --------
+    >>> round(pilot_sd_error(9), 3)
+    0.25
+    """
+    return 1 / math.sqrt(2 * (whole_from(n, 2, "number of samples") - 1))
+
+
+def precision_curve(
+    means: ArrayLike,
+    sds: ArrayLike,
+    samples: ArrayLike,
+    *,
+    basis: Basis = "relative",
+    level: float = 0.90,
+) -> Floats:
+    """Return the half-width of the interval for each number of samples and category.
+
+    Parameters
+    ----------
+    means, sds : array-like of shape (n_categories,)
+        As for `samples_needed`; means above 0 with basis "relative".
+    samples : array-like of int, shape (n_numbers,)
+        Numbers of samples, at least 2 each.
+    basis, level
+        As for `samples_needed`.
+
+    Returns
+    -------
+    ndarray of shape (n_numbers, n_categories)
+        t s / sqrt(n), over the mean with basis "relative".
+
+    Raises
+    ------
+    ValueError
+        If an argument is not allowed.
+
+    Assumptions
+    -----------
+    As for `samples_needed`.
+
+    Examples
+    --------
+    >>> precision_curve([0.14], [0.06], [51, 52]).round(4).tolist()
+    [[0.1006], [0.0996]]
+    """
+    mean, sd = spread_of(means, sds)
+    n = vector(samples, "samples")
+    if n.min() < 2:
+        raise ValueError(f"samples go down to {n.min()}: give at least 2 each")
+    if basis_of(basis) == "relative":
+        if mean.min() <= 0:
+            raise ValueError("a mean is 0: leave the category out, or use basis 'absolute'")
+        sd = sd / mean
+    quantile = stdtrit(n - 1, 0.5 + level_of(level) / 2)
+    return np.asarray((quantile / np.sqrt(n))[:, None] * sd)
