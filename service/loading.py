@@ -59,7 +59,7 @@ def choose_programme(settings: Settings, categories: Categories, wanted: str) ->
 
 
 def choose_bundle(settings: Settings, categories: Categories, wanted: str) -> Bundle:
-    """Load a bundle by name or directory; "" is the one in the settings, or the newest shipped.
+    """Load a bundle by name or directory; "" is the one in the settings, or the default.
 
     Raises BundleError for one that is missing, damaged or doesn't fit the categories.
     """

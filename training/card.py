@@ -9,7 +9,7 @@ from typing import Any
 from training.recipe import Recipe
 from training.sources import load_origins
 
-_MEASURES = {
+MEASURES = {
     "form_top1": "form, first guess",
     "form_top3": "form, first three",
     "material_top1": "material, first guess",
@@ -51,8 +51,10 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe) -> 
             "they flatter it a little.",
         ]
     parts += [
+        "### Material by material (test split, all sources)",
+        class_table("material", evaluation["by_material"]),
         "### Form by form (test split, all sources)",
-        form_table(evaluation["by_form"]),
+        class_table("form", evaluation["by_form"]),
         "## Confidence",
         f"Temperature {description['temperature']}; thresholds: "
         + ", ".join(f"{name} {value}" for name, value in description["thresholds"].items())
@@ -87,12 +89,12 @@ def _sources(sources: Sequence[dict[str, Any]]) -> str:
 
 def score_table(scores: dict[str, dict[str, Any]]) -> str:
     """Markdown table of scores, a line a source."""
-    header = ("source", "pictures (groups)", *_MEASURES.values(), "macro-F1", "ECE", "surest 70 %")
+    header = ("source", "pictures (groups)", *MEASURES.values(), "macro-F1", "ECE", "surest 70 %")
     rows = [
         (
             name,
             f"{score['pictures']} ({score['groups']})",
-            *(_interval(score[measure]) for measure in _MEASURES),
+            *(_interval(score[measure]) for measure in MEASURES),
             f"{score['form_macro_f1']:.2f}",
             f"{score['ece']:.3f}",
             f"{score['accuracy_at_70_coverage']:.2f}",
@@ -106,15 +108,15 @@ def _interval(value: dict[str, float]) -> str:
     return f"{value['value']:.2f} ({value['low']:.2f}-{value['high']:.2f})"
 
 
-def form_table(lines: Sequence[dict[str, Any]]) -> str:
-    """Markdown table of the forms, a line each."""
+def class_table(kind: str, lines: Sequence[dict[str, Any]]) -> str:
+    """Markdown table of the forms or materials (`kind`), a line each."""
     rows = [
         (
-            line["form"],
+            line[kind],
             line["pictures"],
             f"{line['right'] / line['pictures']:.2f} ({line['low']:.2f}-{line['high']:.2f})",
             line["taken_for"],
         )
         for line in lines
     ]
-    return markdown_table(("form", "pictures", "right", "mostly taken for"), rows)
+    return markdown_table((kind, "pictures", "right", "mostly taken for"), rows)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -66,24 +66,38 @@ def route_matrix(
     return np.array([[share.get(route, 0.0) for route in routes] for share in shares]), routes
 
 
+def items_only(scored: Scored, table: FormTable) -> Scored:
+    """Leave out the pictures that show no item."""
+    return scored.only(np.asarray(table.parents("material"))[scored.labels] >= 0)
+
+
+def material_answers(
+    scored: Scored, table: FormTable
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """How sure the network is of the material of each item, and whether it is right."""
+    scored = items_only(scored, table)
+    parents = np.asarray(table.parents("material"))
+    materials = parent_probabilities(scored.probabilities, parents.tolist())
+    right: NDArray[np.bool_] = materials.argmax(axis=1) == parents[scored.labels]
+    return materials.max(axis=1), right
+
+
 def score(scored: Scored, table: FormTable, routes: NDArray[np.float64]) -> dict[str, Any]:
     """Accuracy on items: forms, materials and routes with intervals; calibration; abstention.
 
     Pictures without an item have no material and no route, and count in `by_form` only.
     """
-    parents = np.asarray(table.parents("material"))
-    scored = scored.only(parents[scored.labels] >= 0)
+    scored = items_only(scored, table)
     p, labels = scored.probabilities, scored.labels
+    parents = np.asarray(table.parents("material"))
     materials = parent_probabilities(p, parents.tolist())
-    true_material = parents[labels]
-    surest = materials.max(axis=1)
-    right = materials.argmax(axis=1) == true_material
+    surest, right = material_answers(scored, table)
     sent = p @ routes
     marks = {
         "form_top1": p.argmax(axis=1) == labels,
         "form_top3": _among_top(p, labels, 3),
         "material_top1": right,
-        "material_top3": _among_top(materials, true_material, 3),
+        "material_top3": _among_top(materials, parents[labels], 3),
         "route": sent.argmax(axis=1) == routes[labels].argmax(axis=1),
     }
     result: dict[str, Any] = {
@@ -138,42 +152,41 @@ def share_interval(marks: NDArray[np.bool_], groups: Sequence[str]) -> dict[str,
     }
 
 
-@dataclass(frozen=True, slots=True)
-class FormLine:
-    """How one form fares: how many, how many right, and what it is taken for most."""
-
-    form: str
-    pictures: int
-    right: int
-    low: float
-    high: float
-    taken_for: str
-
-
 def by_form(scored: Scored, table: FormTable) -> list[dict[str, Any]]:
-    """One line a form that occurs, with Wilson's 95 % interval."""
-    guess = scored.probabilities.argmax(axis=1)
+    """One line a form that occurs, with Wilson's 95 % interval and what it is taken for most."""
+    return _lines("form", scored.labels, scored.probabilities.argmax(axis=1), table.ids)
+
+
+def by_material(scored: Scored, table: FormTable) -> list[dict[str, Any]]:
+    """The same for materials; pictures without an item have none."""
+    parents = np.asarray(table.parents("material"))
+    items = scored.only(parents[scored.labels] >= 0)
+    guess = parent_probabilities(items.probabilities, parents.tolist()).argmax(axis=1)
+    return _lines("material", parents[items.labels], guess, table.materials)
+
+
+def _lines(
+    kind: str, labels: NDArray[np.int64], guess: NDArray[np.int64], names: Sequence[str]
+) -> list[dict[str, Any]]:
     lines = []
-    for number in np.unique(scored.labels):
-        rows = scored.labels == number
+    for number in np.unique(labels):
+        rows = labels == number
         right = int((guess[rows] == number).sum())
         wrong = guess[rows & (guess != number)]
         taken = ""
         if len(wrong):
             most = np.bincount(wrong).argmax()
-            taken = f"{table.ids[most]} ({int((wrong == most).sum())})"
+            taken = f"{names[most]} ({int((wrong == most).sum())})"
         estimate = wilson(right, int(rows.sum()))
         lines.append(
-            asdict(
-                FormLine(
-                    table.ids[number],
-                    int(rows.sum()),
-                    right,
-                    round(estimate.low, 3),
-                    round(estimate.high, 3),
-                    taken,
-                )
-            )
+            {
+                kind: names[number],
+                "pictures": int(rows.sum()),
+                "right": right,
+                "low": round(estimate.low, 3),
+                "high": round(estimate.high, 3),
+                "taken_for": taken,
+            }
         )
     return lines
 

@@ -17,8 +17,8 @@ from classifier.domain.programme import Programme, load_shipped_programmes
 from classifier.inference.bundle import Bundle, find_bundle, load_bundle
 from classifier.inference.photo import decode_photo
 from classifier.inference.predict import Predictor
-from training.card import form_table, score_table
-from training.evaluate import Scored, by_form, non_item_auroc, route_matrix, score_by
+from training.card import class_table, score_table
+from training.evaluate import Scored, by_form, by_material, non_item_auroc, route_matrix, score_by
 from training.forms import Form, FormTable, load_forms
 from training.manifest import Example, read_examples
 
@@ -69,6 +69,7 @@ def judge(
         "version": bundle.version,
         "programme": programme_id,
         "by_source": score_by(asked.sources, asked.scored, asked.table, routes),
+        "by_material": by_material(asked.scored, asked.table),
         "by_form": by_form(asked.scored, asked.table),
         "non_item_auroc": non_item_auroc(asked.scored, asked.table),
         "skipped": asked.skipped,
@@ -78,7 +79,7 @@ def judge(
 
 def judged_text(result: dict[str, Any]) -> str:
     """Tables of the figures that `judge` returns."""
-    parts = [score_table(result["by_source"]), form_table(result["by_form"])]
+    parts = [score_table(result["by_source"]), class_table("form", result["by_form"])]
     if result["non_item_auroc"] is not None:
         parts.append(f"pictures without an item told from items: AUROC {result['non_item_auroc']}")
     if result["skipped"]:

@@ -19,7 +19,7 @@ from classifier.inference.preprocess import Preprocessing, view_probabilities
 from training.calibrate import HeldOut, fit_view_temperature, set_thresholds
 from training.checkpoint import load_network, save_network
 from training.dataset import Dataset, load_dataset
-from training.evaluate import Scored, by_form, non_item_auroc, route_matrix, score_by
+from training.evaluate import Scored, by_form, by_material, non_item_auroc, route_matrix, score_by
 from training.export import round_to_half
 from training.forms import FormTable, table_of_labels
 from training.images import load_views
@@ -265,6 +265,7 @@ def _evaluate(
         "programme": PROGRAMME,
         "test_split": score_by(sources, everything, table, routes),
         "unseen_source": others,
+        "by_material": by_material(everything, table),
         "by_form": by_form(everything, table),
         "non_item_auroc": non_item_auroc(everything, table),
         "repeats_joined": data.repeats,
