@@ -55,8 +55,12 @@ def evaluate_command(arguments: list[str]) -> int:
         description="Score a bundle on labelled pictures that did not train it.",
     )
     parser.add_argument("data", type=Path, help="folder per label, or manifest CSV")
-    parser.add_argument("--bundle", help="name or directory; default: newest shipped")
-    parser.add_argument("--against", help="second bundle, compared on the same pictures")
+    parser.add_argument("--bundle", help="name or directory; default: household")
+    told_as = parser.add_mutually_exclusive_group()
+    told_as.add_argument("--against", help="second bundle, compared on the same pictures")
+    told_as.add_argument(
+        "--page", type=Path, metavar="DIR", help="write a page of charts and mistakes, and JSON"
+    )
     parser.add_argument(
         "--source", action="append", default=[], help="only pictures of this source"
     )
@@ -75,8 +79,12 @@ def evaluate_command(arguments: list[str]) -> int:
         else:
             from training.judge import judge, judged_text
 
-            _, result = judge(given.data, given.bundle, given.programme, sources=given.source)
+            asked, result = judge(given.data, given.bundle, given.programme, sources=given.source)
             told = judged_text(result)
+            if given.page is not None:
+                from training.page import write_page
+
+                sys.stderr.write(f"page written to {write_page(given.page, asked, result)}\n")
         sys.stdout.write(json.dumps(result) + "\n" if given.json else told)
 
     return _guarded(work)
