@@ -68,6 +68,11 @@ def test_every_page_fits_a_phone(phone: Page, server: Server, tmp_path: Path) ->
     for path in (f"/sorts/{sort_id}/piles", f"/sorts/{sort_id}/report", "/categories"):
         phone.goto(server.address + path)
         _fits(phone)
+    for width in (641, 720, 900):  # a laptop at 200 % zoom, and small tablets
+        phone.set_viewport_size({"width": width, "height": 450})
+        for path in (f"/sorts/{sort_id}/piles", f"/sorts/{sort_id}/report"):
+            phone.goto(server.address + path)
+            assert phone.evaluate(STICKS_OUT) <= 0, (width, path)
 
 
 def test_an_item_by_keyboard_alone(page: Page, server: Server) -> None:

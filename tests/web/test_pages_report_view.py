@@ -82,3 +82,11 @@ def test_pile_weighed_and_never_counted_goes_where_its_rules_allow(
     ways = ways_of_piles((), report.categories, services.programme("alder_valley"))
     assert [way.route for way in ways["steel_cans"]] == ["kerbside"]
     assert [way.route for way in ways["rigid_plastics"]] == ["undecided"]
+
+
+def test_a_sort_without_anything_names_no_share(client: TestClient, sort: SortInfo) -> None:
+    empty = client.get(f"/sorts/{sort.id}/report").text
+    assert "nothing weighed" in empty
+    assert "nothing counted" in empty
+    assert "0.0 %" not in empty
+    assert "Every counted pile was weighed." not in empty
