@@ -166,6 +166,54 @@ def suggest_command(
     raise typer.Exit(1 if failed else 0)
 
 
+@app.command("plan")
+def plan_command(
+    pilot: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="PILOT.csv",
+            help="CSV reports of your first sorts, or columns sample, category and one of share, "
+            "percent, value, weight. Left out: the table of ASTM D5231.",
+            show_default=False,
+        ),
+    ] = None,
+    precision: Annotated[
+        float | None,
+        typer.Option(metavar="PERCENT", help="Wanted ±, in per cent of each mean; else 10."),
+    ] = None,
+    points: Annotated[
+        float | None,
+        typer.Option(metavar="POINTS", help="Wanted ± in percentage points instead, such as 2."),
+    ] = None,
+    level: Annotated[
+        float, typer.Option("--level", metavar="PERCENT", help="Confidence, as 90 or 95.")
+    ] = 90.0,
+    category: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--category", metavar="NAME", help="Plan for this one only; may be given several times."
+        ),
+    ] = None,
+    curve: Annotated[
+        bool, typer.Option("--curve", help="Also show what precision other numbers would give.")
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="JSON, for other programs.")] = False,
+) -> None:
+    """Say how many sorting samples a study needs, and which category decides.
+
+    Exit code 0: planned; 1: the pilot can't be used; 2: wrong arguments.
+    """
+    from service.commands.plan import run_plan, target_of
+
+    run_plan(
+        pilot or [],
+        target=target_of(precision, points, level),
+        only=category or [],
+        curve=curve,
+        as_json=as_json,
+    )
+
+
 @app.command("check")
 def check_command(
     programme: Annotated[

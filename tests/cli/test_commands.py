@@ -20,7 +20,7 @@ from service import cli
 from service.commands import serve
 from tests.cli.conftest import Run
 
-COMMANDS = {"demo", "serve", "report", "export", "suggest", "check", "train", "evaluate"}
+COMMANDS = {"demo", "serve", "report", "export", "suggest", "plan", "check", "train", "evaluate"}
 
 
 def test_every_command_and_option_has_help() -> None:
