@@ -115,7 +115,7 @@ def test_code_a_orange_county_sector_weighting(shares: tuple[float, ...], publis
     [(0.226, 16), (0.250, 19), (0.516, 74), (0.582, 93), (0.685, 129), (0.802, 176), (1.909, 988)],
 )
 def test_own_samples_needed_for_the_county_s_own_spread(cv: float, samples: int) -> None:
-    """Code OWN (DOMAIN.md 1.3); the spread is printed to three decimals, hence one sample."""
+    """Code OWN (DOMAIN.md 1.3), rounded to the nearest there and up here, hence one sample."""
     plan = samples_needed([0.1], [0.1 * cv], ["category"])
     assert abs(plan.samples - samples) <= 1
 
