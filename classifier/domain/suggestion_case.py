@@ -23,6 +23,9 @@ LEAST_ALTERNATIVE_P = 0.01
 CHECKED_P = 0.1
 """From this probability on, the runner-up is worth telling apart from the leading category."""
 CAUTION_P = 0.05
+"""From this probability on, a stop category is warned of."""
+ORDINARY_CAUTION_P = 0.2
+"""The same for other categories: a sorter stops reading warnings of what it hardly can be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +61,7 @@ def build(
     categories whose cautions are shown where it isn't all likely ones among the alternatives.
     """
     shown = _shown(case.among if order is None else order)
-    warned = tuple(each for each in shown if each.p >= CAUTION_P) if warn is None else warn
+    warned = tuple(each for each in shown if _warned_of(each)) if warn is None else warn
     return Suggestion(
         decision,
         case.forms,
@@ -70,6 +73,10 @@ def build(
         (*case.notes, *check),
         dict(case.facts),
     )
+
+
+def _warned_of(each: Candidate) -> bool:
+    return each.p >= (CAUTION_P if each.category.stop else ORDINARY_CAUTION_P)
 
 
 def _shown(order: tuple[Candidate, ...]) -> tuple[Candidate, ...]:

@@ -604,3 +604,18 @@ def test_a_suggestion_takes_less_than_five_milliseconds(
             suggest(forms, maps, categories, programme, never_stop)
             spent.append(process_time() - begin)
         assert min(spent) < 0.005
+
+
+def test_an_ordinary_caution_is_shown_only_where_the_category_is_likely(bench: Bench) -> None:
+    """Steel's sharp edges at 20 %, not below; a stop category's fire already at 5 %."""
+    every = ("magnetic", "number", "deposit")
+    wary = Thresholds(route=0.9, stop=0.3, unsure=0.9, non_item=0.5)
+
+    def warned(**p: float) -> list[str]:
+        found = bench.photo(**p, declined=every, limits=wary)
+        assert found.decision == "unsure"
+        return [caution.id for caution in found.cautions]
+
+    assert warned(film=0.45, alu=0.36, steel=0.19) == []
+    assert warned(film=0.45, alu=0.35, steel=0.2) == ["edges"]
+    assert warned(film=0.5, alu=0.45, cell=0.05) == ["fire"]
