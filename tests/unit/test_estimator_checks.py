@@ -19,7 +19,7 @@ def test_examples_in_docstrings_are_true(name: str) -> None:
     module = importlib.import_module(f"classifier.estimators.{name}")
     found = doctest.testmod(module)
     assert found.failed == 0
-    assert found.attempted > 0 or name == "_checks"
+    assert found.attempted > 0 or name.startswith("_")  # private ones are shown by their users
 
 
 @pytest.mark.parametrize("values", [[], 3.0, [[1.0]]])
