@@ -4,7 +4,7 @@ import { leading } from "./words.js";
 
 export const ANSWER_KEYS = ["a", "s", "d", "f", "g", "h", "j", "k"];
 export const NOT_SURE_KEY = "x";
-/** Above this the top category is worded as probable and may be taken with one tap. */
+/** From this on the top category is worded as probable. */
 const LIKELY = 0.5;
 const key = (letter) => el("kbd", { "aria-hidden": "true" }, letter);
 const inHundred = (p) => `${Math.max(1, Math.min(99, Math.round(p * 100)))} in 100`;
@@ -146,9 +146,7 @@ export function ticketParts(view, { names, factWords, factQuestion, onAnswer, on
   ].filter(Boolean);
 }
 
-/** Whether one tap may record the top category, or a person has to name one first. */
+/** Whether one tap records the category in the headline, or a person has to name one first. */
 export function mayConfirm(view) {
-  const { decision, categories } = view.suggestion;
-  if (view.chosen || decision === "stop") return true;
-  return ["route", "ask"].includes(decision) && categories[0]?.p >= LIKELY;
+  return Boolean(view.chosen) || ["stop", "route", "ask"].includes(view.suggestion.decision);
 }
