@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.e2e.bench import ANSWERED, answered, read, start_sort, total, upload
 from tests.e2e.conftest import Server
@@ -86,6 +86,26 @@ def test_unsure_offers_the_likeliest_first_and_takes_none_by_itself(
     sort_id = page.url.rsplit("/", 1)[-1]
     (line,) = read(server, f"/api/sorts/{sort_id}/tally")["lines"]
     assert line["category"] == name
+
+
+def test_what_is_only_perhaps_so_is_confirmed_with_one_tap(
+    page: Page, server: Server, tmp_path: Path
+) -> None:
+    """No alternative names the category in the headline, so the button has to."""
+
+    def doubtful(route: Route) -> None:
+        answer = route.fetch()
+        body = answer.json()
+        body["suggestion"]["categories"][0]["p"] = 0.46
+        route.fulfill(response=answer, json=body)
+
+    start_sort(page, server)
+    page.route("**/captures", doubtful)
+    upload(page, tmp_path, "food_can")
+    answered(page, "route")
+    expect(page.locator("#ticket")).to_contain_text("Perhaps · 46 in 100")
+    page.locator("#confirm").click()
+    total(page, 1)
 
 
 def test_without_a_model_everything_is_done_by_hand(
