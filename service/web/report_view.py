@@ -98,7 +98,12 @@ def fold_bars(bars: list[Bar], most: int = MOST_BARS_ON_PAPER) -> list[Bar]:
 
 
 def share_pairs(report: Report) -> list[Pair]:
-    """Return count share beside weight share, in the order of the count share."""
+    """Return count share beside weight share, in the order of the count share.
+
+    A sort without a single count has nothing to compare.
+    """
+    if not report.total.count:
+        return []
     pairs = [
         Pair(
             label=line.name,

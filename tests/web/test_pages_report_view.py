@@ -99,3 +99,18 @@ def test_headline_says_how_many_objects_no_weight_holds(
     assert "in no weight here" not in client.get(f"/sorts/{sort.id}/report").text
     _record(client, sort, "foam_polystyrene", count=7, grams=0)
     assert "7 of 10 objects are in no weight here" in client.get(f"/sorts/{sort.id}/report").text
+
+
+def test_weights_alone_are_compared_with_no_count(client: TestClient, sort: SortInfo) -> None:
+    reading = {
+        "weighing_id": new_id(),
+        "category": "steel_cans",
+        "method": "container",
+        "gross": "100",
+        "unit": "g",
+        "resolution": "1",
+    }
+    assert client.post(f"/api/sorts/{sort.id}/weighings", json=reading).status_code == 201
+    shown = client.get(f"/sorts/{sort.id}/report").text
+    assert 'id="chart-weight"' in shown
+    assert 'id="chart-pairs"' not in shown
