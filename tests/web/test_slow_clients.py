@@ -102,7 +102,7 @@ def port(settings: Settings, services: Services, monkeypatch: pytest.MonkeyPatch
 def _end_of(client: socket.socket) -> float:
     """Return after how many seconds the server closed the connection."""
     start = time.monotonic()
-    client.settimeout(5)
+    client.settimeout(30)
     while client.recv(65536):
         pass
     return time.monotonic() - start
@@ -120,7 +120,8 @@ def test_headers_that_never_end_are_given_up(port: int, said: bytes, after_anoth
             client.sendall(GET + b"\r\n")
             assert client.recv(65536).startswith(b"HTTP/1.1 200")
         client.sendall(said)
-        assert 0.3 < _end_of(client) < (3 if said or not after_another else 6)
+        # Half a second, or five; the rest is for a machine that is busy.
+        assert 0.3 < _end_of(client) < (4.5 if said or not after_another else 20)
 
 
 def test_an_answer_that_takes_long_is_waited_for(
@@ -130,14 +131,14 @@ def test_an_answer_that_takes_long_is_waited_for(
     monkeypatch.setattr(type(services.log), "ping", lambda _: time.sleep(1))
     with socket.create_connection(("127.0.0.1", port)) as client:
         client.sendall(GET + b"Connection: close\r\n\r\n")
-        client.settimeout(5)
+        client.settimeout(20)
         assert client.recv(65536).startswith(b"HTTP/1.1 200")
 
 
 def test_endless_headers_are_refused(port: int) -> None:
     """They would be kept in memory."""
     with socket.create_connection(("127.0.0.1", port)) as client:
-        client.settimeout(5)
+        client.settimeout(20)
         client.sendall(GET + b"X: " + b"a" * 200_000)
         assert client.recv(65536).startswith(b"HTTP/1.1 400")
 
@@ -149,7 +150,7 @@ def test_a_heap_of_photos_holds_up_nobody_else(
     go_on = threading.Event()
 
     def wait() -> None:
-        go_on.wait(10)
+        go_on.wait(25)
 
     predictor.before = wait
     url = f"http://127.0.0.1:{port}"
@@ -159,7 +160,7 @@ def test_a_heap_of_photos_holds_up_nobody_else(
             f"{url}/api/sorts/{sort.id}/captures",
             data={"capture_id": new_id()},
             files={"photo": ("a.jpg", jpeg(number))},
-            timeout=30,
+            timeout=60,
         ).status_code
 
     with ThreadPoolExecutor(50) as phones:
@@ -168,7 +169,7 @@ def test_a_heap_of_photos_holds_up_nobody_else(
             time.sleep(0.01)
         time.sleep(0.5)
         try:
-            assert httpx.get(f"{url}/api/sorts/{sort.id}/tally", timeout=3).status_code == 200
+            assert httpx.get(f"{url}/api/sorts/{sort.id}/tally", timeout=20).status_code == 200
         finally:
             go_on.set()
         assert {each.result() for each in sent} == {201}
