@@ -9,12 +9,12 @@ from typing import Any
 from sqlalchemy import select, text
 
 from classifier.domain.errors import StorageError
+from service.store.all_tables import EXPORTED_TABLES
 from service.store.capture_log import CaptureLog
 from service.store.database import Database
 from service.store.item_log import ItemLog
 from service.store.pile_log import PileLog
 from service.store.sort_log import SortLog
-from service.store.tables import LOG_TABLES
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ class Log(SortLog, CaptureLog, ItemLog, PileLog):
     def tables(self) -> Iterator[LogTable]:
         """Give every table, all as they stood at one moment; read each before the next."""
         with self._database.read() as connection:
-            for table in LOG_TABLES:
+            for table in EXPORTED_TABLES:
                 result = connection.execute(select(table).order_by(table.c.seq))
                 yield LogTable(
                     name=table.name,

@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 
 from classifier.domain.records import SortInfo
-from service.store.tables import LOG_TABLES
+from service.store.all_tables import EXPORTED_TABLES
 from service.usecases import items, reports
 from service.usecases.services import Services
 from tests.fakes import new_id
@@ -51,7 +51,7 @@ def test_the_log_dictionary_names_every_column(
     enter(services, sort)
     reports.export(services, tmp_path)
     named = {(row["table"], row["column"]) for row in _rows(tmp_path / "log-dictionary.csv")}
-    for table in LOG_TABLES:
+    for table in EXPORTED_TABLES:
         with (tmp_path / "log" / f"{table.name}.csv").open(encoding="utf-8") as file:
             for column in next(csv.reader(file)):
                 assert (table.name, column) in named

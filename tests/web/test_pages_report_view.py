@@ -92,9 +92,7 @@ def test_a_sort_without_anything_names_no_share(client: TestClient, sort: SortIn
     assert "Every counted pile was weighed." not in empty
 
 
-def test_headline_says_how_many_objects_no_weight_holds(
-    client: TestClient, sort: SortInfo
-) -> None:
+def test_headline_says_how_many_objects_no_weight_holds(client: TestClient, sort: SortInfo) -> None:
     _record(client, sort, "steel_cans", count=3, grams=150)
     assert "in no weight here" not in client.get(f"/sorts/{sort.id}/report").text
     _record(client, sort, "foam_polystyrene", count=7, grams=0)
