@@ -9,12 +9,14 @@ from typing import Any
 from sqlalchemy import select, text
 
 from classifier.domain.errors import StorageError
+from service.store.access_log import AccessLog
 from service.store.all_tables import EXPORTED_TABLES
 from service.store.capture_log import CaptureLog
 from service.store.database import Database
 from service.store.item_log import ItemLog
 from service.store.pile_log import PileLog
 from service.store.sort_log import SortLog
+from service.store.study_log import StudyLog
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +29,7 @@ class LogTable:
     rows: Iterator[tuple[Any, ...]]
 
 
-class Log(SortLog, CaptureLog, ItemLog, PileLog):
+class Log(SortLog, CaptureLog, ItemLog, PileLog, StudyLog, AccessLog):
     """Appends rows and reads them back; nothing is ever changed or deleted."""
 
     def __init__(self, database: Database) -> None:

@@ -10,6 +10,7 @@ from classifier.domain.ledger import BatchTotal
 from classifier.domain.quantities import Mass
 from classifier.domain.records import Item, ItemChange, SortInfo, Tare, Weighing, WeighingVoid
 from classifier.domain.suggestion import RouteAnswer, Suggestion
+from service.store.study_rows import Study
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,3 +195,11 @@ class Export:
     files: tuple[str, ...]
     sorts: int
     failed: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StudyLine:
+    """A study with its sorts, the oldest first."""
+
+    study: Study
+    sorts: tuple[SortInfo, ...]

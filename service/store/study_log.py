@@ -1,0 +1,225 @@
+"""Studies: which sorts belong together, how each learns, and from what it started."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+from sqlalchemy import Connection, Select, exists, select
+
+from classifier.domain.records import SortInfo
+from service.store.append import (
+    already_recorded,
+    insert,
+    load_sort,
+    one_row,
+    select_sorts,
+)
+from service.store.database import Database
+from service.store.example_tables import example_sets
+from service.store.rows import Row, to_sort
+from service.store.study_rows import LearnedStart, LearningSettings, Study
+from service.store.study_tables import learned_starts, learning_settings, studies, study_sorts
+from service.store.tables import sorts
+
+
+class StudyLog:
+    """The part of the log that is about studies."""
+
+    _database: Database
+
+    def add_study(self, study: Study, *, sent: Mapping[str, object]) -> Study:
+        """Record a study; a resend returns the first.
+
+        Raises ConflictError when the id bears another study.
+        """
+
+        def work(connection: Connection) -> Study:
+            if not already_recorded(connection, studies, study.id, sent, "study"):
+                values = {"id": study.id, "name": study.name, "at": study.created_at}
+                insert(connection, studies, sent, values)
+            return _load_study(connection, study.id)
+
+        return self._database.write(work)
+
+    def studies(self) -> tuple[Study, ...]:
+        """Return all studies, the newest first."""
+        with self._database.read() as connection:
+            rows = connection.execute(select(studies).order_by(studies.c.seq.desc()))
+            return tuple(_to_study(row) for row in rows.mappings())
+
+    def study(self, study_id: str) -> Study:
+        """Return a study.
+
+        Raises UnknownIdError when there is none.
+        """
+        with self._database.read() as connection:
+            return _load_study(connection, study_id)
+
+    def is_study(self, scope_id: str) -> bool:
+        """Tell whether an id is that of a study."""
+        with self._database.read() as connection:
+            return connection.scalar(select(studies.c.seq).where(studies.c.id == scope_id)) is not (
+                None
+            )
+
+    def place_sort(self, change_id: str, sort_id: str, study_id: str | None, at: datetime) -> None:
+        """Put a sort into a study, or with None into none; a resend changes nothing.
+
+        Raises UnknownIdError for sort or study, ConflictError when the id bears another change.
+        """
+        sent = {"sort_id": sort_id, "study_id": study_id}
+
+        def work(connection: Connection) -> None:
+            load_sort(connection, sort_id)
+            if study_id is not None:
+                _load_study(connection, study_id)
+            if already_recorded(connection, study_sorts, change_id, sent, "change"):
+                return
+            # Two changes of one sort keep the order of their numbers.
+            connection.execute(select(sorts.c.seq).where(sorts.c.id == sort_id).with_for_update())
+            values = {"id": change_id, "sort_id": sort_id, "study_id": study_id, "at": at}
+            insert(connection, study_sorts, sent, values)
+
+        self._database.write(work)
+
+    def sorts_of_study(self, study_id: str) -> tuple[SortInfo, ...]:
+        """Return the sorts of a study, the oldest first; sets of imported photos are none.
+
+        Raises UnknownIdError when there is no such study.
+        """
+        imported = exists().where(example_sets.c.sort_id == sorts.c.id)
+        query = select_sorts().where(sorts.c.id.in_(sort_ids_of(study_id)), ~imported)
+        with self._database.read() as connection:
+            _load_study(connection, study_id)
+            rows = connection.execute(query.order_by(sorts.c.seq))
+            return tuple(to_sort(row) for row in rows.mappings())
+
+    def studies_of_sorts(self, sort_ids: Sequence[str]) -> dict[str, Study]:
+        """Return the study of each of the sorts that is in one, by sort."""
+        later = study_sorts.alias()
+        newer = exists().where(
+            later.c.sort_id == study_sorts.c.sort_id, later.c.seq > study_sorts.c.seq
+        )
+        query = (
+            select(study_sorts.c.sort_id, studies)
+            .join(studies, studies.c.id == study_sorts.c.study_id)
+            .where(study_sorts.c.sort_id.in_(sort_ids), ~newer)
+        )
+        with self._database.read() as connection:
+            found = connection.execute(query).mappings()
+            return {row["sort_id"]: _to_study(row) for row in found}
+
+    def scope_of_sort(self, sort_id: str) -> str:
+        """Return the scope in which a sort learns: its study, or itself outside one."""
+        with self._database.read() as connection:
+            return scope_of(connection, sort_id)
+
+    def learning_settings(self, scope_id: str) -> LearningSettings | None:
+        """Return what was last set for a scope, None if nothing was."""
+        query = (
+            select(learning_settings)
+            .where(learning_settings.c.scope_id == scope_id)
+            .order_by(learning_settings.c.seq.desc())
+            .limit(1)
+        )
+        with self._database.read() as connection:
+            row = connection.execute(query).mappings().first()
+        if row is None:
+            return None
+        return LearningSettings(learns=row["learns"], audit_percent=row["audit_percent"])
+
+    def set_learning(
+        self, change_id: str, scope_id: str, wanted: LearningSettings, *, sorter: str, at: datetime
+    ) -> None:
+        """Record how a scope learns from now on; a resend changes nothing.
+
+        Raises ConflictError when the id bears another change.
+        """
+        sent = {
+            "scope_id": scope_id,
+            "learns": wanted.learns,
+            "audit_percent": wanted.audit_percent,
+            "sorter": sorter,
+        }
+
+        def work(connection: Connection) -> None:
+            if already_recorded(connection, learning_settings, change_id, sent, "change"):
+                return
+            insert(connection, learning_settings, sent, {"id": change_id, **sent, "at": at})
+
+        self._database.write(work)
+
+    def add_learned_start(
+        self, start: LearnedStart, *, scope_id: str, sent: Mapping[str, object]
+    ) -> None:
+        """Record from which exported head a scope starts; a resend changes nothing.
+
+        Raises ConflictError when the id bears another start.
+        """
+
+        def work(connection: Connection) -> None:
+            if already_recorded(connection, learned_starts, start.id, sent, "start"):
+                return
+            values = {
+                "id": start.id,
+                "scope_id": scope_id,
+                "name": start.name,
+                "content": start.content,
+                "sorter": start.sorter,
+                "at": start.at,
+            }
+            insert(connection, learned_starts, sent, values)
+
+        self._database.write(work)
+
+    def learned_start(self, scope_id: str) -> LearnedStart | None:
+        """Return the head that a scope started from, None for the shipped one.
+
+        A row without content puts the shipped head back.
+        """
+        query = (
+            select(learned_starts)
+            .where(learned_starts.c.scope_id == scope_id)
+            .order_by(learned_starts.c.seq.desc())
+            .limit(1)
+        )
+        with self._database.read() as connection:
+            row = connection.execute(query).mappings().first()
+        if row is None or not row["content"]:
+            return None
+        return LearnedStart(
+            id=row["id"],
+            name=row["name"],
+            content=bytes(row["content"]),
+            sorter=row["sorter"],
+            at=row["at"],
+        )
+
+
+def sort_ids_of(study_id: str) -> Select[tuple[str]]:
+    """Select the sorts whose last change of study put them into this one."""
+    later = study_sorts.alias()
+    newer = exists().where(
+        later.c.sort_id == study_sorts.c.sort_id, later.c.seq > study_sorts.c.seq
+    )
+    return select(study_sorts.c.sort_id).where(study_sorts.c.study_id == study_id, ~newer)
+
+
+def scope_of(connection: Connection, sort_id: str) -> str:
+    """Return the study of a sort, or the sort's own id outside one."""
+    last = connection.execute(
+        select(study_sorts.c.study_id)
+        .where(study_sorts.c.sort_id == sort_id)
+        .order_by(study_sorts.c.seq.desc())
+        .limit(1)
+    ).first()
+    return sort_id if last is None or last.study_id is None else str(last.study_id)
+
+
+def _load_study(connection: Connection, study_id: str) -> Study:
+    return _to_study(one_row(connection, studies, study_id, "study"))
+
+
+def _to_study(row: Row) -> Study:
+    return Study(id=row["id"], name=row["name"], created_at=row["at"])
