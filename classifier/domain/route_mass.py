@@ -100,6 +100,52 @@ def weigh_facts(
     return {category: p / left for category, p in fitting.items()}, True
 
 
+def scaled(shares: Mapping[str, float], total: float) -> dict[str, float]:
+    """Return shares in the same proportions that add up to `total`, without empty ones.
+
+    Raises
+    ------
+    InvalidQuantityError
+        If a share isn't between 0 and 1 or all are 0.
+    """
+    for category, p in shares.items():
+        if not 0 <= p <= 1:  # also refuses NaN
+            raise InvalidQuantityError(
+                f'category "{category}" has probability {p}; allowed: 0 to 1. Rebuild what was '
+                "learned",
+                category=category,
+                p=p,
+            )
+    whole = fsum(shares.values())
+    if whole == 0:
+        raise InvalidQuantityError(
+            "no learned category has a probability above 0; rebuild what was learned"
+        )
+    return {category: p / whole * total for category, p in shares.items() if p > 0}
+
+
+def mix_learned(
+    shipped: Mapping[str, float], learned: Mapping[str, float], categories: Categories
+) -> dict[str, float]:
+    """Take the learned shares, yet leave each hazard at least what the shipped model gives it.
+
+    What the hazards gain is taken from all other categories in proportion; the sum stays that of
+    `learned`.
+    """
+    total = fsum(learned.values())
+    hazards = {
+        category: max(shipped.get(category, 0.0), learned.get(category, 0.0))
+        for category in sorted({*shipped, *learned})
+        if categories.get(category).stop
+    }
+    held = fsum(hazards.values())
+    if held >= total:
+        return scaled({category: p / held for category, p in hazards.items()}, total)
+    others = {category: p for category, p in learned.items() if category not in hazards}
+    left = (total - held) / fsum(others.values())
+    return {**hazards, **{category: p * left for category, p in others.items()}}
+
+
 def rank(shares: Mapping[str, float]) -> tuple[Ranked, ...]:
     """Order by falling probability, ties by id."""
     return tuple(

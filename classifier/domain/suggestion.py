@@ -7,6 +7,7 @@ Low confidence falls toward the hazard: a stop category that leads, or together 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from math import fsum
 
 from classifier.domain.categories import Categories
@@ -16,8 +17,10 @@ from classifier.domain.route_mass import (
     Candidate,
     candidates,
     category_shares,
+    mix_learned,
     rank,
     reaches,
+    scaled,
     settled_route,
     weigh_facts,
 )
@@ -68,11 +71,18 @@ def suggest(
     *,
     facts: Mapping[str, str] | None = None,
     declined: Iterable[str] = (),
+    learned: Mapping[str, float] | None = None,
 ) -> Suggestion:
     """Decide what to show for one photo.
 
     A fact in `facts` may be answered "not_sure", which is the same as naming it in `declined`: it
     stays open and is not asked again.
+
+    `learned` holds the probabilities of categories, given that there is an item, which take the
+    place of those that the forms lead to. They make nothing less careful: each hazard keeps at
+    least the probability that the forms give it, where the forms alone say "stop" the answer is
+    "stop", and every caution of a hazard that the forms alone would show is shown. Whether there
+    is an item at all is left to the forms.
 
     Raises
     ------
@@ -84,7 +94,6 @@ def suggest(
     answered, closed = _answers(categories, facts or {}, declined)
     photo = category_shares(forms, form_categories)
     shares, fits = weigh_facts(photo, categories, answered)
-    ranked = rank(shares)
     no_item = fsum(form.p for form in forms if form.id == NON_ITEM)
     case = Case(
         categories,
@@ -92,12 +101,41 @@ def suggest(
         thresholds,
         answered,
         closed,
-        candidates(ranked, categories, programme, answered),
+        candidates(rank(shares), categories, programme, answered),
         tuple(sorted(forms, key=lambda form: (-form.p, form.id))),
         no_item=no_item if not answered else 0.0,
         doubts=() if fits else misfit(categories, answered),
     )
-    return _decide(case)
+    shipped = _decide(case)
+    if learned is None or not photo:
+        return shipped
+    own, fits = weigh_facts(scaled(learned, fsum(photo.values())), categories, answered)
+    mixed = mix_learned(shares, own, categories)
+    case = replace(
+        case,
+        among=candidates(rank(mixed), categories, programme, answered),
+        doubts=() if fits else misfit(categories, answered),
+        stopped=shipped.decision == "stop",
+    )
+    return _as_careful(_decide(case), shipped, categories)
+
+
+def _as_careful(own: Suggestion, shipped: Suggestion, categories: Categories) -> Suggestion:
+    """Add the cautions of hazards that the shipped answer shows, in front where nothing stops."""
+    grave = {
+        caution.id
+        for category in categories.categories
+        if category.stop
+        for caution in categories.cautions_of(category)
+    }
+    missing = [
+        caution
+        for caution in shipped.cautions
+        if caution.id in grave and caution not in own.cautions
+    ]
+    if own.decision == "stop":
+        return replace(own, cautions=(*own.cautions, *missing))
+    return replace(own, cautions=(*missing, *own.cautions))
 
 
 def suggestion_for_category(
@@ -150,7 +188,7 @@ def _decide(case: Case) -> Suggestion:
     hazard = fsum(each.p for each in hazards)
     item = fsum(each.p for each in case.among)
     leads = bool(hazards) and hazards[0] is case.among[0]
-    if hazards and reaches(hazard, case.thresholds.stop):
+    if hazards and (case.stopped or reaches(hazard, case.thresholds.stop)):
         return _stop(case, hazards)
     if case.no_item and reaches(case.no_item, case.thresholds.non_item):
         return build(case, "not_an_item", warn=_likely(hazards))

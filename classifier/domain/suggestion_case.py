@@ -43,6 +43,8 @@ class Case:
     doubts: tuple[str, ...] = ()
     """Why the answers and the photo disagree; then nothing but a hazard is decided."""
     notes: tuple[str, ...] = ()
+    stopped: bool = False
+    """Whether the model as shipped says "stop", which nothing learned later takes back."""
 
 
 def build(

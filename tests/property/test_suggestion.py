@@ -228,3 +228,31 @@ def test_a_photo_asks_only_what_may_send_the_item_elsewhere(
     assert any(one[0] != other[0] and one[1] != other[1] for one in led for other in led)
     declined = suggest(photo, MAPS, CATEGORIES, programme, threshold, declined=[fact])
     assert declined.question is None or declined.question.fact != fact
+
+
+learned_shares = st.dictionaries(
+    st.sampled_from(IDS), st.integers(1, 1_000_000), min_size=1, max_size=8
+).map(lambda w: {each: weight / sum(w.values()) for each, weight in w.items()})
+
+
+@given(photos(), learned_shares, programmes, limits, facts)
+@settings(max_examples=300, deadline=None)
+def test_learning_makes_nothing_less_careful(
+    photo: list[Ranked],
+    learned: dict[str, float],
+    programme: Programme,
+    threshold: Thresholds,
+    answers: dict[str, str],
+) -> None:
+    plain = suggest(photo, MAPS, CATEGORIES, programme, threshold, facts=answers)
+    own = suggest(photo, MAPS, CATEGORIES, programme, threshold, facts=answers, learned=learned)
+    if plain.decision == "stop":
+        assert own.decision == "stop"
+    if plain.decision == "not_an_item":
+        assert own.decision in ("not_an_item", "stop")
+    grave = {c.id for each in STOP for c in CATEGORIES.cautions_of(CATEGORIES.get(each))}
+    assert {c.id for c in plain.cautions} & grave <= {c.id for c in own.cautions}
+    hazard = fsum(each.p for each in plain.categories if each.id in STOP)
+    assert fsum(each.p for each in own.categories if each.id in STOP) >= hazard - 1e-9
+    assert fsum(each.p for each in own.categories) <= 1 + 1e-9
+    assert all(0 <= each.p <= 1 + 1e-9 for each in own.categories)
