@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import Connection, exists, select
 
@@ -21,6 +22,7 @@ from service.store.database import Database
 from service.store.rows import (
     CaptureRecord,
     CaptureState,
+    LearnedShares,
     ModelRecord,
     in_order,
     to_change,
@@ -62,6 +64,8 @@ class CaptureLog:
                 "categories_version": capture.categories_version,
                 "programme_version": capture.programme_version,
                 "notice": capture.notice,
+                "audit": capture.audit,
+                "learned": _learned_json(capture.learned),
                 "at": capture.at,
             }
             insert(connection, captures, sent, values)
@@ -115,6 +119,8 @@ class CaptureLog:
             if state.answers.get(fact) == answer:
                 return
             lock_open_sort(connection, state.capture.sort_id)
+            # Read again: another station may have confirmed it while this one waited.
+            state = load_capture(connection, capture_id)
             undone = {change.item_id for change in state.changes if change.kind == "void"}
             standing = [item for item in state.items if item.id not in undone]
             if standing:
@@ -163,16 +169,34 @@ def load_capture(connection: Connection, capture_id: str) -> CaptureState:
             sort_id=row["sort_id"],
             photo_name=row["photo_name"],
             forms=tuple((form, p) for form, p in row["forms"]),
-            model=_load_model(connection, row["model_id"]),
+            model=load_model(connection, row["model_id"]),
             categories_version=row["categories_version"],
             programme_version=row["programme_version"],
             notice=row["notice"],
             at=row["at"],
+            audit=row["audit"],
+            learned=_load_learned(row["learned"]),
         ),
         answers=answers,
         items=in_order(to_item(each) for each in confirmed.mappings()),
         changes=in_order(to_change(each) for each in changed.mappings()),
     )
+
+
+def _learned_json(learned: LearnedShares | None) -> dict[str, Any] | None:
+    if learned is None:
+        return None
+    return {
+        "confirmations": learned.confirmations,
+        "categories": [list(pair) for pair in learned.categories],
+    }
+
+
+def _load_learned(kept: Mapping[str, Any] | None) -> LearnedShares | None:
+    if kept is None:
+        return None
+    pairs = tuple((category, p) for category, p in kept["categories"])
+    return LearnedShares(kept["confirmations"], pairs)
 
 
 def _remember_model(connection: Connection, model: ModelRecord | None, at: datetime) -> str | None:
@@ -196,7 +220,7 @@ def _remember_model(connection: Connection, model: ModelRecord | None, at: datet
     return model_id
 
 
-def _load_model(connection: Connection, model_id: str | None) -> ModelRecord | None:
+def load_model(connection: Connection, model_id: str | None) -> ModelRecord | None:
     if model_id is None:
         return None
     row = one_row(connection, models, model_id, "model")

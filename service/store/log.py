@@ -14,6 +14,7 @@ from service.store.all_tables import EXPORTED_TABLES
 from service.store.capture_log import CaptureLog
 from service.store.database import Database
 from service.store.item_log import ItemLog
+from service.store.learning_log import LearningLog
 from service.store.pile_log import PileLog
 from service.store.sort_log import SortLog
 from service.store.study_log import StudyLog
@@ -29,7 +30,7 @@ class LogTable:
     rows: Iterator[tuple[Any, ...]]
 
 
-class Log(SortLog, CaptureLog, ItemLog, PileLog, StudyLog, AccessLog):
+class Log(SortLog, CaptureLog, ItemLog, PileLog, StudyLog, LearningLog, AccessLog):
     """Appends rows and reads them back; nothing is ever changed or deleted."""
 
     def __init__(self, database: Database) -> None:

@@ -42,8 +42,20 @@ class ModelRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class LearnedShares:
+    """What learning in place made of a photo: categories by probability, and from how much."""
+
+    confirmations: int
+    categories: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class CaptureRecord:
-    """A photo as recorded: the model's ranked forms and the versions that were in force."""
+    """A photo as recorded: the model's ranked forms and the versions that were in force.
+
+    `learned` is there where learning in place had a part in what was shown; `audit` says that the
+    sorter had to choose before seeing it.
+    """
 
     id: str
     sort_id: str
@@ -54,6 +66,8 @@ class CaptureRecord:
     programme_version: str
     notice: str
     at: datetime
+    audit: bool = False
+    learned: LearnedShares | None = None
 
     @property
     def model_label(self) -> str | None:
