@@ -12,6 +12,8 @@ from fastapi import FastAPI
 from service.settings import Settings
 from service.usecases.services import Services
 from service.web import api, pages
+from service.web.attempts import Attempts
+from service.web.entrance import Entrance
 from service.web.error_pages import html_error
 from service.web.errors import install_error_handlers
 from service.web.security import Gate
@@ -20,8 +22,12 @@ from service.wiring import LoadedModel, build_services
 __all__ = ["LoadedModel", "build_services", "create_app"]
 
 
-def create_app(settings: Settings, *, services: Services | None = None) -> FastAPI:
+def create_app(
+    settings: Settings, *, services: Services | None = None, entrance: Entrance | None = None
+) -> FastAPI:
     """Build the application; `services` replaces the real ones in tests.
+
+    `entrance` is where other devices come in, None while there is no way.
 
     Raises StorageError or DataFileError when store, categories or programmes can't be used. A
     missing or damaged model is no reason not to start: photos are then labelled by hand.
@@ -43,6 +49,8 @@ def create_app(settings: Settings, *, services: Services | None = None) -> FastA
         openapi_url="/api/openapi.json",
     )
     app.state.services = used
+    app.state.entrance = entrance or Entrance()
+    app.state.attempts = Attempts()
     # One more than can be looked at, so that the next is ready.
     app.state.photo_threads = CapacityLimiter(settings.inference_concurrency + 1)
     app.add_middleware(Gate, settings=settings)

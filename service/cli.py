@@ -90,12 +90,22 @@ def demo_command(
 
 @app.command("serve")
 def serve_command(
-    host: Host = "", port: Port = None, open_browser: Open = False, bundle: Bundle = ""
+    host: Host = "",
+    port: Port = None,
+    lan: Annotated[
+        bool, typer.Option("--lan", help="Let phones on this network join, with a QR code.")
+    ] = False,
+    https: Annotated[
+        bool, typer.Option("--https", help="HTTPS for them, with a certificate made here.")
+    ] = False,
+    open_browser: Open = False,
+    bundle: Bundle = "",
 ) -> None:
     """Serve the pages: start a sort, photograph, weigh, report. Stop with Ctrl+C."""
-    from service.commands.serve import run_server
+    from service.commands.serve import Reach, run_server
 
-    run_server(_serving(host, port, bundle), open_browser=open_browser)
+    reach = Reach(lan=lan, https=https)
+    run_server(_serving(host, port, bundle), open_browser=open_browser, reach=reach)
 
 
 @app.command("report")

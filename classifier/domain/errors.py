@@ -56,6 +56,12 @@ class ClosedSortError(ConflictError):
     code = "closed_sort"
 
 
+class NotLetInError(TallytareError):
+    """A join code, session or role that does not open what was asked for."""
+
+    code = "not_let_in"
+
+
 class UnreadablePhotoError(TallytareError):
     """Bytes that are no photograph we can read."""
 

@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import contextlib
-import ipaddress
 import os
 import socket
 import sys
 import webbrowser
+from dataclasses import dataclass
+from pathlib import Path
 
 import typer
-import uvicorn
 
 from classifier.domain.errors import TallytareError
-from service.app import create_app
+from service.app import build_services, create_app
+from service.commands.addresses import lan_addresses
+from service.commands.certificate import Certificate, certificate_for
+from service.commands.listening import ListeningServer
 from service.settings import Settings
+from service.usecases.access import CODE_LIFE, Role, make_join_code
 from service.usecases.services import Services
-from service.web.patience import PatientProtocol
+from service.web.entrance import Entrance, qr_text
+from service.web.visitors import is_loopback
 
-_GRACE_S = 5
+_EVERY_ADDRESS = ("0.0.0.0", "::")
 
 
 class ListenError(TallytareError):
@@ -27,42 +32,123 @@ class ListenError(TallytareError):
     code = "listen"
 
 
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """Who shall be able to reach the service, beside this machine."""
+
+    lan: bool = False
+    https: bool = False
+
+
 def run_server(
     settings: Settings,
     *,
     services: Services | None = None,
     path: str = "/",
     open_browser: bool = False,
+    reach: Reach | None = None,
 ) -> None:
-    """Serve the pages at the host and port of the settings.
+    """Serve the pages on the loopback and, if asked to, to devices that join with a code.
 
-    Raises ListenError when another program has the port, and what `create_app` raises.
+    Raises ListenError when another program has the port, NoNetworkError when there is no network
+    to be reached from, and what `create_app` raises.
     """
-    with _listening(settings.host, settings.port) as listener:
-        app = create_app(settings, services=services)
-        port = listener.getsockname()[1]
-        address = f"http://{_shown(settings.host)}:{port}{path}"
-        typer.echo(f"\nOpen {address}\nStop with Ctrl+C.")
-        if not _is_local(settings.host):
-            typer.echo(
-                "Others on this network can open it, without a password. Live camera needs "
-                "HTTPS there; the camera button of a phone works without."
-            )
+    reach = reach or Reach()
+    settings = _on_network(settings, reach)
+    everywhere = settings.host in _EVERY_ADDRESS
+    with contextlib.ExitStack() as stack:
+        # Every address takes in the loopback; else that is listened on beside the one address.
+        own = settings.host if everywhere else _loopback_of(settings)
+        local: socket.socket | None = stack.enter_context(_listening(own, settings.port))
+        port = local.getsockname()[1] if local else settings.port
+        beyond = None
+        if everywhere:
+            local, beyond = None, local
+        elif own != settings.host:
+            beyond = stack.enter_context(_listening(settings.host, port))
+        doors = _Doors(settings, port, reach.https) if beyond else None
+        used = build_services(settings) if services is None else services
+        app = create_app(settings, services=used, entrance=doors.entrance() if doors else None)
+        here = f"{'https' if reach.https and everywhere else 'http'}://{_shown(own)}:{port}"
+        typer.echo(f"\nOpen {here}{path}\nStop with Ctrl+C.")
+        if doors:
+            _invite(used, doors.entrance(), here)
         if open_browser and _has_screen():
-            webbrowser.open(address)
-        config = uvicorn.Config(
-            app,
-            http=PatientProtocol,
-            ws="none",
-            log_level="warning",
-            server_header=False,
-            access_log=False,
-            timeout_graceful_shutdown=_GRACE_S,
-        )
+            webbrowser.open(f"{here}{path}")
+
+        def certificate() -> Path:
+            """Return the file of the certificate in use, and show its fingerprint on the page."""
+            assert doors is not None
+            app.state.entrance = doors.entrance()
+            return doors.certificate().path
+
+        secure = certificate if doors and reach.https else None
+        server = ListeningServer(app, local=local, beyond=beyond, certificate=secure)
         # The server hands the signal on after it stopped, unless it was started to ignore it.
         with contextlib.suppress(KeyboardInterrupt):
-            uvicorn.Server(config).run(sockets=[listener])
+            server.run()
         typer.echo("Stopped.")
+
+
+@dataclass(frozen=True, slots=True)
+class _Doors:
+    """The addresses under which other devices come in."""
+
+    settings: Settings
+    port: int
+    https: bool
+
+    def hosts(self) -> tuple[str, ...]:
+        if self.settings.host in _EVERY_ADDRESS:
+            return lan_addresses()
+        return (self.settings.host,)
+
+    def certificate(self) -> Certificate:
+        return certificate_for(self.settings.data_dir / "tls", self.hosts())
+
+    def entrance(self) -> Entrance:
+        scheme = "https" if self.https else "http"
+        addresses = [f"{scheme}://{_shown(host)}:{self.port}" for host in self.hosts()]
+        fingerprint = self.certificate().fingerprint if self.https else ""
+        return Entrance(addresses[0], tuple(addresses[1:]), fingerprint)
+
+
+def _on_network(settings: Settings, reach: Reach) -> Settings:
+    if reach.lan and is_loopback(settings.host):
+        return settings.model_copy(update={"host": lan_addresses()[0]})
+    if reach.https and is_loopback(settings.host):
+        raise ListenError(
+            "--https is for other devices, and only this machine is listened to: add --lan; on "
+            "this machine itself browsers give pages the camera without HTTPS"
+        )
+    return settings
+
+
+def _loopback_of(settings: Settings) -> str:
+    return settings.host if is_loopback(settings.host) else "127.0.0.1"
+
+
+def _invite(services: Services, entrance: Entrance, here: str) -> None:
+    """Show the first join code in the terminal; the next ones come from the page."""
+    code = make_join_code(services, role=Role.SORTER)
+    link = entrance.join_link(code.grouped)
+    minutes = int(CODE_LIFE.total_seconds() // 60)
+    typer.echo(f"\nFor a phone on this network: scan this, or open {link}\n")
+    typer.echo(qr_text(link))
+    typer.echo(
+        f"It lets one device in as sorter, once, within {minutes} minutes. More codes, other "
+        f"roles and shutting devices out: {here}/devices"
+    )
+    if entrance.secure:
+        typer.echo(
+            f"Phones warn of a certificate that they don't know; its SHA-256 fingerprint is\n"
+            f"{entrance.fingerprint}"
+        )
+    else:
+        typer.echo(
+            "Live camera needs HTTPS there (--https); the camera button of a phone works "
+            "without. Without HTTPS, use a network of your own: others on it could listen."
+        )
 
 
 def _listening(host: str, port: int) -> socket.socket:
@@ -81,15 +167,8 @@ def _listening(host: str, port: int) -> socket.socket:
         ) from error
 
 
-def _is_local(host: str) -> bool:
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return host == "localhost"
-
-
 def _shown(host: str) -> str:
-    if host in ("0.0.0.0", "::"):
+    if host in _EVERY_ADDRESS:
         return "localhost"
     return f"[{host}]" if ":" in host else host
 

@@ -5,9 +5,12 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from service.usecases.access import SESSION_LIFE
 from service.web.errors import Problem
+from service.web.forms import FormState
 from service.web.render import page
 
+_DAYS = SESSION_LIFE.days
 _TITLES = {
     400: "That could not be used",
     404: "Nothing is here",
@@ -17,11 +20,13 @@ _TITLES = {
     413: "That is too large",
     422: "Something in the form is not right",
     500: "The server made a mistake",
-    403: "That came from elsewhere",
+    403: "That is not open to you",
     421: "This address is not known here",
     503: "The server can't do that now",
 }
 _ADVICE = {
+    "role_too_small": "Go back; or do it at the laptop.",
+    "foreign_origin": "Open the page under the address that the service printed, and try again.",
     "closed_sort": "Reopen the sort on the list of sorts, then do it again.",
     "conflict": "Go back, load the page again and look at what was recorded before you repeat it.",
     "unknown_id": "Check the address, or choose from the list of sorts.",
@@ -33,6 +38,8 @@ _ADVICE = {
 
 def html_error(request: Request, problem: Problem) -> HTMLResponse:
     """Return an error in the look of the pages, with the way back to the sort if there is one."""
+    if problem.status == 401:
+        return page("join.html", status=401, form=FormState({}, problem.message), days=_DAYS)
     sort_id = request.path_params.get("sort_id") if problem.code != "unknown_id" else None
     return page(
         "error.html",

@@ -23,6 +23,7 @@ from classifier.domain.errors import (
     ImpossibleWeighingError,
     InvalidEntryError,
     InvalidQuantityError,
+    NotLetInError,
     PhotoTooLargeError,
     StorageError,
     TallytareError,
@@ -38,6 +39,7 @@ STATUS: Mapping[type[TallytareError], int] = {
     ImpossibleWeighingError: 422,
     UnreadablePhotoError: 422,
     UnknownIdError: 404,
+    NotLetInError: 403,
     ConflictError: 409,
     ClosedSortError: 409,
     PhotoTooLargeError: 413,
@@ -65,6 +67,7 @@ class Problem:
     code: str
     message: str
     details: Mapping[str, object] = field(default_factory=dict)
+    headers: Mapping[str, str] = field(default_factory=dict)
 
 
 HtmlError = Callable[[Request, Problem], Response]
@@ -81,8 +84,11 @@ def answer(request: Request, problem: Problem) -> Response:
     problem = _brief(problem)
     html: HtmlError | None = getattr(request.app.state, "html_error", None)
     if html is not None and _wants_html(request):
-        return html(request, problem)
-    return json_answer(problem)
+        response = html(request, problem)
+    else:
+        response = json_answer(problem)
+    response.headers.update(problem.headers)
+    return response
 
 
 def _brief(problem: Problem) -> Problem:

@@ -15,6 +15,7 @@ from starlette.responses import HTMLResponse
 
 from service.web.charts import percent
 from service.web.route_marks import swatch
+from service.web.visitors import current_visitor
 
 NOTHING = "\u2013"
 _MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
@@ -61,6 +62,10 @@ def new_id() -> str:
     return str(uuid.uuid4())
 
 
+def _may(act: str) -> bool:
+    return current_visitor().may(act)
+
+
 def _environment() -> Environment:
     environment = Environment(
         loader=PackageLoader("service.web"),
@@ -72,7 +77,9 @@ def _environment() -> Environment:
     environment.filters.update(
         weight=weight, exact=exact, day=day, clock=clock, share=share, as_data=as_data
     )
-    environment.globals.update(new_id=new_id, swatch=swatch, here="")
+    environment.globals.update(
+        new_id=new_id, swatch=swatch, here="", visitor=current_visitor, may=_may
+    )
     return environment
 
 

@@ -1,7 +1,7 @@
-"""The gate before every endpoint: which hosts, origins and sizes pass, and what headers leave.
+"""The gate before every endpoint: which hosts, origins, visitors and sizes pass.
 
-Written as plain ASGI so that a body is counted and timed while it streams in, before anything
-parses it.
+It also puts the headers on each answer. Written as plain ASGI so that a body is counted and timed
+while it streams in, before anything parses it.
 """
 
 from __future__ import annotations
@@ -15,14 +15,28 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from classifier.domain.errors import StorageError
 from service.settings import Settings
 from service.web.body import Body, Held
-from service.web.errors import Problem, answer, internal_problem
+from service.web.errors import Problem, answer, internal_problem, problem_of
+from service.web.roles import MAY, Need, Standing, need_of
+from service.web.visitors import (
+    LAPTOP,
+    Doorkeeper,
+    Visitor,
+    host_name,
+    is_loopback,
+    set_visitor,
+)
 
 logger = logging.getLogger("tallytare")
 
 FORM_OVERHEAD_BYTES = 64_000
 """What a multipart form may add to the photo in it."""
+
+REFUSED_BYTES = 125_000
+"""A body up to eight times that is read to its end before a visitor is turned away, so that a
+phone's photo gets our message and not a broken connection."""
 
 _SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 _HEADERS = {
@@ -41,12 +55,13 @@ _HEADERS = {
 
 
 class Gate:
-    """Refuses foreign hosts, foreign origins and bodies over their limit; adds the headers."""
+    """Refuses foreign hosts and origins, those not let in, bodies too large; adds the headers."""
 
     def __init__(self, app: ASGIApp, settings: Settings) -> None:
         self._app = app
         self._settings = settings
         self._host_allowed = host_rule(settings)
+        self._doorkeeper = Doorkeeper(reachable=not is_loopback(settings.host))
         self._held = Held()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -55,11 +70,21 @@ class Gate:
             await self._app(scope, receive, send)
             return
         request = Request(scope)
-        out = _Out(send, no_store=not scope["path"].startswith("/static/"))
+        out = _Out(send, no_store=not scope["path"].startswith("/static/"), head=_is_head(scope))
         problem = self._refusal(request)
         if problem is not None:
             await answer(request, problem)(scope, receive, out.send)
             return
+        need = need_of(_method(scope), scope["path"])
+        visitor, problem = await self._visitor(request, need)
+        set_visitor(visitor)
+        if problem is not None:
+            await Body(receive, REFUSED_BYTES, request.headers, "", self._held).drain()
+            await answer(request, problem)(scope, receive, out.send)
+            return
+        if out.head:
+            # What GET would say, without its body; a copy, since the server goes by its own.
+            request = Request(scope := dict(scope, method="GET"))
         body = self._body(request, receive)
         try:
             await self._pass(request, body, out)
@@ -103,6 +128,19 @@ class Gate:
             )
         return None
 
+    async def _visitor(self, request: Request, need: Need) -> tuple[Visitor, Problem | None]:
+        """Return whom a request comes from, and why it goes no further."""
+        services = request.scope["app"].state.services
+        try:
+            visitor = await self._doorkeeper.recognise(request, services)
+        except StorageError as error:
+            return Visitor(Standing.NOBODY), problem_of(error)
+        if need.methods and _method(request.scope) not in need.methods:
+            return visitor, _other_method(need.methods)
+        if need.acts <= MAY[visitor.standing] and (need.acts or visitor == LAPTOP):
+            return visitor, None
+        return visitor, _closed_to(visitor, need)
+
     def _body(self, request: Request, receive: Receive) -> Body:
         if request.method == "POST" and request.url.path.endswith("/captures"):
             limit = self._settings.max_upload_bytes + FORM_OVERHEAD_BYTES
@@ -114,9 +152,10 @@ class Gate:
 class _Out:
     """Sends an answer with the security headers on it."""
 
-    def __init__(self, send: Send, *, no_store: bool) -> None:
+    def __init__(self, send: Send, *, no_store: bool, head: bool) -> None:
         self._send = send
         self._no_store = no_store
+        self.head = head
         self.started = False
 
     async def send(self, message: Message) -> None:
@@ -128,6 +167,8 @@ class _Out:
                 headers.setdefault(name, value)
             if self._no_store:
                 headers.setdefault("cache-control", "no-store")
+        elif self.head:
+            message = {**message, "body": b""}
         await self._send(message)
 
 
@@ -138,13 +179,13 @@ def host_rule(settings: Settings) -> Callable[[str], bool]:
     browser send an address: addresses pass, names only when they are ours.
     """
     names = {"localhost", *(name.lower() for name in settings.allowed_hosts)}
-    beyond = not _is_loopback(settings.host)
+    beyond = not is_loopback(settings.host)
     if beyond:
         own = socket.gethostname().lower()
         names |= {own, own.removesuffix(".local") + ".local", settings.host.lower()}
 
     def allowed(host: str) -> bool:
-        name = _without_port(host.lower())
+        name = host_name(host.lower())
         if name in names:
             return True
         try:
@@ -156,19 +197,49 @@ def host_rule(settings: Settings) -> Callable[[str], bool]:
     return allowed
 
 
-def _is_loopback(host: str) -> bool:
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
+def _is_head(scope: Scope) -> bool:
+    return bool(scope["method"] == "HEAD")
 
 
-def _without_port(host: str) -> str:
-    if host.startswith("["):
-        return host[1:].partition("]")[0]
-    return host.partition(":")[0]
+def _method(scope: Scope) -> str:
+    return "GET" if _is_head(scope) else str(scope["method"])
+
+
+def _other_method(methods: frozenset[str]) -> Problem:
+    known = methods | {"HEAD"} if "GET" in methods else methods
+    return Problem(
+        405,
+        "method_not_allowed",
+        f"this address does not take that kind of request: it knows {', '.join(sorted(known))}",
+        {"allowed": sorted(known)},
+        {"allow": ", ".join(sorted(known))},
+    )
+
+
+def _closed_to(visitor: Visitor, need: Need) -> Problem:
+    if visitor.standing is Standing.NOBODY:
+        return Problem(
+            401,
+            "not_let_in",
+            "this device has not been let in, or is no longer: ask at the laptop for a join code "
+            "and open its link; what was entered here is kept until then",
+        )
+    if not need.acts:
+        return Problem(404, "not_found", "there is nothing at this address for you: go back")
+    enough = [each for each in Standing if need.acts <= MAY[each]]
+    return Problem(
+        403,
+        "role_too_small",
+        f"{visitor.name!r} was let in as {visitor.standing}, and this takes {_names(enough)}: "
+        "do it there, or ask for a join code with that role; nothing was changed",
+    )
+
+
+def _names(standings: list[Standing]) -> str:
+    if standings == [Standing.LAPTOP]:
+        return "the laptop itself"
+    first = next(each for each in standings if each is not Standing.LAPTOP)
+    return f"the role {first} or the laptop itself"
 
 
 def _same_origin(headers: Headers) -> bool:

@@ -1,0 +1,139 @@
+"""The laptop's list of devices with its join codes, and the page on which a device joins."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from classifier.domain.errors import InvalidEntryError, NotLetInError, TallytareError
+from service.usecases import access
+from service.usecases.services import Services
+from service.web.attempts import Attempts
+from service.web.dependencies import ServicesDep
+from service.web.entrance import Entrance, qr_svg
+from service.web.errors import problem_of
+from service.web.forms import FormState, Typed, refused
+from service.web.page_support import go_to
+from service.web.render import page
+from service.web.visitors import current_visitor, session_token, set_session
+
+router = APIRouter()
+
+ROLES = (
+    ("sorter", "Sorter", "photographs, confirms, corrects and weighs; starts and closes sorts"),
+    ("trainer", "Trainer", "the same, and reviews examples, runs studies and what is learned"),
+    ("owner", "Owner", "the same, and chooses the model; letting others in stays with this laptop"),
+)
+
+
+def get_entrance(request: Request) -> Entrance:
+    """Return where other devices come in."""
+    entrance: Entrance = request.app.state.entrance
+    return entrance
+
+
+def get_attempts(request: Request) -> Attempts:
+    """Return the memory of failed attempts."""
+    attempts: Attempts = request.app.state.attempts
+    return attempts
+
+
+EntranceDep = Annotated[Entrance, Depends(get_entrance)]
+AttemptsDep = Annotated[Attempts, Depends(get_attempts)]
+
+
+@router.get("/devices", response_class=HTMLResponse)
+def show_devices(services: ServicesDep, entrance: EntranceDep) -> HTMLResponse:
+    """List who has joined; only the laptop itself gets here."""
+    return _devices(services, entrance)
+
+
+@router.post("/devices/codes", response_class=HTMLResponse)
+def make_code(services: ServicesDep, entrance: EntranceDep, typed: Typed) -> HTMLResponse:
+    """Make a join code and show it in this answer, the only time that it can be shown."""
+    return _devices(services, entrance, access.make_join_code(services, role=typed.get("role", "")))
+
+
+@router.post("/devices/{device_id}/revoke")
+def revoke_device(services: ServicesDep, device_id: str) -> RedirectResponse:
+    """Shut a device out."""
+    access.revoke(services, device_id=device_id)
+    return go_to("/devices")
+
+
+@router.get("/join", response_class=HTMLResponse)
+@router.get("/join/{code}", response_class=HTMLResponse)
+def show_join(code: str = "") -> HTMLResponse:
+    """Show the form on which a device joins; opening it uses nothing up."""
+    return _join(FormState({"code": code}))
+
+
+@router.post("/join", response_class=HTMLResponse)
+def join(request: Request, services: ServicesDep, attempts: AttemptsDep, typed: Typed) -> Response:
+    """Let the device in, or say why not; failures make the next attempt wait."""
+    address = request.client.host if request.client else ""
+    wait_s = attempts.begin(address)
+    if wait_s:
+        message = f"too many wrong codes came from here: wait {_spoken(wait_s)}, then try again"
+        response = _join(refused(typed, message), status=429)
+        response.headers["retry-after"] = str(wait_s)
+        return response
+    before = session_token(request)
+    try:
+        session = access.join(services, code=typed.get("code", ""), name=typed.get("name", ""))
+    except NotLetInError as error:
+        return _join(refused(typed, error.message), status=problem_of(error).status)
+    except TallytareError as error:
+        if isinstance(error, InvalidEntryError):
+            attempts.succeeded(address)  # the name was wrong, no code was tried
+        return _join(refused(typed, error.message), status=problem_of(error).status)
+    attempts.succeeded(address)
+    if before and (device := access.device_of(services, before)):
+        access.revoke(services, device_id=device.id)  # the same browser joined again
+    answer = go_to("/")
+    set_session(request, answer, session.token)
+    return answer
+
+
+@router.post("/leave")
+def leave(request: Request, services: ServicesDep) -> RedirectResponse:
+    """End the session of the device that asks."""
+    visitor = current_visitor()
+    if visitor.device_id:
+        access.revoke(services, device_id=visitor.device_id)
+    answer = go_to("/join")
+    set_session(request, answer, "")
+    return answer
+
+
+def _devices(
+    services: Services, entrance: Entrance, code: access.JoinCode | None = None
+) -> HTMLResponse:
+    joined = [(each, access.expired(services, each)) for each in access.list_devices(services)]
+    link = entrance.join_link(code.grouped) if code and entrance.address else ""
+    return page(
+        "devices.html",
+        here="devices",
+        entrance=entrance,
+        roles=ROLES,
+        code=code,
+        link=link,
+        qr=qr_svg(link) if link else "",
+        minutes=int(access.CODE_LIFE.total_seconds() // 60),
+        days=access.SESSION_LIFE.days,
+        inside=[each for each, old in joined if not (old or each.revoked)],
+        outside=[each for each, old in joined if old or each.revoked],
+    )
+
+
+def _join(form: FormState, *, status: int = 200) -> HTMLResponse:
+    return page("join.html", status=status, form=form, days=access.SESSION_LIFE.days)
+
+
+def _spoken(seconds: int) -> str:
+    if seconds < 60:
+        return f"{seconds} second{'' if seconds == 1 else 's'}"
+    minutes = -(-seconds // 60)
+    return f"{minutes} minute{'' if minutes == 1 else 's'}"
