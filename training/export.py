@@ -14,6 +14,7 @@ import torch
 from onnx import TensorProto, helper, numpy_helper
 from torch import nn
 
+from training.fold import folded
 from training.network import SortNet
 
 NETWORK_FILE = "network.onnx"
@@ -69,16 +70,17 @@ def export_onnx(net: SortNet, path: Path, *, size: int) -> None:
     )
     if program is None:  # only for the older exporter, which writes the file itself
         raise RuntimeError("torch returned no ONNX program")
-    onnx.save(_stored_in_half(program.model_proto), path)
+    onnx.save(stored_in_half(folded(program.model_proto)), path)
 
 
-def _stored_in_half(model: onnx.ModelProto) -> onnx.ModelProto:
+def stored_in_half(model: onnx.ModelProto) -> onnx.ModelProto:
     """Store matrices as float16 behind a Cast, which the runtime folds when it loads."""
     casts = []
     for tensor in list(model.graph.initializer):
-        if tensor.data_type != TensorProto.FLOAT or len(tensor.dims) < 2:
-            continue
         values = numpy_helper.to_array(tensor)
+        # One number a channel, such as the factors of `folded`, stays as it is.
+        if tensor.data_type != TensorProto.FLOAT or values.ndim < 2 or values.size == len(values):
+            continue
         half = values.astype(np.float16)
         if not np.array_equal(half.astype(np.float32), values):
             raise ValueError(f"{tensor.name} is not exact in half precision")

@@ -76,7 +76,11 @@ def test_stored_matrices_are_half_and_unchanged(net: SortNet, exported: Path) ->
         tensor.name: onnx.numpy_helper.to_array(tensor)
         for tensor in onnx.load(exported).graph.initializer
     }
-    large = {name: value for name, value in stored.items() if value.ndim >= 2}
+    large = {
+        name: value
+        for name, value in stored.items()
+        if value.ndim >= 2 and not name.endswith("_factor")
+    }
     assert {value.dtype for value in large.values()} == {np.dtype(np.float16)}
     head = large["net.forms.weight_half"]
     np.testing.assert_array_equal(head.astype(np.float32), net.forms.weight.detach().numpy())
