@@ -35,7 +35,12 @@ Constants = Mapping[str, NDArray[np.generic]]
 
 
 def folded(model: onnx.ModelProto) -> onnx.ModelProto:
-    """Return a network in single precision with its normalisations folded into convolutions."""
+    """Return a network in single precision with its normalisations folded into convolutions.
+
+    One without normalisations, as one that was folded before, is returned as it is.
+    """
+    if not any(node.op_type == "BatchNormalization" for node in model.graph.node):
+        return model
     model = _with_known_types(in_single(model))
     optimizer.fold_constants(model, output_size_limit=1 << 26, input_size_limit=1 << 26)
     optimizer.remove_unused_nodes(model)
@@ -82,7 +87,7 @@ def fold_bundle(directory: Path) -> float:
     path = directory / manifest.network.file
     before = onnx.load(path)
     after = folded(before)
-    if any(_is_half(each) for each in before.graph.initializer):
+    if after is not before and any(_is_half(each) for each in before.graph.initializer):
         after = stored_in_half(after)
     names = (manifest.network.input, manifest.network.form_logits)
     difference = _difference(before, after, names, manifest.preprocessing.size)

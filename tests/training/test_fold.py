@@ -75,8 +75,7 @@ def test_folding_and_halving_keep_the_weights_exact() -> None:
         stored["weight_half"].astype(np.float32),
         numpy_helper.to_array(network.graph.initializer[0]),
     )
-    again = stored_in_half(folded(halved))
-    np.testing.assert_array_equal(_run(again), _run(halved))
+    assert folded(halved) is halved
     assert not _kinds(in_single(halved))["Cast"]
 
 
