@@ -1,33 +1,13 @@
-"""Deterministic splits by group: a group never straddles two of them."""
+"""Splits of a training run, and refusals where they could not judge anything."""
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
 
 from classifier.domain.errors import DataFileError
+from classifier.examples.splits import MIN_GROUPS, SPLITS, split_groups
 
-SPLITS = ("train", "calibrate", "test")
-MIN_GROUPS = 2  # of each label: one to learn from and one to be judged by
-
-
-def split_groups(
-    groups: Sequence[str], *, calibrate: float = 0.1, test: float = 0.15, seed: int = 0
-) -> list[str]:
-    """Name the split of each picture by a hash of its group.
-
-    A group keeps its split when pictures are added or left out, which a shuffled list would not
-    give. Shares are of groups, in expectation.
-    """
-    drawn = {group: _unit_hash(group, seed) for group in set(groups)}
-    return [
-        "test"
-        if drawn[group] < test
-        else "calibrate"
-        if drawn[group] < test + calibrate
-        else "train"
-        for group in groups
-    ]
+__all__ = ["MIN_GROUPS", "SPLITS", "refuse_empty_splits", "refuse_thin_labels", "split_groups"]
 
 
 def refuse_thin_labels(labels: Sequence[str], groups: Sequence[str]) -> None:
@@ -53,8 +33,3 @@ def refuse_empty_splits(splits: Sequence[str]) -> None:
             f"too few groups of labelled pictures: none fell to {', '.join(sorted(missing))}; "
             "add pictures of other objects (about 40 groups are enough)"
         )
-
-
-def _unit_hash(group: str, seed: int) -> float:
-    digest = hashlib.sha256(f"{seed}:{group}".encode()).digest()
-    return int.from_bytes(digest[:8], "big") / 2**64

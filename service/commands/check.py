@@ -120,6 +120,11 @@ def _check_store(checklist: Checklist, settings: Settings) -> None:
         checklist.mend(
             f"store: photo {name} is missing from {settings.photos_dir}; restore it from a backup"
         )
+    for name in found.withdrawn_photos:
+        checklist.mend(
+            f"store: the withdrawn photo {name} is still there; delete it with "
+            "'tallytare examples withdraw --finish'"
+        )
     strays = len(found.orphan_photos) + len(found.unfinished_photos)
     if strays:
         checklist.good(

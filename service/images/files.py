@@ -83,10 +83,17 @@ class PhotoFiles:
         for path in self._folder.glob(f"??/{_UNFINISHED}*"):
             yield f"{path.parent.name}/{path.name}"
 
-    def _path(self, name: str) -> Path:
+    def checked(self, name: str) -> str:
+        """Return a name if it is one of ours, so that it may become part of a path.
+
+        Raises UnknownIdError when it is not.
+        """
         if not _NAME.fullmatch(name):
             raise UnknownIdError(f"{name!r} is no name of a stored photo", photo=name)
-        return self._folder / name
+        return name
+
+    def _path(self, name: str) -> Path:
+        return self._folder / self.checked(name)
 
     def _make_folder(self, folder: Path) -> None:
         if not folder.is_dir():

@@ -10,7 +10,12 @@ reviews = log_table(
     "reviews",
     *own_id(),
     ref("capture_id", "captures.id", doc="photo reviewed; its last row counts"),
-    Column("verdict", String(20), nullable=False, doc="label, unclear, two_items or dont_use"),
+    Column(
+        "verdict",
+        String(20),
+        nullable=False,
+        doc="label, unclear, two_items, dont_use, open (taken back); second is an opinion apart",
+    ),
     Column("category", String(80), doc="category, where the verdict is label"),
     Column("note", Text, nullable=False, doc="free text"),
     sorter(),

@@ -13,6 +13,7 @@ from service.store.access_log import AccessLog
 from service.store.all_tables import EXPORTED_TABLES
 from service.store.capture_log import CaptureLog
 from service.store.database import Database
+from service.store.example_log import ExampleLog
 from service.store.item_log import ItemLog
 from service.store.learning_log import LearningLog
 from service.store.pile_log import PileLog
@@ -30,7 +31,7 @@ class LogTable:
     rows: Iterator[tuple[Any, ...]]
 
 
-class Log(SortLog, CaptureLog, ItemLog, PileLog, StudyLog, LearningLog, AccessLog):
+class Log(SortLog, CaptureLog, ItemLog, PileLog, StudyLog, LearningLog, AccessLog, ExampleLog):
     """Appends rows and reads them back; nothing is ever changed or deleted."""
 
     def __init__(self, database: Database) -> None:

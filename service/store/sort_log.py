@@ -14,9 +14,11 @@ from service.store.append import (
     already_recorded,
     insert,
     load_sort,
+    lock_sort,
     select_sorts,
 )
 from service.store.database import Database
+from service.store.example_rows import not_an_example_set
 from service.store.rows import (
     Row,
     SortRows,
@@ -86,7 +88,7 @@ class SortLog:
             sort = load_sort(connection, sort_id)
             if already_recorded(connection, sort_events, event_id, sent, "event"):
                 return sort
-            connection.execute(select(sorts.c.seq).where(sorts.c.id == sort_id).with_for_update())
+            lock_sort(connection, sort_id)
             sort = load_sort(connection, sort_id)
             if sort.closed == (kind == "close"):
                 state = "closed" if sort.closed else "open"
@@ -108,9 +110,10 @@ class SortLog:
             return load_sort(connection, sort_id)
 
     def list_sorts(self, *, limit: int | None = None) -> tuple[SortInfo, ...]:
-        """Return sorts, the newest first."""
+        """Return sorts, the newest first; imported sets of examples are none."""
+        query = select_sorts().where(not_an_example_set()).order_by(sorts.c.seq.desc())
         with self._database.read() as connection:
-            rows = connection.execute(select_sorts().order_by(sorts.c.seq.desc()).limit(limit))
+            rows = connection.execute(query.limit(limit))
             return tuple(to_sort(row) for row in rows.mappings())
 
     def objects_counted(self, sort_ids: Sequence[str]) -> dict[str, int]:

@@ -107,6 +107,11 @@ def read_photo(services: Services, capture_id: str) -> bytes:
     name = services.log.get_capture(capture_id.lower()).capture.photo_name
     if name is None:
         raise UnknownIdError(f"entry {capture_id!r} has no photo", capture=capture_id)
+    if services.log.is_withdrawn(capture_id.lower()):
+        raise UnknownIdError(
+            f"the photo of entry {capture_id!r} was withdrawn and deleted: its count stays",
+            capture=capture_id,
+        )
     return services.photos.read(name)
 
 

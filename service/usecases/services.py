@@ -15,6 +15,7 @@ from classifier.domain.national import National
 from classifier.domain.programme import Programme
 from classifier.domain.suggestion import Ranked
 from service.images.files import PhotoFiles
+from service.images.thumbs import Thumbs
 from service.settings import Settings
 from service.store.log import Log
 from service.store.rows import ModelRecord
@@ -66,6 +67,11 @@ class Services:
     model_problem: str
     inference: Executor
     clock: Callable[[], datetime]
+
+    @property
+    def thumbs(self) -> Thumbs:
+        """Small pictures of the photos, beside them in the data folder."""
+        return Thumbs(self.settings.data_dir / "thumbs", self.photos)
 
     def programme(self, programme_id: str) -> Programme:
         """Return a programme.

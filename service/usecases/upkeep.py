@@ -20,12 +20,14 @@ def check_store(services: Services) -> StoreCheck:
         # Comparing with a log that can't be trusted would name good photos as orphans.
         return StoreCheck(problems, (), (), tuple(sorted(services.photos.unfinished())))
     on_disk = frozenset(services.photos.names())
-    named = services.log.photo_names()
+    withdrawn = services.log.withdrawn_photos()
+    named = services.log.photo_names() - withdrawn
     return StoreCheck(
         problems=problems,
-        orphan_photos=tuple(sorted(on_disk - named)),
+        orphan_photos=tuple(sorted(on_disk - named - withdrawn)),
         missing_photos=tuple(sorted(name for name in named if not services.photos.has(name))),
         unfinished_photos=tuple(sorted(services.photos.unfinished())),
+        withdrawn_photos=tuple(sorted(on_disk & withdrawn)),
     )
 
 

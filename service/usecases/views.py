@@ -151,11 +151,13 @@ class StoreCheck:
     orphan_photos: tuple[str, ...]
     missing_photos: tuple[str, ...]
     unfinished_photos: tuple[str, ...]
+    withdrawn_photos: tuple[str, ...] = ()
+    """Withdrawn, and still on the disk: deleting was cut off."""
 
     @property
     def ok(self) -> bool:
-        """Whether nothing that was acknowledged is missing or damaged."""
-        return not (self.problems or self.missing_photos)
+        """Whether nothing acknowledged is missing or damaged, and nothing withdrawn is there."""
+        return not (self.problems or self.missing_photos or self.withdrawn_photos)
 
 
 @dataclass(frozen=True, slots=True)

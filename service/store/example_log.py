@@ -1,0 +1,287 @@
+"""Photos as labelled examples: what they are called, by whom, and which may be used."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, delete, select
+
+from classifier.domain.errors import UnknownIdError
+from classifier.domain.records import Item, ItemChange, SortInfo
+from service.store.append import already_recorded, insert
+from service.store.database import Database
+from service.store.example_rows import (
+    OPEN,
+    SECOND,
+    Example,
+    Review,
+    Wanted,
+    select_examples,
+    to_example,
+    to_review,
+)
+from service.store.example_tables import example_sets, reviews, withdrawals
+from service.store.rows import in_order, to_change, to_item
+from service.store.tables import captures, embeddings, item_changes, items, sorts
+
+_AT_ONCE = 5_000  # ids in one query; SQLite takes some 32,000
+
+
+@dataclass(frozen=True, slots=True)
+class ExampleHistory:
+    """All rows about one photo's label, in order."""
+
+    items: tuple[Item, ...]
+    changes: tuple[ItemChange, ...]
+    reviews: tuple[Review, ...]
+
+
+class ExampleLog:
+    """The part of the log that is about examples."""
+
+    _database: Database
+
+    def examples(
+        self, wanted: Wanted, *, limit: int | None = None, offset: int = 0
+    ) -> tuple[Example, ...]:
+        """Return examples, the newest first."""
+        query = select_examples(wanted).order_by(captures.c.seq.desc())
+        with self._database.read() as connection:
+            rows = connection.execute(query.limit(limit).offset(offset)).mappings()
+            return tuple(to_example(row) for row in rows)
+
+    def count_examples(self, wanted: Wanted) -> int:
+        """Return how many examples there are."""
+        with self._database.read() as connection:
+            return int(connection.scalar(select_examples(wanted, counted=True)) or 0)
+
+    def example_sorters(self) -> tuple[str, ...]:
+        """Return who confirmed photos in sorts that keep them, by name."""
+        query = (
+            select(items.c.sorter)
+            .join(sorts, sorts.c.id == items.c.sort_id)
+            .where(sorts.c.keeps_photos, items.c.capture_id.is_not(None))
+            .distinct()
+        )
+        with self._database.read() as connection:
+            return tuple(sorted(connection.scalars(query)))
+
+    def example_sorts(self) -> tuple[tuple[str, str], ...]:
+        """Return id and name of each sort that keeps photos, the newest first."""
+        query = select(sorts.c.id, sorts.c.name).where(sorts.c.keeps_photos)
+        with self._database.read() as connection:
+            rows = connection.execute(query.order_by(sorts.c.seq.desc()))
+            return tuple((row.id, row.name) for row in rows)
+
+    def histories(self, capture_ids: Sequence[str]) -> dict[str, ExampleHistory]:
+        """Return every row about the labels of some photos; an unknown one is left out."""
+        found: dict[str, tuple[list[Item], list[ItemChange], list[Review]]] = {}
+        owner: dict[str, str] = {}
+        with self._database.read() as connection:
+            for row in _of(connection, select(items), items.c.capture_id, capture_ids, items.c.seq):
+                found.setdefault(row["capture_id"], ([], [], []))[0].append(to_item(row))
+                owner[row["id"]] = row["capture_id"]
+            query, key = select(item_changes), item_changes.c.item_id
+            for row in _of(connection, query, key, list(owner), item_changes.c.seq):
+                found[owner[row["item_id"]]][1].append(to_change(row))
+            query, key = select(reviews), reviews.c.capture_id
+            for row in _of(connection, query, key, capture_ids, reviews.c.seq):
+                found.setdefault(row["capture_id"], ([], [], []))[2].append(to_review(row))
+        return {
+            capture_id: ExampleHistory(in_order(first), in_order(changed), tuple(reviewed))
+            for capture_id, (first, changed, reviewed) in found.items()
+        }
+
+    def add_reviews(self, rows: Sequence[Review], sent: Mapping[str, object]) -> int:
+        """Record reviews, all or none; a resend changes nothing. Return how many were new.
+
+        Raises UnknownIdError for a photo that is no example (any more), ConflictError when an id
+        bears another review.
+        """
+
+        def work(connection: Connection) -> int:
+            new = []
+            for row in rows:
+                own = _sent(sent, row)
+                if not already_recorded(connection, reviews, row.id, own, "review"):
+                    new.append((row, own))
+            _refuse_unknown(connection, [row.capture_id for row, _ in new])
+            for row, own in new:
+                insert(connection, reviews, own, _values(row))
+            return len(new)
+
+        return self._database.write(work)
+
+    def reviews_between(self, first_id: str, last_id: str) -> tuple[Review, ...]:
+        """Return the reviews whose ids lie in a range: one batch shares the start of its ids."""
+        query = select(reviews).where(reviews.c.id >= first_id, reviews.c.id <= last_id)
+        with self._database.read() as connection:
+            rows = connection.execute(query.order_by(reviews.c.seq)).mappings()
+            return tuple(to_review(row) for row in rows)
+
+    def second_opinions(self) -> tuple[Review, ...]:
+        """Return all labels that second persons gave, in order."""
+        query = select(reviews).where(reviews.c.verdict == SECOND).order_by(reviews.c.seq)
+        with self._database.read() as connection:
+            return tuple(to_review(row) for row in connection.execute(query).mappings())
+
+    def photos_of(
+        self, *, sorter: str | None = None, sort_id: str | None = None
+    ) -> tuple[str, ...]:
+        """Return the captures with a photo of a sorter (confirmed by them) or of a sort."""
+        query = select(captures.c.id).where(
+            captures.c.photo_name.is_not(None),
+            captures.c.id.not_in(select(withdrawals.c.capture_id)),
+        )
+        if sorter is not None:
+            query = query.where(
+                captures.c.id.in_(select(items.c.capture_id).where(items.c.sorter == sorter))
+            )
+        if sort_id is not None:
+            query = query.where(captures.c.sort_id == sort_id)
+        with self._database.read() as connection:
+            return tuple(connection.scalars(query.order_by(captures.c.seq)))
+
+    def withdraw(
+        self, capture_ids: Mapping[str, str], *, reason: str, sorter: str, at: datetime
+    ) -> int:
+        """Record photos (capture id to row id) as taken back and forget what was seen in them.
+
+        One that was withdrawn before is passed over. Return how many are new. The embedding is
+        made from the photo, so it goes with it; the item and its counts stay.
+
+        Raises UnknownIdError for an entry without a photo.
+        """
+
+        def work(connection: Connection) -> int:
+            gone = set(connection.scalars(select(withdrawals.c.capture_id)))
+            new = [each for each in capture_ids if each not in gone]
+            query = select(captures.c.id).where(captures.c.photo_name.is_not(None))
+            known = {
+                row["id"] for row in _of(connection, query, captures.c.id, new, captures.c.seq)
+            }
+            for capture_id in new:
+                if capture_id not in known:
+                    raise UnknownIdError(
+                        f"there is no photo {capture_id!r}: reload the page to see what is there",
+                        capture=capture_id,
+                    )
+                own = {"capture_id": capture_id, "reason": reason, "sorter": sorter}
+                values = {"id": capture_ids[capture_id], "at": at, **own}
+                insert(connection, withdrawals, own, values)
+                connection.execute(delete(embeddings).where(embeddings.c.capture_id == capture_id))
+            return len(new)
+
+        return self._database.write(work)
+
+    def withdrawn_photos(self) -> frozenset[str]:
+        """Return the names of the files that must be gone."""
+        query = select(captures.c.photo_name).join(
+            withdrawals, withdrawals.c.capture_id == captures.c.id
+        )
+        with self._database.read() as connection:
+            return frozenset(name for name in connection.scalars(query) if name)
+
+    def is_withdrawn(self, capture_id: str) -> bool:
+        """Tell whether a photo was taken back."""
+        query = select(withdrawals.c.seq).where(withdrawals.c.capture_id == capture_id)
+        with self._database.read() as connection:
+            return connection.scalar(query) is not None
+
+    def embeddings_of(self, capture_ids: Sequence[str]) -> dict[str, bytes]:
+        """Return the stored embeddings (little-endian 16-bit floats) of some photos."""
+        with self._database.read() as connection:
+            query, key = select(embeddings), embeddings.c.capture_id
+            rows = _of(connection, query, key, capture_ids, key)
+            return {row["capture_id"]: row["vector"] for row in rows}
+
+    def origins(self) -> frozenset[str]:
+        """Return where imported photos come from; each text ends with the file's digest."""
+        query = select(captures.c.origin).where(captures.c.origin.is_not(None))
+        with self._database.read() as connection:
+            return frozenset(text for text in connection.scalars(query) if text)
+
+    def add_example_set(
+        self,
+        sort: SortInfo,
+        *,
+        set_id: str,
+        source: str,
+        programme_version: str,
+        sent: Mapping[str, object],
+    ) -> None:
+        """Record a sort that only holds imported photos; a resend changes nothing."""
+
+        def work(connection: Connection) -> None:
+            if already_recorded(connection, example_sets, set_id, sent, "example set"):
+                return
+            values: dict[str, Any] = {
+                "id": sort.id,
+                "name": sort.name,
+                "place": sort.place,
+                "stratum": sort.stratum,
+                "sorted_on": sort.sorted_on,
+                "days": sort.days,
+                "persons": sort.persons,
+                "programme_id": sort.programme_id,
+                "programme_version": programme_version,
+                "sorters": list(sort.sorters),
+                "keeps_photos": sort.keeps_photos,
+                "at": sort.created_at,
+            }
+            insert(connection, sorts, sent, values)
+            row = {"id": set_id, "sort_id": sort.id, "source": source, "at": sort.created_at}
+            insert(connection, example_sets, sent, row)
+
+        self._database.write(work)
+
+
+def batch_row_id(batch_id: str, capture_id: str) -> str:
+    """Return the id of a photo's row in a batch: rows of one batch share all but the last part."""
+    return batch_id[:24] + hashlib.sha256(capture_id.encode()).hexdigest()[:12]
+
+
+def _of(
+    connection: Connection, query: Any, key: Any, ids: Sequence[str], order: Any
+) -> Iterator[Any]:
+    """Give the rows that belong to some ids, in order within each portion."""
+    for start in range(0, len(ids), _AT_ONCE):
+        chosen = query.where(key.in_(ids[start : start + _AT_ONCE])).order_by(order)
+        yield from connection.execute(chosen).mappings()
+
+
+def _refuse_unknown(connection: Connection, capture_ids: Sequence[str]) -> None:
+    for start in range(0, len(capture_ids), _AT_ONCE):
+        part = capture_ids[start : start + _AT_ONCE]
+        rows = connection.execute(select_examples(Wanted(ids=part))).mappings()
+        known = {row["capture_id"] for row in rows}
+        if missing := [each for each in part if each not in known]:
+            raise UnknownIdError(
+                f"{len(missing)} of the photos are no examples (any more): they were withdrawn, "
+                "undone, or belong to a sort that keeps no photos; reload the page. Nothing was "
+                "recorded",
+                captures=missing[:20],
+            )
+
+
+def _sent(sent: Mapping[str, object], row: Review) -> dict[str, object]:
+    return {**sent, "capture_id": row.capture_id}
+
+
+def _values(row: Review) -> dict[str, Any]:
+    return {
+        "id": row.id,
+        "capture_id": row.capture_id,
+        "verdict": row.verdict,
+        "category": row.category,
+        "note": row.note,
+        "sorter": row.sorter,
+        "at": row.at,
+    }
+
+
+__all__ = ["OPEN", "ExampleHistory", "ExampleLog", "batch_row_id"]
