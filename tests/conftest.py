@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from collections.abc import Iterator
 from dataclasses import replace
@@ -19,6 +20,20 @@ from service.usecases.services import Services
 from service.usecases.sorts import create_sort
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakeClock, FakePredictor, model_record, new_id
+from tests.postgres import VARIABLE, NoPostgresError, PostgresServer, running_server
+
+ON_BOTH = ("tests/store/", "tests/web/test_api")
+"""Where every test that uses a store runs twice: on SQLite and on PostgreSQL."""
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run the tests of store, use cases and interface on both engines, less those of one file."""
+    if "engine" not in metafunc.fixturenames:
+        return
+    path = metafunc.definition.path.relative_to(metafunc.config.rootpath).as_posix()
+    only = metafunc.definition.get_closest_marker("sqlite_only")
+    engines = ["sqlite", "postgresql"] if path.startswith(ON_BOTH) and not only else ["sqlite"]
+    metafunc.parametrize("engine", engines, indirect=True)
 
 
 @pytest.fixture(scope="session")
@@ -29,13 +44,47 @@ def empty_store(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[PostgresServer]:
+    """Return a server of this run; without PostgreSQL the test is skipped, or fails if required."""
+    try:
+        with running_server() as server:
+            yield server
+    except NoPostgresError as error:
+        if os.environ.get(VARIABLE) == "required":
+            pytest.fail(f"{VARIABLE}=required, but: {error}")
+        pytest.skip(str(error))
+
+
+@pytest.fixture(scope="session")
+def empty_postgres(postgres: PostgresServer) -> str:
+    """Return an empty, migrated database that is only ever copied."""
+    name = postgres.new_database()
+    open_database(postgres.url(name)).close()
+    return name
+
+
 @pytest.fixture
-def settings(tmp_path: Path, empty_store: Path) -> Settings:
-    """Return settings of a data folder that is gone after the test."""
+def engine(request: pytest.FixtureRequest) -> str:
+    """Return the name of the database engine that the test runs on."""
+    return str(getattr(request, "param", "sqlite"))
+
+
+@pytest.fixture
+def settings(
+    tmp_path: Path, empty_store: Path, engine: str, request: pytest.FixtureRequest
+) -> Iterator[Settings]:
+    """Return settings of a store that is gone after the test."""
     data = tmp_path / "data"
     data.mkdir()
-    shutil.copy(empty_store, data / "tallytare.sqlite3")
-    return Settings(data_dir=data, busy_timeout_s=5.0)
+    if engine == "sqlite":
+        shutil.copy(empty_store, data / "tallytare.sqlite3")
+        yield Settings(data_dir=data, busy_timeout_s=5.0)
+        return
+    server: PostgresServer = request.getfixturevalue("postgres")
+    name = server.new_database(request.getfixturevalue("empty_postgres"))
+    yield Settings(data_dir=data, busy_timeout_s=5.0, database_url=server.url(name))
+    server.drop(name)
 
 
 @pytest.fixture

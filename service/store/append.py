@@ -73,12 +73,21 @@ def load_sort(connection: Connection, sort_id: str) -> SortInfo:
     return to_sort(row)
 
 
+def lock_sort(connection: Connection, sort_id: str) -> None:
+    """Let others that add to this sort wait until the commit; rows that only refer to it go on.
+
+    SQLite has one writer at a time and needs no such lock.
+    """
+    query = select(sorts.c.seq).where(sorts.c.id == sort_id)
+    connection.execute(query.with_for_update(key_share=True))
+
+
 def lock_open_sort(connection: Connection, sort_id: str) -> SortInfo:
     """Return a sort that may be added to, and keep others from closing it until the commit.
 
-    Raises ClosedSortError when it is closed. SQLite's one writer makes the lock needless there.
+    Raises ClosedSortError when it is closed.
     """
-    connection.execute(select(sorts.c.seq).where(sorts.c.id == sort_id).with_for_update())
+    lock_sort(connection, sort_id)
     sort = load_sort(connection, sort_id)
     if sort.closed:
         raise ClosedSortError(

@@ -5,10 +5,13 @@ from __future__ import annotations
 from sqlalchemy import Connection, inspect, text
 
 from classifier.domain.errors import StorageError
-from service.store.database import Database, make_engine
+from service.store.database import Database
+from service.store.engines import make_engine
 
 # A test compares it with the newest migration; knowing it here saves loading Alembic at each start.
 HEAD = "0002"
+# Any number that no other program in the same database locks.
+_MIGRATION_KEY = 0x74617265
 
 
 def open_database(url: str, *, busy_timeout_s: float = 10.0) -> Database:
@@ -42,6 +45,9 @@ def _migrate(connection: Connection) -> None:
     from alembic.config import Config
     from alembic.script import ScriptDirectory
 
+    if connection.dialect.name == "postgresql":
+        # Two services that start at once: the second waits here, then finds the work done.
+        connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _MIGRATION_KEY})
     config = Config()
     config.set_main_option("script_location", "service.store:migrations")
     config.attributes["connection"] = connection

@@ -46,6 +46,7 @@ REQUESTS: dict[str, Work] = {
 }
 
 
+@pytest.mark.sqlite_only
 @pytest.mark.parametrize("request_name", REQUESTS)
 def test_no_query_reads_a_whole_table(
     services: Services, sort: SortInfo, request_name: str

@@ -82,6 +82,7 @@ def test_a_disk_that_fails_late_at_the_photo(
     assert captures.open_captures(services, sort.id) == ()
 
 
+@pytest.mark.sqlite_only
 def test_a_disk_full_at_the_row(services: Services, sort: SortInfo) -> None:
     """What was recorded stays readable; what was refused is not half there."""
     _fill_database(services)
@@ -91,6 +92,7 @@ def test_a_disk_full_at_the_row(services: Services, sort: SortInfo) -> None:
     assert upkeep.health(services).store
 
 
+@pytest.mark.sqlite_only
 def test_a_disk_full_between_photo_and_row(services: Services, sort: SortInfo) -> None:
     """The photo's file stays as an orphan that `check` finds; resending uses it."""
     _fill_database(services)
@@ -148,6 +150,7 @@ def test_a_lost_photo_is_told(services: Services, sort: SortInfo) -> None:
     enter(services, sort, capture_id=photo.id)
 
 
+@pytest.mark.sqlite_only
 def test_a_database_locked_by_another_program(settings: Settings) -> None:
     """After the time-out the message says what to do; afterwards it works."""
     quick = build_services(
@@ -168,6 +171,7 @@ def test_a_database_locked_by_another_program(settings: Settings) -> None:
     quick.log.close()
 
 
+@pytest.mark.sqlite_only
 def test_a_database_damaged_in_the_middle(settings: Settings, services: Services) -> None:
     """`check` says so instead of falling over."""
     sort = start(services)

@@ -25,7 +25,7 @@ from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, model_record
 from tests.store.entries import enter, take
 services = build_services(
-    Settings(data_dir=Path(sys.argv[1])), model=LoadedModel(FakePredictor(), model_record(), "")
+    Settings(data_dir=Path(sys.argv[1]), database_url=sys.argv[3]), model=LoadedModel(FakePredictor(), model_record(), "")
 )
 sort = services.log.get_sort(sys.argv[2])
 shade = 0
@@ -49,7 +49,10 @@ def test_what_was_acknowledged_survives_a_kill(settings: Settings) -> None:
     acknowledged: list[list[str]] = []
     for _ in range(ROUNDS):
         worker = subprocess.Popen(
-            [sys.executable, "-c", WORKER, str(settings.data_dir), sort.id],
+            [
+                *(sys.executable, "-c", WORKER),
+                *(str(settings.data_dir), sort.id, settings.database_url),
+            ],
             stdout=subprocess.PIPE,
             text=True,
             cwd=Path(__file__).parents[2],

@@ -233,6 +233,7 @@ def test_a_category_chosen_by_hand(client: TestClient, sort: SortInfo) -> None:
     ]
 
 
+@pytest.mark.sqlite_only
 def test_health(client: TestClient, services: Services) -> None:
     """Well, and then without its store."""
     assert client.get("/api/health").json() == {

@@ -1,0 +1,104 @@
+"""Engines: SQLite and PostgreSQL, both set up so that what was acknowledged is on the disk."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy.exc import SQLAlchemyError
+
+from classifier.domain.errors import StorageError
+
+# A county's server has 100 connections by default; several services and its backup share them.
+_SERVER_CONNECTIONS = 5
+_MORE_SERVER_CONNECTIONS = 10
+
+
+def make_engine(url: str, *, busy_timeout_s: float) -> Engine:
+    """Build an engine; for SQLite also its folder, WAL and full synchronisation.
+
+    Raises StorageError when the folder can't be made or the URL can't be read.
+    """
+    try:
+        parsed = make_url(url)
+        if parsed.get_backend_name() == "postgresql":
+            return _postgres(parsed, busy_timeout_s)
+        if parsed.get_backend_name() != "sqlite":
+            raise StorageError(
+                f"TALLYTARE_DATABASE_URL can't be used: {parsed.get_backend_name()!r} is neither "
+                "sqlite nor postgresql; write sqlite:///path or postgresql://user@host/database"
+            )
+    except (SQLAlchemyError, ImportError) as error:
+        # The URL may hold a password, so it is not repeated.
+        raise StorageError(
+            f"TALLYTARE_DATABASE_URL can't be used ({error}): write sqlite:///path or "
+            "postgresql://user@host/database, leave it empty, or install the driver: "
+            "pip install 'tallytare[postgres]'"
+        ) from error
+    return _sqlite(parsed, busy_timeout_s)
+
+
+def _postgres(url: URL, busy_timeout_s: float) -> Engine:
+    """A transaction waits for locks as long as SQLite's would, and its commit for the disk."""
+    if url.drivername == "postgresql":
+        url = url.set(drivername="postgresql+psycopg")
+    wait_ms = max(1, round(1000 * busy_timeout_s))
+    engine = create_engine(
+        url,
+        pool_pre_ping=True,
+        pool_size=_SERVER_CONNECTIONS,
+        max_overflow=_MORE_SERVER_CONNECTIONS,
+        pool_timeout=max(1.0, busy_timeout_s),
+        connect_args={"connect_timeout": 10, "application_name": "tallytare"},
+    )
+
+    @event.listens_for(engine, "connect")
+    def _on_connect(connection: Any, _record: Any) -> None:
+        # Not as options of the connection: poolers between here and the server refuse those.
+        connection.autocommit = True
+        with connection.cursor() as cursor:
+            cursor.execute(f"SET lock_timeout = {wait_ms:d}")
+            cursor.execute("SET synchronous_commit = on")
+            cursor.execute("SET timezone = 'UTC'")
+        connection.autocommit = False
+
+    return engine
+
+
+def _sqlite(url: URL, busy_timeout_s: float) -> Engine:
+    if url.database:
+        folder = Path(url.database).parent
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise StorageError(
+                f"the data folder {folder} can't be made ({error.strerror}): "
+                "set TALLYTARE_DATA_DIR to a folder that may be written"
+            ) from error
+    # 64 connections: FastAPI's 40 threads never wait for one.
+    engine = create_engine(
+        url,
+        pool_size=8,
+        max_overflow=56,
+        connect_args={"timeout": busy_timeout_s, "check_same_thread": False},
+    )
+
+    @event.listens_for(engine, "connect")
+    def _on_connect(connection: Any, _record: Any) -> None:
+        # The driver's own BEGIN comes too late for "check, then insert"; ours is sent in _on_begin.
+        connection.isolation_level = None
+        cursor = connection.cursor()
+        cursor.execute("PRAGMA journal_mode=WAL")
+        cursor.execute("PRAGMA synchronous=FULL")
+        cursor.execute("PRAGMA foreign_keys=ON")
+        cursor.close()
+
+    @event.listens_for(engine, "begin")
+    def _on_begin(connection: Connection) -> None:
+        options = connection.get_execution_options()
+        wait_ms = options.get("tallytare_wait_ms", round(1000 * busy_timeout_s))
+        connection.exec_driver_sql(f"PRAGMA busy_timeout={wait_ms:d}")
+        connection.exec_driver_sql(options.get("tallytare_begin", "BEGIN"))
+
+    return engine
