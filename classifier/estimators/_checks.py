@@ -112,3 +112,21 @@ def whole_from(value: int, least: int, name: str) -> int:
     if value < least:
         raise ValueError(f"{name} {value} is too small: give at least {least}")
     return value
+
+
+def counted_masses(grams: ArrayLike, counts: ArrayLike) -> tuple[Floats, Floats]:
+    """Return grams above 0 and counts from 1, one of each for every batch.
+
+    Raises
+    ------
+    ValueError
+        If lengths differ, or a weight or count is smaller.
+    """
+    mass, number = vector(grams, "grams"), vector(counts, "counts")
+    same_length(grams=mass, counts=number)
+    if mass.min() <= 0 or number.min() < 1:
+        raise ValueError(
+            f"weights go down to {mass.min()} g and counts to {number.min()}: weights must be "
+            "above 0 and counts at least 1"
+        )
+    return mass, number
