@@ -14,7 +14,7 @@ from classifier.domain.errors import BundleError
 from classifier.domain.item_weights import load_prior_weights
 from classifier.domain.national import load_national
 from classifier.inference.bundle import check_bundle_categories, find_bundle, load_bundle
-from classifier.inference.photo import PhotoLimits, clean_copy, decode_photo
+from classifier.inference.photo import PhotoLimits, decode_photo, jpeg_copy
 from classifier.inference.predict import Predictor
 from service.images.files import PhotoFiles
 from service.loading import known_programmes
@@ -42,13 +42,10 @@ class InferencePhotoReader:
     def __init__(self, limits: PhotoLimits) -> None:
         self._limits = limits
 
-    def decode(self, data: bytes, /) -> Any:
-        """Return the photo as the predictor takes it."""
-        return decode_photo(data, self._limits)
-
-    def clean_copy(self, data: bytes, /, max_side: int) -> bytes:
-        """Return a small JPEG without metadata."""
-        return clean_copy(data, self._limits, max_side=max_side)
+    def read(self, data: bytes, /, max_side: int) -> tuple[Any, bytes]:
+        """Return the photo as the predictor takes it, and a small JPEG without metadata."""
+        photo = decode_photo(data, self._limits, copy_side=max_side)
+        return photo, jpeg_copy(photo, max_side=max_side)
 
 
 def build_services(settings: Settings, *, model: LoadedModel | None = None) -> Services:

@@ -17,31 +17,21 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageCms, ImageFile, UnidentifiedImageError, _imaging
+from PIL import Image, ImageFile, UnidentifiedImageError, _imaging
 
 from classifier.domain.errors import PhotoTooLargeError, TallytareError, UnreadablePhotoError
 from classifier.inference.jpeg_scans import count_scans
+from classifier.inference.pixels import orientation, upright_rgb
 from classifier.inference.sniff import ALLOWED, explain, is_heif
 
 SHORT_SIDE_PX = 448  # twice the input of the network, so that a half-size centre view is sharp
 LONG_SIDE_PX = 8 * SHORT_SIDE_PX  # else a strip 32 pixels high would keep its millions of columns
+_NEAR_ENOUGH = 0.9  # a copy of 1008 pixels will do for one of 1024, at half the cost of decoding
 Image.init()
 # AVIF is missing from older builds of Pillow; a JPEG of several pictures opens as JPEG.
 _READABLE = tuple(
     form for form in ("JPEG", "PNG", "WEBP", "GIF", "BMP", "TIFF", "AVIF") if form in Image.OPEN
 )
-_ORIENTATION_TAG = 0x0112
-_TRANSPOSE = {
-    2: Image.Transpose.FLIP_LEFT_RIGHT,
-    3: Image.Transpose.ROTATE_180,
-    4: Image.Transpose.FLIP_TOP_BOTTOM,
-    5: Image.Transpose.TRANSPOSE,
-    6: Image.Transpose.ROTATE_270,
-    7: Image.Transpose.TRANSVERSE,
-    8: Image.Transpose.ROTATE_90,
-}
-_EIGHT_BITS = np.rint(np.arange(65536) / 257.0).astype(np.uint8)  # 257 = 65535 / 255
-_PROFILE_SPACE = {"RGB": "RGB", "L": "GRAY", "CMYK": "CMYK"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +53,9 @@ class PhotoLimits:
 class Photo:
     """An upright sRGB photograph, scaled down for recognition.
 
-    `rgb` is uint8 (H, W, 3) with a shorter side of at most `SHORT_SIDE_PX` and a longer one of at
-    most `LONG_SIDE_PX`; `width` and `height` are those of the original, upright, in pixels.
+    `rgb` is uint8 (H, W, 3), read-only, with a longer side of at most `LONG_SIDE_PX` and, unless a
+    larger copy was asked for, a shorter one of less than twice `SHORT_SIDE_PX`. `width` and
+    `height` are those of the original, upright, in pixels.
     """
 
     rgb: NDArray[np.uint8]
@@ -83,20 +74,38 @@ _imaging.set_block_size(64 << 20)
 _MOST_PIXELS = 2 * DEFAULT_LIMITS.max_pixels
 
 
-def decode_photo(data: bytes, limits: PhotoLimits = DEFAULT_LIMITS) -> Photo:
+def decode_photo(data: bytes, limits: PhotoLimits = DEFAULT_LIMITS, *, copy_side: int = 0) -> Photo:
     """Return the photograph in `data`, upright, on white where transparent, in sRGB.
 
-    Of an animation the first frame is taken. Raises `PhotoTooLargeError` over a limit and
-    `UnreadablePhotoError` for anything that isn't a whole photograph.
+    It is large enough for recognition and, if `copy_side` is given, for a `jpeg_copy` whose longer
+    side has that many pixels or up to a tenth less. Of an animation the first frame is taken.
+
+    Raises `PhotoTooLargeError` over a limit and `UnreadablePhotoError` for anything that isn't a
+    whole photograph.
     """
     with _open(data, limits) as image:
         width, height = image.size
-        turned = _orientation(image) >= 5
-        scale = min(SHORT_SIDE_PX / min(width, height), LONG_SIDE_PX / max(width, height))
-        upright = _upright_rgb(image, scale)
+        turned = orientation(image) >= 5
+        scale = max(
+            SHORT_SIDE_PX / min(width, height), _NEAR_ENOUGH * copy_side / max(width, height)
+        )
+        upright = upright_rgb(image, scale=scale, longest=LONG_SIDE_PX)
+        rgb = np.asarray(upright)
     if turned:
         width, height = height, width
-    return Photo(np.array(upright, dtype=np.uint8), width, height)
+    return Photo(rgb, width, height)
+
+
+def jpeg_copy(photo: Photo, *, max_side: int = 1024, quality: int = 85) -> bytes:
+    """Return a JPEG of `photo` to keep: longer side at most `max_side`, no metadata."""
+    image = Image.fromarray(photo.rgb)
+    scale = max_side / max(image.size)
+    if scale < 1:
+        size = (max(1, round(image.width * scale)), max(1, round(image.height * scale)))
+        image = image.resize(size, Image.Resampling.BICUBIC, reducing_gap=2.0)
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=quality)
+    return out.getvalue()
 
 
 def clean_copy(
@@ -106,13 +115,8 @@ def clean_copy(
 
     Raises as `decode_photo` does.
     """
-    with _open(data, limits) as image:
-        upright = _upright_rgb(image, max_side / max(image.size))
-    # A new image from bare pixels: Pillow would carry a comment over from the old one.
-    bare = Image.frombytes("RGB", upright.size, upright.tobytes())
-    out = io.BytesIO()
-    bare.save(out, "JPEG", quality=quality)
-    return out.getvalue()
+    photo = decode_photo(data, limits, copy_side=max_side)
+    return jpeg_copy(photo, max_side=max_side, quality=quality)
 
 
 @contextmanager
@@ -228,69 +232,3 @@ def _heif_reader_registered() -> bool:
         return False
     importlib.import_module("pillow_heif").register_heif_opener()
     return True
-
-
-def _upright_rgb(image: ImageFile.ImageFile, scale: float) -> Image.Image:
-    """Return `image` scaled down by `scale` (never up), upright, in RGB of sRGB."""
-    profile = image.info.get("icc_profile")
-    orientation = _orientation(image)
-    scale = min(scale, 1.0)
-    target = (max(1, round(image.width * scale)), max(1, round(image.height * scale)))
-    image.draft(None, target)  # JPEG only: decode at 1/2, 1/4 or 1/8; no effect elsewhere
-    image.load()
-    small = _continuous(image)
-    if target != small.size:
-        small = small.resize(target, Image.Resampling.BICUBIC, reducing_gap=3.0)
-    if orientation in _TRANSPOSE:
-        small = small.transpose(_TRANSPOSE[orientation])
-    return _to_srgb(_on_white(small), profile)
-
-
-def _orientation(image: Image.Image) -> int:
-    try:
-        value = image.getexif().get(_ORIENTATION_TAG, 1)
-    except Exception:  # a damaged EXIF block says nothing; the pixels may still be whole
-        return 1
-    return value if isinstance(value, int) else 1
-
-
-def _continuous(image: Image.Image) -> Image.Image:
-    """Return `image` in a mode of 8-bit channels that may be averaged when it is resized."""
-    if image.mode.startswith("I;16"):
-        return Image.fromarray(_EIGHT_BITS[np.asarray(image)])
-    if image.mode in ("I", "F"):
-        raise UnreadablePhotoError(
-            "the picture has 32 bits a pixel in one channel, which cameras don't make; "
-            f"{ALLOWED}; save it as an 8-bit JPEG"
-        )
-    if "transparency" in image.info or image.mode in ("PA", "La", "RGBa"):
-        return image.convert("RGBA")
-    if image.mode in ("L", "LA", "RGB", "RGBA", "CMYK"):
-        return image
-    return image.convert("L" if image.mode == "1" else "RGB")
-
-
-def _on_white(image: Image.Image) -> Image.Image:
-    if image.mode not in ("LA", "RGBA"):
-        return image
-    coloured = image.convert("RGBA")
-    white = Image.new("RGBA", coloured.size, (255, 255, 255, 255))
-    return Image.alpha_composite(white, coloured).convert("RGB")
-
-
-def _to_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:
-    if profile:
-        try:
-            source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
-            if source.profile.xcolor_space.strip() == _PROFILE_SPACE[image.mode]:
-                transform = ImageCms.buildTransform(source, _srgb(), image.mode, "RGB")
-                # Not in place: the result must not carry the profile along.
-                return transform.apply(image)
-        except (ImageCms.PyCMSError, OSError, ValueError):
-            pass  # a damaged profile: the plain conversion below is what viewers show too
-    return image.convert("RGB")
-
-
-@functools.cache
-def _srgb() -> ImageCms.ImageCmsProfile:
-    return ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB"))

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 WHOLE_FRAME = 0.0
+_GAP = 2.0  # large pictures are first reduced by a whole number to at least twice the size wanted
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,28 +50,35 @@ class Preprocessing:
 
 def square_views(rgb: NDArray[np.uint8], preprocessing: Preprocessing) -> NDArray[np.float32]:
     """Return the network's input for one picture: (H, W, 3) → (n_views, 3, S, S)."""
-    views = [square_view(rgb, view, preprocessing.size) for view in preprocessing.views]
+    image = Image.fromarray(rgb)
+    views = [_square(image, view, preprocessing.size) for view in preprocessing.views]
     return normalised(np.stack(views), preprocessing)
 
 
 def square_view(rgb: NDArray[np.uint8], view: float, size: int) -> NDArray[np.uint8]:
     """Return one square view of a picture: (H, W, 3) → (size, size, 3)."""
-    image = Image.fromarray(rgb)
+    return _square(Image.fromarray(rgb), view, size)
+
+
+def _square(image: Image.Image, view: float, size: int) -> NDArray[np.uint8]:
     if view == WHOLE_FRAME:
         return _letter_boxed(image, size)
     side = max(1, round(view * min(image.size)))
     left, top = (image.width - side) // 2, (image.height - side) // 2
     # Cut first: resize(box=...) would let pixels outside the box bleed in at its edge.
     cut = image.crop((left, top, left + side, top + side))
-    return np.array(cut.resize((size, size), Image.Resampling.BICUBIC))
+    return np.asarray(cut.resize((size, size), Image.Resampling.BICUBIC, reducing_gap=_GAP))
 
 
 def normalised(views: NDArray[np.uint8], preprocessing: Preprocessing) -> NDArray[np.float32]:
     """Return `(x / 255 - mean) / std`, channels first: (n, S, S, 3) → (n, 3, S, S)."""
-    mean = np.asarray(preprocessing.mean, dtype=np.float32)
-    std = np.asarray(preprocessing.std, dtype=np.float32)
-    scaled = views.astype(np.float32) * (1.0 / (255.0 * std)) - mean / std
-    return np.ascontiguousarray(scaled.transpose(0, 3, 1, 2), dtype=np.float32)
+    mean = np.asarray(preprocessing.mean, dtype=np.float32)[:, None, None]
+    std = np.asarray(preprocessing.std, dtype=np.float32)[:, None, None]
+    # Turned while it is still bytes, a quarter of the memory to move.
+    scaled = np.ascontiguousarray(views.transpose(0, 3, 1, 2)).astype(np.float32)
+    scaled *= 1.0 / (255.0 * std)
+    scaled -= mean / std
+    return scaled
 
 
 def view_probabilities(logits: NDArray[np.floating], temperature: float) -> NDArray[np.float64]:
@@ -86,9 +94,9 @@ def _letter_boxed(image: Image.Image, size: int) -> NDArray[np.uint8]:
     scale = size / max(image.size)
     width, height = (max(1, round(side * scale)) for side in image.size)
     canvas = Image.new("RGB", (size, size), _border_mean(np.asarray(image)))
-    resized = image.resize((width, height), Image.Resampling.BICUBIC)
+    resized = image.resize((width, height), Image.Resampling.BICUBIC, reducing_gap=_GAP)
     canvas.paste(resized, ((size - width) // 2, (size - height) // 2))
-    return np.array(canvas)
+    return np.asarray(canvas)
 
 
 def _border_mean(rgb: NDArray[np.uint8]) -> tuple[int, int, int]:

@@ -126,8 +126,7 @@ class _Seen:
 
 
 def _look(services: Services, data: bytes, side: int) -> _Seen:
-    photo = services.reader.decode(data)
-    jpeg = services.reader.clean_copy(data, max_side=side)
+    photo, jpeg = services.reader.read(data, max_side=side)
     if services.predictor is None:
         return _Seen(jpeg, services.model_problem)
     try:

@@ -43,11 +43,11 @@ class PredictorProtocol(Protocol):
 class PhotoReader(Protocol):
     """Turns bytes from outside into something safe, or refuses them."""
 
-    def decode(self, data: bytes, /) -> Any:
-        """Return what the predictor takes."""
+    def read(self, data: bytes, /, max_side: int) -> tuple[Any, bytes]:
+        """Return what the predictor takes, and a JPEG without metadata to keep.
 
-    def clean_copy(self, data: bytes, /, max_side: int) -> bytes:
-        """Return a JPEG without metadata whose longest side is at most `max_side` pixels."""
+        Its longest side has at most `max_side` pixels. Both come from one decoding.
+        """
 
 
 @dataclass(frozen=True, slots=True)
