@@ -93,13 +93,16 @@ def view_probabilities(logits: NDArray[np.floating], temperature: float) -> NDAr
 def _letter_boxed(image: Image.Image, size: int) -> NDArray[np.uint8]:
     scale = size / max(image.size)
     width, height = (max(1, round(side * scale)) for side in image.size)
-    canvas = Image.new("RGB", (size, size), _border_mean(np.asarray(image)))
+    canvas = Image.new("RGB", (size, size), _border_mean(image))
     resized = image.resize((width, height), Image.Resampling.BICUBIC, reducing_gap=_GAP)
     canvas.paste(resized, ((size - width) // 2, (size - height) // 2))
     return np.asarray(canvas)
 
 
-def _border_mean(rgb: NDArray[np.uint8]) -> tuple[int, int, int]:
-    sides = (rgb[0], rgb[-1], rgb[1:-1, 0], rgb[1:-1, -1])
+def _border_mean(image: Image.Image) -> tuple[int, int, int]:
+    width, height = image.size
+    boxes = [(0, 0, width, 1), (0, height - 1, width, height)]
+    boxes += [(0, 1, 1, height - 1), (width - 1, 1, width, height - 1)] if height > 2 else []
+    sides = [np.asarray(image.crop(box)).reshape(-1, 3) for box in boxes]
     red, green, blue = np.rint(np.concatenate(sides).mean(axis=0)).astype(int).tolist()
     return red, green, blue
