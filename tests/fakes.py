@@ -56,6 +56,7 @@ class FakePredictor:
     seen: int = 0
     before: Callable[[], None] | None = None
     """Called before each answer: lets a test fail or wait there."""
+    embedding: tuple[float, ...] = tuple(np.linspace(0, 1, 8))
 
     def predict(self, photo: Any, /) -> FakePrediction:
         """Return the forms that are set."""
@@ -64,7 +65,7 @@ class FakePredictor:
         if self.before is not None:
             self.before()
         forms = tuple(Ranked(form, p) for form, p in self.forms)
-        return FakePrediction(forms, np.linspace(0, 1, 8, dtype=np.float32))
+        return FakePrediction(forms, np.array(self.embedding, dtype=np.float32))
 
 
 @dataclass

@@ -12,7 +12,7 @@ from service.store.example_tables import reviews, withdrawals
 from service.store.rows import ModelRecord
 from service.store.study_log import sort_ids_of
 from service.store.study_rows import BlindChoice, ConfirmedPhoto, LearningMark
-from service.store.study_tables import studies
+from service.store.study_tables import learned_starts, studies
 from service.store.tables import captures, embeddings, item_changes, items, sorts
 
 _NO_LABEL = ("unclear", "two_items", "dont_use")
@@ -93,9 +93,10 @@ def _mark(connection: Connection, scope_id: str) -> LearningMark:
     overall = [
         connection.scalar(select(func.max(table.c.seq))) or 0 for table in (reviews, withdrawals)
     ]
+    start = select(func.max(learned_starts.c.seq)).where(learned_starts.c.scope_id == scope_id)
     return LearningMark(
         items=tuple((sort_id, item) for sort_id, item, _ in rows),
-        others=(*(change for _, _, change in rows), *overall),
+        others=(*(change for _, _, change in rows), *overall, connection.scalar(start) or 0),
     )
 
 

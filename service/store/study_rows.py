@@ -58,7 +58,7 @@ class LearningMark:
     """How far the log of a scope had come: two equal marks saw the same confirmations.
 
     `items` holds the last item of each sort; `others` the last correction of each sort, the last
-    review and withdrawal of all.
+    review and withdrawal of all, and the last head that the scope was started from.
     """
 
     items: tuple[tuple[str, int], ...]

@@ -16,8 +16,10 @@ from classifier.domain.errors import (
 from classifier.domain.records import SortInfo
 from classifier.domain.suggestion import Suggestion
 from service.store.rows import CaptureRecord, CaptureState, ItemState
+from service.usecases.audits import blind, is_audit, is_hidden
 from service.usecases.entries import check_id
 from service.usecases.items import history_of
+from service.usecases.learning import learned_shares, settings_of
 from service.usecases.services import Services
 from service.usecases.suggesting import suggestion_by_hand, suggestion_of
 from service.usecases.views import CaptureView, CurrentItem, ModelName
@@ -30,6 +32,9 @@ TRAINING_SIDE_PX = 1024
 
 def take_photo(services: Services, *, sort_id: str, capture_id: str, data: bytes) -> CaptureView:
     """Keep a photo and return what it probably shows; a resend returns the first answer.
+
+    What the study (or sort) has confirmed so far has a part in the answer where it learns. An audit
+    hides the answer until somebody has said what it is.
 
     The model runs outside any transaction, at most `inference_concurrency` photos at once. The
     cleaned copy is safe on disk before the row that names it.
@@ -148,6 +153,9 @@ def _record(
     side = TRAINING_SIDE_PX if sort.keeps_photos else LOG_SIDE_PX
     seen = services.inference.submit(_look, services, data, side).result()
     name = services.photos.keep(capture_id, seen.jpeg, sent=f"{sort.id} {sent['sha256']}")
+    scope_id = services.log.scope_of_sort(sort.id)
+    looked = seen.embedding is not None
+    percent = settings_of(services, scope_id).audit_percent if looked else 0
     capture = CaptureRecord(
         id=capture_id,
         sort_id=sort.id,
@@ -158,6 +166,10 @@ def _record(
         programme_version=programme.version,
         notice=seen.notice,
         at=services.clock(),
+        audit=is_audit(scope_id, capture_id, percent),
+        learned=None
+        if seen.embedding is None
+        else learned_shares(services, scope_id, seen.forms, seen.embedding),
     )
     try:
         services.log.add_capture(capture, embedding=seen.embedding, sent=sent)
@@ -178,13 +190,18 @@ def _confirmed(services: Services, sort: SortInfo, state: CaptureState) -> Curre
 
 def _view(services: Services, sort: SortInfo, state: CaptureState) -> CaptureView:
     capture = state.capture
+    suggestion = suggestion_of(services, state, services.programme(sort.programme_id))
+    hidden = is_hidden(state)
     model = capture.model
     return CaptureView(
         id=capture.id,
         sort_id=capture.sort_id,
         photo_name=capture.photo_name,
-        suggestion=suggestion_of(services, state, services.programme(sort.programme_id)),
+        suggestion=blind(services, suggestion) if hidden else suggestion,
         confirmed=_confirmed(services, sort, state),
         model=None if model is None else ModelName(model.name, model.version),
         notice=capture.notice,
+        audit=capture.audit,
+        hidden=hidden,
+        learned_from=None if hidden or capture.learned is None else capture.learned.confirmations,
     )

@@ -10,6 +10,7 @@ from classifier.domain.quantities import parse_count
 from classifier.domain.records import Item, ItemChange, SortInfo
 from service.store.rows import CaptureState, ItemState
 from service.usecases.entries import NOTE_LENGTH, check_id, check_sorter, check_text
+from service.usecases.learning import notice
 from service.usecases.services import Services
 from service.usecases.suggesting import recorded_route, route_name, suggestion_of
 from service.usecases.views import (
@@ -78,6 +79,8 @@ def confirm(
     recorded = services.log.add_item(
         item, categories_version=services.categories.version, sent=sent
     )
+    if photo is not None:
+        notice(services, sort.id)
     return _view(services, sort, programme, recorded)
 
 
@@ -123,6 +126,8 @@ def correct(
         "sorter": change.sorter,
     }
     recorded = services.log.add_change(change, programme_version=programme.version, sent=sent)
+    if recorded.item.capture_id is not None:
+        notice(services, sort.id)
     return _view(services, sort, programme, recorded)
 
 
@@ -154,6 +159,8 @@ def undo(
         "sorter": change.sorter,
     }
     recorded = services.log.add_change(change, programme_version=programme.version, sent=sent)
+    if recorded.item.capture_id is not None:
+        notice(services, sort.id)
     return _view(services, sort, programme, recorded)
 
 

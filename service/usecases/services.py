@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Protocol
 
@@ -14,11 +14,12 @@ from classifier.domain.item_weights import PriorWeights
 from classifier.domain.national import National
 from classifier.domain.programme import Programme
 from classifier.domain.suggestion import Ranked
-from service.images.files import PhotoFiles
+from service.images.names import PhotoStore
 from service.images.thumbs import Thumbs
 from service.settings import Settings
 from service.store.log import Log
 from service.store.rows import ModelRecord
+from service.usecases.learning_desk import LearningDesk
 
 
 class PredictionLike(Protocol):
@@ -56,7 +57,7 @@ class Services:
 
     settings: Settings
     log: Log
-    photos: PhotoFiles
+    photos: PhotoStore
     reader: PhotoReader
     categories: Categories
     programmes: Mapping[str, Programme]
@@ -67,6 +68,7 @@ class Services:
     model_problem: str
     inference: Executor
     clock: Callable[[], datetime]
+    learning: LearningDesk = field(default_factory=LearningDesk)
 
     @property
     def thumbs(self) -> Thumbs:

@@ -25,8 +25,9 @@ NO_MODEL_ADVICE = "Choose what it is from the list by hand; everything else work
 def suggestion_of(services: Services, state: CaptureState, programme: Programme) -> Suggestion:
     """Return what to show for a photo under the answers given so far.
 
-    It is worked out from what was recorded: the model's forms and the bundle's own map of that
-    time, so that an old photo reads the same after the bundle was replaced.
+    It is worked out from what was recorded: the model's forms, the bundle's own map of that time
+    and what had been learned by then, so that an old photo reads the same after the bundle was
+    replaced and more was learned.
     """
     capture = state.capture
     if capture.model is None:
@@ -48,6 +49,7 @@ def suggestion_of(services: Services, state: CaptureState, programme: Programme)
         programme,
         capture.model.thresholds,
         facts=state.answers,
+        learned=None if capture.learned is None else dict(capture.learned.categories),
     )
 
 

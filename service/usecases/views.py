@@ -10,6 +10,7 @@ from classifier.domain.ledger import BatchTotal
 from classifier.domain.quantities import Mass
 from classifier.domain.records import Item, ItemChange, SortInfo, Tare, Weighing, WeighingVoid
 from classifier.domain.suggestion import RouteAnswer, Suggestion
+from classifier.estimators.result import Estimate
 from service.store.study_rows import Study
 
 
@@ -76,7 +77,12 @@ class ModelName:
 
 @dataclass(frozen=True, slots=True)
 class CaptureView:
-    """A photo, what was suggested for it, and what it was confirmed as."""
+    """A photo, what was suggested for it, and what it was confirmed as.
+
+    `audit`: the sorter has to choose before seeing the suggestion; while nobody has, it is
+    `hidden` and `suggestion` holds nothing but perhaps a caution. `learned_from` is the number of
+    confirmations that had a part in the suggestion, None where none had.
+    """
 
     id: str
     sort_id: str
@@ -85,6 +91,9 @@ class CaptureView:
     confirmed: CurrentItem | None
     model: ModelName | None
     notice: str
+    audit: bool
+    hidden: bool
+    learned_from: int | None
 
     @property
     def confirmed_item(self) -> Item | None:
@@ -205,3 +214,47 @@ class StudyLine:
 
     study: Study
     sorts: tuple[SortInfo, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LearningScope:
+    """What learns as one: a study, or a sort outside a study."""
+
+    id: str
+    name: str
+    is_study: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Accuracy:
+    """Of how many audits the suggestion agreed with the blind choice; no estimate without one."""
+
+    audits: int
+    agreed: int
+    estimate: Estimate | None
+
+
+@dataclass(frozen=True, slots=True)
+class LearningState:
+    """How learning stands in a scope.
+
+    `confirmations` were learned from, `left_out` can't be (another model's, or a category that left
+    the list). Losses are -log p of the confirmed category (nats), each photo predicted before it
+    was learned from. `trusted`: what was learned answers; else the shipped model does. `ready` is
+    False while the first head after a start of the service is still being built.
+    """
+
+    scope: LearningScope
+    learns: bool
+    audit_percent: int
+    model: str | None
+    ready: bool
+    up_to_date: bool
+    confirmations: int
+    left_out: int
+    trusted: bool
+    shipped_losses: tuple[float, ...]
+    learned_losses: tuple[float, ...]
+    start: str | None
+    start_problem: str
+    accuracy: Accuracy

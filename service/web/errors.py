@@ -30,6 +30,7 @@ from classifier.domain.errors import (
     UnknownIdError,
     UnreadablePhotoError,
 )
+from classifier.learning.head import HeadError
 
 logger = logging.getLogger("tallytare")
 
@@ -38,6 +39,7 @@ STATUS: Mapping[type[TallytareError], int] = {
     InvalidQuantityError: 422,
     ImpossibleWeighingError: 422,
     UnreadablePhotoError: 422,
+    HeadError: 422,
     UnknownIdError: 404,
     NotLetInError: 403,
     ConflictError: 409,

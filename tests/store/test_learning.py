@@ -1,0 +1,373 @@
+"""Learning in place: from confirmations in the log to the next suggestion."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+
+from classifier.domain.errors import ConflictError, InvalidEntryError, UnknownIdError
+from classifier.domain.records import SortInfo
+from classifier.learning.head import HeadError
+from service.settings import Settings
+from service.store.study_rows import Study
+from service.usecases import captures, items, learning, learning_course, studies
+from service.usecases.services import Services
+from service.usecases.views import CaptureView
+from service.wiring import LoadedModel, build_services
+from tests.fakes import FakeClock, FakePredictor, model_record, new_id
+from tests.store.entries import enter, start, take
+
+# What the camera sees of two kinds of tub that the fake model takes for cardboard.
+ROUND = (1.0, 0.2, 0.0, 0.0, 0.1, 0.0, 0.0, 0.3)
+SQUARE = (0.0, 0.1, 1.0, 0.3, 0.0, 0.2, 0.0, 0.0)
+
+
+@pytest.fixture
+def other(settings: Settings, predictor: FakePredictor, clock: FakeClock) -> Iterator[Services]:
+    """Return the services of a second process on the same store."""
+    model = LoadedModel(predictor, model_record(), "")
+    built = replace(build_services(settings, model=model), clock=clock)
+    yield built
+    built.learning.close()
+    built.log.close()
+
+
+def look(services: Services, sort: SortInfo, predictor: FakePredictor, kind: object) -> CaptureView:
+    """Take a photo of a kind of thing."""
+    predictor.embedding = kind  # type: ignore[assignment]
+    return take(services, sort)
+
+
+def teach(
+    services: Services,
+    sort: SortInfo,
+    predictor: FakePredictor,
+    kind: object,
+    category: str,
+    times: int = 1,
+) -> list[str]:
+    """Confirm photos and wait until they are learned; return the items."""
+    made = []
+    for _ in range(times):
+        seen = look(services, sort, predictor, kind)
+        made.append(enter(services, sort, category, capture_id=seen.id).item.id)
+        services.learning.settle()
+    return made
+
+
+def top(view: CaptureView) -> str:
+    return view.suggestion.alternatives[0].category
+
+
+def in_study(services: Services, *sorts: SortInfo, percent: int = 0) -> Study:
+    """Return a study of sorts, without audits unless asked."""
+    study = studies.create_study(services, study_id=new_id(), name="Spring")
+    for sort in sorts:
+        studies.place_sort(services, sort_id=sort.id, study_id=study.id, change_id=new_id())
+    set_learning(services, study.id, percent=percent)
+    return study
+
+
+def set_learning(
+    services: Services, scope_id: str, *, learns: bool = True, percent: int = 0
+) -> None:
+    learning.set_learning(
+        services, scope_id=scope_id, change_id=new_id(), learns=learns, audit_percent=percent
+    )
+
+
+def test_nothing_learned_changes_nothing(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    seen = look(services, sort, predictor, ROUND)
+    assert top(seen) == "corrugated_cardboard"
+    assert seen.learned_from is None
+
+
+def test_what_was_corrected_is_suggested_right(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    """Two corrections of a category that the model would never name, then the suggestion."""
+    teach(services, sort, predictor, ROUND, "foam_polystyrene", 2)
+    seen = look(services, sort, predictor, ROUND)
+    assert top(seen) == "foam_polystyrene"
+    assert seen.learned_from == 2
+    assert [each.id for each in seen.suggestion.forms] == ["corrugated_cardboard", "food"]
+
+
+def test_a_recorded_photo_reads_the_same_for_ever(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    teach(services, sort, predictor, ROUND, "foam_polystyrene", 3)
+    seen = look(services, sort, predictor, ROUND)
+    teach(services, sort, predictor, ROUND, "nappies_hygiene", 6)
+    assert captures.get_capture(services, seen.id) == seen
+
+
+def test_rebuilt_it_suggests_the_same(
+    services: Services, other: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    for _ in range(4):
+        teach(services, sort, predictor, ROUND, "foam_polystyrene")
+        teach(services, sort, predictor, SQUARE, "rigid_plastics")
+    for kind in (ROUND, SQUARE):
+        here = look(services, sort, predictor, kind)
+        there = look(other, sort, predictor, kind)
+        assert there.suggestion == here.suggestion
+        assert there.learned_from == here.learned_from == 8
+
+
+def test_switched_off_the_shipped_model_is_back(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    before = look(services, sort, predictor, ROUND)
+    teach(services, sort, predictor, ROUND, "foam_polystyrene", 3)
+    set_learning(services, sort.id, learns=False)
+    after = look(services, sort, predictor, ROUND)
+    assert after.suggestion == before.suggestion
+    assert after.learned_from is None
+    set_learning(services, sort.id, learns=True)
+    assert top(look(services, sort, predictor, ROUND)) == "foam_polystyrene"
+
+
+def test_one_scope_learns_nothing_from_another(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    teach(services, sort, predictor, ROUND, "foam_polystyrene", 5)
+    stranger = look(services, start(services), predictor, ROUND)
+    assert stranger.learned_from is None
+    assert top(stranger) == "corrugated_cardboard"
+    study = in_study(services, start(services))
+    (member,) = studies.get_study(services, study.id).sorts
+    assert look(services, member, predictor, ROUND).learned_from is None
+
+
+def test_the_sorts_of_a_study_learn_together(services: Services, predictor: FakePredictor) -> None:
+    one, two = start(services), start(services)
+    study = in_study(services, one, two)
+    teach(services, one, predictor, ROUND, "foam_polystyrene", 3)
+    assert look(services, two, predictor, ROUND).learned_from == 3
+    studies.place_sort(services, sort_id=one.id, study_id=None, change_id=new_id())
+    services.learning.settle()
+    learning.up_to_date(services, study.id)
+    assert look(services, two, predictor, ROUND).learned_from in (None, 0)
+    assert learning.learning_state(services, study.id).confirmations == 0
+    assert look(services, one, predictor, ROUND).learned_from == 3
+
+
+def test_what_was_undone_is_forgotten(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    teach(services, sort, predictor, SQUARE, "rigid_plastics", 3)
+    before = look(services, sort, predictor, ROUND)
+    for item_id in teach(services, sort, predictor, ROUND, "foam_polystyrene", 3):
+        items.undo(services, item_id=item_id, change_id=new_id())
+    services.learning.settle()
+    after = look(services, sort, predictor, ROUND)
+    assert after.suggestion == before.suggestion
+    assert after.learned_from == before.learned_from == 3
+
+
+def test_a_correction_teaches_what_it_says(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    made = teach(services, sort, predictor, ROUND, "foam_polystyrene", 4)
+    for item_id in made:
+        items.correct(
+            services, item_id=item_id, change_id=new_id(), category="nappies_hygiene", count=1
+        )
+    services.learning.settle()
+    seen = look(services, sort, predictor, ROUND)
+    assert top(seen) == "nappies_hygiene"
+    assert seen.learned_from == 4
+
+
+def test_two_processes_see_each_others_confirmations(
+    services: Services, other: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    teach(services, sort, predictor, ROUND, "foam_polystyrene", 3)
+    assert look(other, sort, predictor, ROUND).learned_from == 3
+    teach(other, sort, predictor, SQUARE, "rigid_plastics", 3)
+    look(services, sort, predictor, SQUARE)  # notices; the last head answers meanwhile
+    services.learning.settle()
+    seen = look(services, sort, predictor, SQUARE)
+    assert seen.learned_from == 6
+    assert top(seen) == "rigid_plastics"
+
+
+def test_a_confirmation_does_not_wait_for_the_fit(
+    services: Services, sort: SortInfo, predictor: FakePredictor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    teach(services, sort, predictor, ROUND, "foam_polystyrene", 2)
+    free, begun = threading.Event(), threading.Event()
+    fit = learning_course._learn
+
+    def slow(*given: object) -> object:
+        begun.set()
+        assert free.wait(30)
+        return fit(*given)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(learning_course, "_learn", slow)
+    try:
+        seen = look(services, sort, predictor, ROUND)
+        enter(services, sort, "foam_polystyrene", capture_id=seen.id)
+        assert begun.wait(30), "the worker has begun"
+        while_fitting = look(services, sort, predictor, ROUND)
+        assert while_fitting.learned_from == 2, "the last head answers"
+    finally:
+        free.set()
+    services.learning.settle()
+    assert look(services, sort, predictor, ROUND).learned_from == 3
+
+
+def test_a_photo_does_not_wait_for_long_for_the_first_head(
+    services: Services,
+    other: Services,
+    sort: SortInfo,
+    predictor: FakePredictor,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    teach(services, sort, predictor, ROUND, "foam_polystyrene", 2)
+    monkeypatch.setattr(learning, "FIRST_HEAD_WAIT_S", 0.05)
+    free = threading.Event()
+    other.learning.bring_on("elsewhere", lambda _: free.wait(30))  # type: ignore[arg-type,return-value]
+    try:
+        assert look(other, sort, predictor, ROUND).learned_from is None
+    finally:
+        free.set()
+    other.learning.settle()
+    assert look(other, sort, predictor, ROUND).learned_from == 2
+
+
+def test_photos_of_another_model_teach_nothing(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    teach(services, sort, predictor, ROUND, "foam_polystyrene", 3)
+    newer = replace(services, model=model_record("2.0.0"))
+    assert look(newer, sort, predictor, ROUND).learned_from is None
+    newer.learning.settle()
+    state = learning.learning_state(newer, sort.id)
+    assert (state.confirmations, state.left_out) == (0, 3)
+    teach(newer, sort, predictor, SQUARE, "rigid_plastics", 2)
+    assert look(newer, sort, predictor, SQUARE).learned_from == 2
+
+
+def test_without_a_model_nothing_is_learned(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    teach(services, sort, predictor, ROUND, "foam_polystyrene", 2)
+    blind = replace(services, model=None, predictor=None)
+    assert take(blind, sort).learned_from is None
+    state = learning.learning_state(blind, sort.id)
+    assert (state.confirmations, state.left_out, state.model) == (0, 2, None)
+
+
+def test_a_hazard_is_not_learned_away(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    predictor.forms = (("battery_electronics", 0.8), ("food", 0.2))
+    teach(services, sort, predictor, ROUND, "food", 8)
+    seen = look(services, sort, predictor, ROUND)
+    assert seen.learned_from == 8
+    assert seen.suggestion.decision == "stop"
+    assert seen.suggestion.cautions
+
+
+def test_a_head_that_does_worse_is_not_asked(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    """The model is right each time and was talked into something else: it answers again."""
+    teach(services, sort, predictor, ROUND, "foam_polystyrene", 12)
+    assert look(services, sort, predictor, ROUND).learned_from == 12
+    predictor.forms = (("corrugated_cardboard", 1.0),)
+    done = 0
+    while learning.learning_state(services, sort.id).trusted and done < 20:
+        teach(services, sort, predictor, ROUND, "corrugated_cardboard")
+        done += 1
+    assert 0 < done < 20
+    seen = look(services, sort, predictor, ROUND)
+    assert seen.learned_from is None
+    assert top(seen) == "corrugated_cardboard"
+
+
+def test_a_learned_head_is_started_from_only_when_asked(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    with pytest.raises(ConflictError, match="nothing"):
+        learning.export_head(services, sort.id)
+    teach(services, sort, predictor, ROUND, "foam_polystyrene", 4)
+    name, content = learning.export_head(services, sort.id)
+    assert name.endswith(".npz")
+    fresh, second = start(services), start(services)
+    start_id = new_id()
+    learning.start_from_file(
+        services, scope_id=fresh.id, start_id=start_id, name="north", content=content
+    )
+    learning.start_from_scope(services, scope_id=second.id, start_id=new_id(), other_id=sort.id)
+    services.learning.settle()
+    for each, said in ((fresh, "north"), (second, sort.name)):
+        seen = look(services, each, predictor, ROUND)
+        assert top(seen) == "foam_polystyrene"
+        assert seen.learned_from == 0, "none of its own yet"
+        assert learning.learning_state(services, each.id).start == said
+    learning.start_from_shipped(services, scope_id=fresh.id, start_id=new_id())
+    services.learning.settle()
+    assert look(services, fresh, predictor, ROUND).learned_from is None
+    with pytest.raises(InvalidEntryError):
+        learning.start_from_scope(services, scope_id=sort.id, start_id=new_id(), other_id=sort.id)
+
+
+def test_a_foreign_or_damaged_head_is_refused(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    teach(services, sort, predictor, ROUND, "foam_polystyrene", 2)
+    _, content = learning.export_head(services, sort.id)
+    newer = replace(services, model=model_record("2.0.0"))
+    for broken in (b"", b"PK", content[:-20], content.replace(b"about", b"abouT")):
+        with pytest.raises(HeadError):
+            learning.start_from_file(
+                services, scope_id=sort.id, start_id=new_id(), name="x", content=broken
+            )
+    with pytest.raises(HeadError, match=r"2\.0\.0"):
+        learning.start_from_file(
+            newer, scope_id=sort.id, start_id=new_id(), name="x", content=content
+        )
+    fresh = start(services)
+    learning.start_from_file(
+        services, scope_id=fresh.id, start_id=new_id(), name="old", content=content
+    )
+    newer.learning.settle()
+    state = learning.learning_state(newer, fresh.id)
+    newer.learning.settle()
+    state = learning.learning_state(newer, fresh.id)
+    assert "2.0.0" in state.start_problem, "the model was replaced since"
+
+
+def test_settings_have_their_defaults_and_limits(services: Services, sort: SortInfo) -> None:
+    outside = learning.learning_state(services, sort.id)
+    assert (outside.learns, outside.audit_percent) == (True, 0)
+    study = studies.create_study(services, study_id=new_id(), name="Spring")
+    inside = learning.learning_state(services, study.id)
+    assert (inside.learns, inside.audit_percent) == (True, 10)
+    with pytest.raises(InvalidEntryError, match="101"):
+        set_learning(services, study.id, percent=101)
+    with pytest.raises(UnknownIdError):
+        learning.learning_state(services, new_id())
+    studies.place_sort(services, sort_id=sort.id, study_id=study.id, change_id=new_id())
+    with pytest.raises(ConflictError, match="Spring"):
+        learning.learning_state(services, sort.id)
+
+
+def test_only_so_many_heads_are_kept(
+    services: Services, predictor: FakePredictor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(services.learning, "_most", 1)
+    one, two = start(services), start(services)
+    teach(services, one, predictor, ROUND, "foam_polystyrene", 2)
+    teach(services, two, predictor, ROUND, "nappies_hygiene", 2)
+    assert services.learning.course(one.id) is None
+    assert look(services, one, predictor, ROUND).learned_from == 2
+    assert services.learning.course(two.id) is None
