@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
-import re
 from collections.abc import Iterator
 from pathlib import Path
-from uuid import UUID, uuid4
+from uuid import uuid4
 
 from classifier.domain.errors import StorageError, UnknownIdError
-
-_NAME = re.compile(r"[0-9a-f]{2}/[0-9a-f-]{36}-[0-9a-f]{12}\.jpg")
-_UNFINISHED = ".unfinished-"
+from service.images.names import UNFINISHED, checked_name, name_of
 
 
 class PhotoFiles:
@@ -21,18 +17,27 @@ class PhotoFiles:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
+    @property
+    def place(self) -> str:
+        """Where the photos are."""
+        return str(self._folder)
+
     def keep(self, capture_id: str, jpeg: bytes, *, sent: str) -> str:
         """Write a photo so that it survives a power cut, and return its name.
 
-        The name holds a digest of the content and of `sent`, which tells what the client sent:
-        two different requests under one id can neither overwrite nor remove each other's file,
-        even if their cleaned photos are equal. Raises StorageError when the disk refuses.
+        `sent` tells what the client sent, for the name. Raises StorageError when the disk refuses.
         """
-        digest = hashlib.sha256(sent.encode() + b"\0" + jpeg).hexdigest()[:12]
-        own = str(UUID(capture_id))
-        name = f"{own[:2]}/{own}-{digest}.jpg"
-        path = self._folder / name
-        unfinished = path.parent / f"{_UNFINISHED}{uuid4()}"
+        name = name_of(capture_id, jpeg, sent=sent)
+        self.put(name, jpeg)
+        return name
+
+    def put(self, name: str, jpeg: bytes) -> None:
+        """Write a photo under a name that it has already, so that it survives a power cut.
+
+        Raises StorageError when the disk refuses, UnknownIdError for a name of another kind.
+        """
+        path = self._path(name)
+        unfinished = path.parent / f"{UNFINISHED}{uuid4()}"
         try:
             self._make_folder(path.parent)
             _write_synced(unfinished, jpeg)
@@ -46,7 +51,6 @@ class PhotoFiles:
                 folder=str(self._folder),
                 errno=error.errno,
             ) from error
-        return name
 
     def read(self, name: str) -> bytes:
         """Return the bytes of a photo.
@@ -80,20 +84,15 @@ class PhotoFiles:
 
     def unfinished(self) -> Iterator[str]:
         """Give the names of files whose writing was cut off."""
-        for path in self._folder.glob(f"??/{_UNFINISHED}*"):
+        for path in self._folder.glob(f"??/{UNFINISHED}*"):
             yield f"{path.parent.name}/{path.name}"
 
     def checked(self, name: str) -> str:
-        """Return a name if it is one of ours, so that it may become part of a path.
-
-        Raises UnknownIdError when it is not.
-        """
-        if not _NAME.fullmatch(name):
-            raise UnknownIdError(f"{name!r} is no name of a stored photo", photo=name)
-        return name
+        """Return a name if it is one of ours. Raises UnknownIdError when it is not."""
+        return checked_name(name)
 
     def _path(self, name: str) -> Path:
-        return self._folder / self.checked(name)
+        return self._folder / checked_name(name)
 
     def _make_folder(self, folder: Path) -> None:
         if not folder.is_dir():

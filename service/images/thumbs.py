@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from classifier.domain.errors import StorageError
-from service.images.files import PhotoFiles
+from service.images.names import PhotoStore
 
 SIDE_PX = 256
 """Longest side: sharp on a phone's screen in a grid, and what a network sees of a photo."""
@@ -31,7 +31,7 @@ class Look:
 class Thumbs:
     """A folder of small JPEGs beside the photos; it can be deleted at any time."""
 
-    def __init__(self, folder: Path, photos: PhotoFiles) -> None:
+    def __init__(self, folder: Path, photos: PhotoStore) -> None:
         self._folder = folder
         self._photos = photos
 

@@ -12,6 +12,7 @@ from classifier.domain.errors import StorageError
 from service.store.access_log import AccessLog
 from service.store.all_tables import EXPORTED_TABLES
 from service.store.capture_log import CaptureLog
+from service.store.copy_log import CopyLog
 from service.store.database import Database
 from service.store.example_log import ExampleLog
 from service.store.item_log import ItemLog
@@ -31,7 +32,9 @@ class LogTable:
     rows: Iterator[tuple[Any, ...]]
 
 
-class Log(SortLog, CaptureLog, ItemLog, PileLog, StudyLog, LearningLog, AccessLog, ExampleLog):
+class Log(
+    SortLog, CaptureLog, ItemLog, PileLog, StudyLog, LearningLog, AccessLog, ExampleLog, CopyLog
+):
     """Appends rows and reads them back; nothing is ever changed or deleted."""
 
     def __init__(self, database: Database) -> None:

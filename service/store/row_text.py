@@ -1,0 +1,137 @@
+"""Rows as lines of text that are the same whatever database they come from.
+
+A line is a JSON list of the columns in the order of the table. Two stores with equal lines hold
+equal rows, so that a digest of the lines proves a copy.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from sqlalchemy import JSON, Connection, Date, DateTime, LargeBinary, Table, select
+
+from classifier.domain.errors import StorageError
+from service.store.all_tables import ALL_TABLES
+from service.store.columns import DecimalText, UtcDateTime
+from service.store.tables import captures, embeddings
+
+
+def _stored() -> Iterator[Table]:
+    for table in ALL_TABLES:
+        yield table
+        if table is captures:
+            yield embeddings
+
+
+STORED_TABLES = tuple(_stored())
+"""Every table, embeddings too, in an order in which each stands after those it refers to."""
+_FETCHED = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class TableDigest:
+    """How many rows a table has, and the SHA-256 of their lines in order."""
+
+    rows: int
+    sha256: str
+
+
+class Tally:
+    """Counts and digests lines as they pass."""
+
+    def __init__(self) -> None:
+        self._rows = 0
+        self._hash = hashlib.sha256()
+
+    def through(self, lines: Iterable[bytes]) -> Iterator[bytes]:
+        """Give the same lines."""
+        for line in lines:
+            self._rows += 1
+            self._hash.update(line)
+            self._hash.update(b"\n")
+            yield line
+
+    @property
+    def digest(self) -> TableDigest:
+        """What passed so far."""
+        return TableDigest(self._rows, self._hash.hexdigest())
+
+
+def stored_table(name: str) -> Table:
+    """Return a table by its name.
+
+    Raises StorageError when none bears it.
+    """
+    for table in STORED_TABLES:
+        if table.name == name:
+            return table
+    raise StorageError(f"there is no table {name!r}: it comes from another version of tallytare")
+
+
+def lines_of(connection: Connection, table: Table) -> Iterator[bytes]:
+    """Give the rows of a table as lines, in the order of its key."""
+    query = select(table).order_by(*table.primary_key.columns)
+    for row in connection.execute(query.execution_options(yield_per=_FETCHED)):
+        yield json.dumps(
+            [_plain(value) for value in row], ensure_ascii=False, separators=(",", ":")
+        ).encode()
+
+
+def digest_of(connection: Connection, table: Table) -> TableDigest:
+    """Count and digest a table."""
+    tally = Tally()
+    for _ in tally.through(lines_of(connection, table)):
+        pass
+    return tally.digest
+
+
+def insert_lines(connection: Connection, table: Table, lines: Iterable[bytes]) -> None:
+    """Add rows from their lines, keys included."""
+    columns = [(column.name, column.type) for column in table.columns]
+    batch: list[dict[str, Any]] = []
+    for line in lines:
+        values: Sequence[Any] = json.loads(line)
+        if len(values) != len(columns):
+            raise StorageError(
+                f"a row of {table.name} has {len(values)} columns, not {len(columns)}: "
+                "it comes from another version of tallytare"
+            )
+        batch.append(
+            {name: _typed(value, of) for (name, of), value in zip(columns, values, strict=True)}
+        )
+        if len(batch) == _FETCHED:
+            connection.execute(table.insert(), batch)
+            batch.clear()
+    if batch:
+        connection.execute(table.insert(), batch)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, (datetime, date)):
+        return value.isoformat()
+    if isinstance(value, Decimal):
+        return format(value, "f")
+    if isinstance(value, (bytes, memoryview)):
+        return base64.b64encode(value).decode("ascii")
+    return value
+
+
+def _typed(value: Any, of: Any) -> Any:
+    if value is None or isinstance(of, JSON):
+        return value
+    if isinstance(of, (UtcDateTime, DateTime)):
+        return datetime.fromisoformat(value)
+    if isinstance(of, Date):
+        return date.fromisoformat(value)
+    if isinstance(of, DecimalText):
+        return Decimal(value)
+    if isinstance(of, LargeBinary):
+        return base64.b64decode(value)
+    return value
