@@ -5,11 +5,19 @@ from __future__ import annotations
 from fastapi import APIRouter
 from starlette.staticfiles import StaticFiles
 
-from service.web import bench_page, devices_page, guide_page, piles_page, report_page, sorts_page
+from service.web import (
+    bench_page,
+    devices_page,
+    guide_page,
+    piles_page,
+    report_page,
+    shell_page,
+    sorts_page,
+)
 from service.web.render import static_directory
 
 router = APIRouter(include_in_schema=False)
-for part in (sorts_page, bench_page, piles_page, report_page, guide_page, devices_page):
+for part in (sorts_page, bench_page, piles_page, report_page, guide_page, devices_page, shell_page):
     router.include_router(part.router)
 
 

@@ -15,6 +15,7 @@ from starlette.responses import HTMLResponse
 
 from service.web.charts import percent
 from service.web.route_marks import swatch
+from service.web.shell import SHELL_HEADER, shell_version
 from service.web.visitors import current_visitor
 
 NOTHING = "\u2013"
@@ -89,7 +90,8 @@ _ENVIRONMENT = _environment()
 def page(template: str, *, status: int = 200, **values: Any) -> HTMLResponse:
     """Fill a template; pages are never kept by the browser, for they change with each item."""
     body = _ENVIRONMENT.get_template(template).render(**values)
-    return HTMLResponse(body, status_code=status, headers={"cache-control": "no-store"})
+    headers = {"cache-control": "no-store", SHELL_HEADER: shell_version()}
+    return HTMLResponse(body, status_code=status, headers=headers)
 
 
 def static_directory() -> str:

@@ -20,6 +20,8 @@ export class Refused extends Error {
   }
 }
 
+/** Not let in (any longer), too slow, too often: nothing is wrong with what was sent. */
+const LATER = [401, 408, 429];
 const PATIENCE_MS = 30_000;
 /** A photo that this browser could not make smaller may have 40 MB to go through a weak network. */
 const PATIENCE_FOR_PHOTOS_MS = 180_000;
@@ -53,6 +55,6 @@ export async function call(method, url, { json = null, form = null } = {}) {
     clearTimeout(timer);
   }
   const error = await readError(response);
-  if (response.status >= 500) throw new Unreachable(error.message, response.status);
+  if (response.status >= 500 || LATER.includes(response.status)) throw new Unreachable(error.message, response.status);
   throw new Refused(response.status, error);
 }

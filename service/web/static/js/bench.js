@@ -1,5 +1,6 @@
 /** The sorting page: photograph, read the ticket, confirm, next. */
 import { Refused, Unreachable, call } from "./api.js";
+import { BlindCheck } from "./audit.js";
 import { byId, pageData } from "./dom.js";
 import { uuid4 } from "./ids.js";
 import { listenForKeys } from "./keys.js";
@@ -7,6 +8,7 @@ import { Lately } from "./lately.js";
 import { Mender } from "./mender.js";
 import { Outbox } from "./outbox.js";
 import { Picker } from "./picker.js";
+import { keepThisPage } from "./shell.js";
 import { Stage } from "./stage.js";
 import { showTally, tallyWords } from "./tally.js";
 import { Ticket } from "./ticket_view.js";
@@ -29,6 +31,7 @@ const ticket = new Ticket(byId("ticket"), {
 const lately = new Lately(byId("lately"), { onUndo: undo, onCorrect: correct, onAgain: again });
 const unanswered = new Unanswered(byId("unanswered"), words, openCapture);
 const mender = new Mender(byId("mender"));
+const blindCheck = new BlindCheck(byId("audit"), { words, onChange: changeToSuggested, onProblem: problem });
 const sorter = byId("sorter");
 
 function say(text) {
@@ -84,8 +87,9 @@ function showAnswer(capture) {
   current.suggestion = capture.suggestion;
   current.facts = { ...(capture.suggestion.facts ?? {}) };
   current.notice = capture.notice;
+  blindCheck.expect(capture);
   ticket.show(current);
-  say(words.heard(capture.suggestion));
+  say(words.heard(capture.suggestion, capture.hidden));
 }
 
 function openCapture(capture) {
@@ -181,14 +185,19 @@ function next(text) {
   say(text);
 }
 
-async function record(json, captureId = null) {
+function showWaiting(json) {
   const name = words.category(json.category);
-  const entry = {
-    kind: "item", sort: page.sort.id, url: `${sortUrl}/items`, json, words: `${json.count} × ${name}`,
-  };
   lately.put({
     ...json, id: json.item_id, category_name: name, route_name: "", waiting: true,
   });
+  return name;
+}
+
+async function record(json, captureId = null) {
+  const name = showWaiting(json);
+  const entry = {
+    kind: "item", sort: page.sort.id, url: `${sortUrl}/items`, json, words: `${json.count} × ${name}`,
+  };
   try {
     taken(await outbox.send(entry));
   } catch (error) {
@@ -203,6 +212,7 @@ function taken(answer) {
   lately.put(answer.item);
   showTally(tally, answer.tally, answer.item.category);
   say(tallyWords(answer.tally, answer.item.category));
+  blindCheck.recorded(answer.item);
 }
 
 function confirm(count, note) {
@@ -249,6 +259,13 @@ function undo(item) {
     { ...item, voided: true }, `Undo of ${item.count} × ${item.category_name}`);
 }
 
+function changeToSuggested(item, category) {
+  change(`/api/items/${item.id}/corrections`, {
+    change_id: uuid4(), category, count: item.count, facts: {}, sorter: sorter.value,
+    reason: "changed after seeing the suggestion",
+  }, item, `Correction of ${item.count} × ${item.category_name}`);
+}
+
 async function correct(item) {
   problem("");
   const wanted = await mender.ask(item);
@@ -259,6 +276,16 @@ async function correct(item) {
 }
 
 /* ---- start ---- */
+
+/** This page was opened from the device's own copy: take in what was recorded since. */
+async function catchUp() {
+  const [counts, items, open] = await Promise.all(
+    ["tally", "items", "captures"].map((each) => call("GET", `${sortUrl}/${each}`)),
+  );
+  showTally(tally, counts);
+  lately.fill(items.map((each) => each.current));
+  for (const capture of open) unanswered.add(capture);
+}
 
 outbox.addEventListener("change", ({ detail }) => {
   showOutage(detail);
@@ -297,4 +324,9 @@ lately.fill(page.recent);
 for (const capture of page.open) unanswered.add(capture);
 stage.begin();
 await outbox.open();
+for (const { kind, sort, json } of await outbox.waiting()) {
+  if (kind === "item" && sort === page.sort.id) showWaiting(json);
+}
+await outbox.start(document.body.dataset.kept ? catchUp : null);
+keepThisPage();
 document.body.dataset.ready = "yes";

@@ -40,7 +40,8 @@ function memoryBox() {
 
 function databaseBox(database) {
   const run = (mode, work) => new Promise((resolve, reject) => {
-    const transaction = database.transaction(STORE, mode);
+    // strict: what is said to be kept here has reached the disk
+    const transaction = database.transaction(STORE, mode, { durability: "strict" });
     const request = work(transaction.objectStore(STORE));
     transaction.oncomplete = () => resolve(request.result);
     transaction.onerror = () => reject(transaction.error);
@@ -72,14 +73,22 @@ export class Outbox extends EventTarget {
     this.again = false;
     this.away = false;
     this.reason = "";
+    this.probe = null;
   }
 
   async open() {
     try {
       this.box = databaseBox(await openBox());
+      navigator.storage?.persist?.().catch(() => {}); // else a full phone may throw it away
     } catch {
       this.box = memoryBox();
     }
+  }
+
+  /** Sends what waits, then and whenever the server is back calls `probe` until it succeeds. */
+  async start(probe = null) {
+    this.probe = probe;
+    this.away = probe !== null;
     setInterval(() => { if (this.away) this.drain(); }, RETRY_MS);
     window.addEventListener("online", () => this.drain());
     await this.drain();
@@ -129,7 +138,21 @@ export class Outbox extends EventTarget {
       for (const entry of await this.waiting()) {
         if (!(await this.deliver(entry))) return;
       }
+      await this.ask();
       await this.announce();
+    }
+  }
+
+  /** A page that opened without the server has to learn what happened meanwhile. */
+  async ask() {
+    if (!this.probe) return;
+    try {
+      await this.probe();
+      this.probe = null;
+      this.away = false;
+    } catch (error) {
+      this.away = true;
+      this.reason = error instanceof Unreachable ? error.message : "";
     }
   }
 

@@ -54,11 +54,12 @@ export class Unanswered {
     this.list.replaceChildren(...[...this.captures.values()].map((capture) => {
       const picture = this.pictureOf(capture);
       const top = capture.suggestion.categories[0];
+      const said = capture.hidden ? "you say first"
+        : top ? `perhaps ${this.words.category(top.id)}` : "nothing recognised";
       return el("li", {}, el("button", {
         type: "button", "data-capture": capture.id, onclick: () => this.open(capture),
       }, picture ? el("img", { src: picture, alt: "", width: "64", height: "48" }) : null,
-      el("span", {}, "Answer this photo", el("span", { class: "soft small block" },
-        top ? `perhaps ${this.words.category(top.id)}` : "nothing recognised"))));
+      el("span", {}, "Answer this photo", el("span", { class: "soft small block" }, said))));
     }));
     this.holder.hidden = this.captures.size === 0;
   }
@@ -73,15 +74,21 @@ function counted(entries) {
   return parts.join(" and ");
 }
 
+function clock(moment) {
+  return new Date(moment).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+}
+
 /** The bar on top; it stays until everything has arrived. */
 export function showOutage({ waiting, away, reason, lasting }) {
   const bar = byId("outage");
   bar.hidden = !away;
   if (!away) return;
   const where = lasting ? "Kept on this device" : "Kept in this page (leave it open)";
+  const kept = document.body.dataset.kept;
+  const old = kept ? ` This page is as it was at ${clock(kept)}.` : "";
   const what = waiting.length ? `${where}: ${counted(waiting)}. They go out by themselves; go on.`
     : "Nothing is waiting; go on.";
-  bar.textContent = `${reason || "The server can't be reached."} ${what}`;
+  bar.textContent = `${reason || "The server can't be reached."} ${what}${old}`;
 }
 
 export function showRefused(holder, refused, { onForget, onRetry }) {
