@@ -11,6 +11,7 @@ from classifier.domain.quantities import check_days, check_persons
 from classifier.domain.records import SortInfo
 from service.usecases.entries import NAME_LENGTH, check_id, check_sorters, check_text
 from service.usecases.services import Services
+from service.usecases.studies import get_study, place_new_sort
 from service.usecases.views import ProgrammeName
 
 
@@ -27,12 +28,16 @@ def create_sort(
     programme_id: str,
     sorters: Sequence[str] = (),
     keeps_photos: bool = False,
+    study_id: str | None = None,
 ) -> SortInfo:
-    """Start a sort; a resend returns the first.
+    """Start a sort, in a study if one is named; a resend returns the first.
 
-    Raises InvalidEntryError, InvalidQuantityError, UnknownIdError (programme), ConflictError.
+    Raises InvalidEntryError, InvalidQuantityError, UnknownIdError (programme, study),
+    ConflictError.
     """
     programme = services.programme(programme_id)
+    if study_id is not None:
+        get_study(services, study_id)
     sort = SortInfo(
         id=check_id(sort_id, "sort_id"),
         name=check_text(name, "name", longest=NAME_LENGTH, needed=True),
@@ -58,7 +63,9 @@ def create_sort(
         "sorters": list(sort.sorters),
         "keeps_photos": sort.keeps_photos,
     }
-    return services.log.add_sort(sort, programme_version=programme.version, sent=sent)
+    recorded = services.log.add_sort(sort, programme_version=programme.version, sent=sent)
+    place_new_sort(services, recorded, study_id)
+    return recorded
 
 
 def close_sort(services: Services, sort_id: str, *, event_id: str) -> SortInfo:

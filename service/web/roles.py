@@ -77,6 +77,15 @@ RULES: tuple[tuple[Act, tuple[str, ...], str], ...] = (
     (Act.READ, _GET, "/categories"),
     (Act.READ, _GET, "/categories/{category_id}"),
     (Act.READ, _GET, "/photos/{capture_id}.jpg"),
+    (Act.READ, _GET, "/studies"),
+    (Act.TEACH, _POST, "/studies"),
+    (Act.READ, _GET, "/studies/{study_id}"),
+    (Act.TEACH, _POST, "/studies/{study_id}/sorts"),
+    (Act.TEACH, _POST, "/studies/{study_id}/sorts/{sort_id}/out"),
+    (Act.READ, _GET, "/sorts/{sort_id}/learning"),
+    (Act.TEACH, _POST, "/learning/{scope_id}/settings"),
+    (Act.TEACH, _POST, "/learning/{scope_id}/start"),
+    (Act.TEACH, _GET, "/learning/{scope_id}/head"),
     # JSON
     (Act.READ, _GET, "/api/openapi.json"),
     (Act.READ, _GET, "/api/health"),
@@ -108,6 +117,14 @@ RULES: tuple[tuple[Act, tuple[str, ...], str], ...] = (
     (Act.READ, _GET, "/api/sorts/{sort_id}/report.json"),
     (Act.READ, _GET, "/api/sorts/{sort_id}/report.csv"),
     (Act.READ, _GET, "/api/data-dictionary.csv"),
+    (Act.READ, _GET, "/api/studies"),
+    (Act.TEACH, _POST, "/api/studies"),
+    (Act.READ, _GET, "/api/studies/{study_id}"),
+    (Act.TEACH, _POST, "/api/sorts/{sort_id}/study"),
+    (Act.READ, _GET, "/api/learning/{scope_id}"),
+    (Act.TEACH, _POST, "/api/learning/{scope_id}/settings"),
+    (Act.TEACH, _POST, "/api/learning/{scope_id}/start"),
+    (Act.TEACH, _GET, "/api/learning/{scope_id}/head"),
 )
 
 

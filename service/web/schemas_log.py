@@ -163,7 +163,12 @@ class ConfirmedOut(BaseModel):
 
 
 class CaptureOut(BaseModel):
-    """A photo with what the model and the programme make of it."""
+    """A photo with what the model and the programme make of it.
+
+    `audit`: drawn to check the suggestions; while `hidden` nobody has said what it is, and
+    `suggestion` is empty but for a caution. `learned_from`: how many confirmations had a part in
+    the suggestion, null where none had.
+    """
 
     id: str
     sort_id: str
@@ -171,6 +176,9 @@ class CaptureOut(BaseModel):
     suggestion: dict[str, Any]
     confirmed_item: ItemOut | None
     notice: str
+    audit: bool
+    hidden: bool
+    learned_from: int | None
 
     @classmethod
     def of(cls, view: CaptureView, suggestion: dict[str, Any]) -> CaptureOut:
@@ -182,6 +190,9 @@ class CaptureOut(BaseModel):
             suggestion=suggestion,
             confirmed_item=None if view.confirmed is None else ItemOut.of(view.confirmed),
             notice=view.notice,
+            audit=view.audit,
+            hidden=view.hidden,
+            learned_from=view.learned_from,
         )
 
 

@@ -10,7 +10,7 @@ import re
 from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictInt
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, StrictInt
 
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
@@ -44,6 +44,7 @@ class NewSort(_Request):
     programme_id: str
     sorters: list[str] = Field(default_factory=list, max_length=50)
     keeps_photos: bool = False
+    study_id: Id | None = None
 
 
 class SortStep(_Request):
@@ -134,3 +135,39 @@ class NewTare(_Request):
     weight: str
     unit: str
     resolution: str
+
+
+class NewStudy(_Request):
+    """A study to be started."""
+
+    study_id: Id
+    name: str
+
+
+class SortStudy(_Request):
+    """The study that a sort is put into; null takes it out of any."""
+
+    change_id: Id
+    study_id: Id | None
+
+
+class LearningChange(_Request):
+    """Whether confirmations change suggestions, and what share of photos is judged blind."""
+
+    change_id: Id
+    learns: StrictBool
+    audit_percent: StrictInt = Field(ge=0, le=100)
+    sorter: str = ""
+
+
+class LearningStart(_Request):
+    """What learning starts from: a head in base64, another study or sort, or the shipped model.
+
+    Give `head` with a `name`, or `from_scope`, or neither for the shipped model.
+    """
+
+    start_id: Id
+    head: str | None = None
+    name: str = ""
+    from_scope: Id | None = None
+    sorter: str = ""

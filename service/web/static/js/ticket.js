@@ -1,4 +1,5 @@
 /** The answer on one ticket: caution first, then what it is, where it goes, why, what to check. */
+import { blindCaution, blindParts } from "./audit.js";
 import { el, swatch } from "./dom.js";
 import { leading } from "./words.js";
 
@@ -127,12 +128,23 @@ function alternatives(suggestion, shown, onPick) {
     el("ol", { class: "alternatives" }, others.map(entry)));
 }
 
+/** Says that what was confirmed before had a part in the suggestion. */
+function learnedLine(capture) {
+  const from = capture?.learned_from ?? null;
+  if (from === null) return null;
+  const words = from === 0 ? "What another study learned had a part in this."
+    : `Your own confirmations had a part in this (${from} so far).`;
+  return el("p", { class: "small soft", "data-part": "learned" }, words);
+}
+
 /** Builds the ticket's upper part; what it is counted as is told by `shown`. */
 export function ticketParts(view, { names, factWords, factQuestion, onAnswer, onPick, onReask }) {
-  const { suggestion, chosen, facts, notice } = view;
+  const { suggestion, chosen, facts, notice, capture } = view;
+  if (capture?.hidden && !chosen) return blindParts(suggestion);
   const asked = view.reasked ? factQuestion(view.reasked) : suggestion.question;
   const shown = chosen ?? leading(suggestion);
   return [
+    capture?.hidden && suggestion.decision !== "stop" ? blindCaution(capture.suggestion) : null,
     stopBlock(suggestion),
     ...headline(suggestion, names(shown), chosen),
     notice ? el("p", { class: "notice note" }, notice) : null,
@@ -142,6 +154,7 @@ export function ticketParts(view, { names, factWords, factQuestion, onAnswer, on
     question(asked, onAnswer),
     checks(suggestion),
     alternatives(suggestion, shown, onPick),
+    chosen ? null : learnedLine(capture),
     suggestion.programme ? el("p", { class: "small soft" }, suggestion.programme.statement) : null,
   ].filter(Boolean);
 }

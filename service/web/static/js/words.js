@@ -59,7 +59,8 @@ export class Words {
     };
   }
 
-  heard(suggestion) {
+  heard(suggestion, hidden = false) {
+    if (hidden) return `${suggestion.cautions.length ? "Take care. " : ""}You say first: choose its pile.`;
     const top = this.category(leading(suggestion));
     if (suggestion.decision === "stop") return `Stop. Set it aside. It may be ${top}.`;
     if (suggestion.decision === "unsure") return "Not sure. Look closer, then choose.";
