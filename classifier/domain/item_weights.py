@@ -5,8 +5,8 @@ over its piles that have both a weight and a count (sum of grams / sum of object
 estimator of Cochran, Sampling Techniques, 3rd ed. 1977, section 2.11); it fits these very discards.
 Only where there is none, a published prior stands in, labelled with date and confidence code.
 
-The report needs the value alone, so it is worked out here in plain decimals; the sampling error
-between piles belongs to `classifier.estimators.weights`.
+The value is worked out here in plain decimals; the error between piles, of one sort or of many,
+comes from `classifier.estimators.conversion` through `classifier.domain.conversions`.
 """
 
 from __future__ import annotations
@@ -100,22 +100,45 @@ def _prior(entry: Table) -> PriorWeight:
     )
 
 
-def own_item_weight(piles: Iterable[BatchTotal]) -> OwnWeight | None:
-    """Return the sort's own mean item weight over the piles that can tell one, else `None`.
+@dataclass(frozen=True, slots=True)
+class CountedMass:
+    """A batch that was weighed and counted, both of the same objects."""
+
+    batch_id: str
+    sort_id: str
+    category: str
+    grams: Decimal
+    count: int
+
+    @property
+    def item_g(self) -> Decimal:
+        """Mean grams of one object."""
+        return self.grams / self.count
+
+
+def counted_masses(piles: Iterable[BatchTotal]) -> tuple[CountedMass, ...]:
+    """Return the piles that can tell a mean item weight.
 
     Left out are piles with contents left in (they weigh more than the empty objects) and piles that
     grew after their weighing (weight and count are of different sets of objects). A pile whose
     objects were all recorded after its weighing was weighed first and counted later, and is used.
     """
-    usable = [
-        (pile.mass.value_g, pile.count)
+    return tuple(
+        CountedMass(
+            pile.batch.id, pile.batch.sort_id, pile.batch.category, pile.mass.value_g, pile.count
+        )
         for pile in piles
         if pile.mass is not None
         and pile.count
         and not pile.contents_left
         and pile.count_after in (0, pile.count)
-    ]
+    )
+
+
+def own_item_weight(piles: Iterable[BatchTotal]) -> OwnWeight | None:
+    """Return the sort's own mean item weight over the piles that can tell one, else `None`."""
+    usable = counted_masses(piles)
     if not usable:
         return None
-    count = sum(n for _, n in usable)
-    return OwnWeight(sum((g for g, _ in usable), Decimal(0)) / count, len(usable), count)
+    count = sum(pile.count for pile in usable)
+    return OwnWeight(sum((pile.grams for pile in usable), Decimal(0)) / count, len(usable), count)

@@ -2,10 +2,11 @@
 
 Measured and estimated never meet in one number. Measured are the weights of piles (with the bounds
 that the scale's resolution sets) and the counts. Estimated, and kept in places of their own, are
-weights worked out from counts (`Report.estimates`) and the split of a mixed pile among routes
-(`RouteLine.split_g`). A pile below the scale's resolution weighs from 0 to less than one step: it
-is listed with that bound and left out of the measured total. Shares by weight are of the measured
-total; shares by count are of all objects.
+weights worked out from counts (`Report.estimates`), counts worked out from weights
+(`Report.count_estimates`) and the split of a mixed pile among routes (`RouteLine.split_g`). A pile
+below the scale's resolution weighs from 0 to less than one step: it is listed with that bound and
+left out of the measured total. Shares by weight are of the measured total; shares by count are of
+all objects.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from classifier.domain.categories import Categories
+from classifier.domain.conversions import ItemWeights
 from classifier.domain.item_weights import PriorWeights
 from classifier.domain.ledger import Ledger, SortInfo
 from classifier.domain.national import National, compare
@@ -24,10 +26,16 @@ from classifier.domain.report_categories import (
     Names,
     below_lines,
     category_lines,
-    estimated_lines,
     group_lines,
     total_line,
     unweighed_lines,
+)
+from classifier.domain.report_estimates import (
+    count_lines,
+    estimated_lines,
+    far_lines,
+    far_notes,
+    item_weight_table,
 )
 from classifier.domain.report_lines import (
     CategoryLine,
@@ -67,8 +75,12 @@ def build_report(
     *,
     priors: PriorWeights | None = None,
     national: National | None = None,
+    item_weights: ItemWeights | None = None,
 ) -> Report:
     """Return the report of a folded sort.
+
+    `item_weights` are mean item weights with their error between batches; without them an estimate
+    from the sort's own piles has no interval.
 
     Without `priors` a category that was counted and never weighed gets no estimate; without
     `national` there is no comparison. Both come from files, which a pure function doesn't read:
@@ -76,7 +88,9 @@ def build_report(
     """
     names = Names(categories)
     lines = category_lines(ledger, names)
-    estimates = estimated_lines(ledger, names, priors)
+    estimates = estimated_lines(ledger, names, priors, item_weights)
+    counts = count_lines(ledger, names, priors, item_weights)
+    far = far_lines(ledger, names, item_weights)
     total = total_line(ledger, lines, estimates)
     piles = weighed_piles(ledger, programme)
     kinds = kind_lines(ledger, piles)
@@ -89,7 +103,7 @@ def build_report(
         programme_versions=_seen(item.programme_version for item in ledger.items),
         models=_seen(item.model_version for item in ledger.items),
         categories=lines,
-        groups=group_lines(lines, total.mass, names),
+        groups=group_lines(ledger, lines, names),
         total=total,
         rate=per_person_week(total.mass, ledger.sort),
         routes=route_lines(ledger, piles),
@@ -97,11 +111,15 @@ def build_report(
         below_resolution=below_lines(ledger, names),
         not_weighed=unweighed_lines(lines),
         estimates=estimates,
+        count_estimates=counts,
+        item_weights=item_weight_table(ledger, names, item_weights),
+        far_item_weights=far,
         corrections=_corrections(ledger, names),
         national=compare(national, masses) if national else None,
         notes=(
             *ledger_notes(ledger, names, programme),
-            *line_notes(lines, kinds, estimates, caution),
+            *far_notes(far),
+            *line_notes(lines, kinds, (*estimates, *counts), caution),
         ),
     )
 

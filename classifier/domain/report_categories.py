@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from classifier.domain.categories import Categories, Category
-from classifier.domain.item_weights import OwnWeight, PriorWeights, own_item_weight
+from classifier.domain.item_weights import own_item_weight
 from classifier.domain.ledger import BatchTotal, CategoryTotal, Ledger
 from classifier.domain.quantities import ZERO_MASS, Mass, sum_masses
 from classifier.domain.report_lines import (
@@ -19,7 +19,7 @@ from classifier.domain.report_lines import (
     UnweighedLine,
     WeighedHow,
 )
-from classifier.domain.shares import count_share, share_of, subtract
+from classifier.domain.shares import ShareRange, count_share, range_of, share_of, subtract
 
 UNLISTED_GROUP = "unlisted"
 """Group of categories that an older log holds and this list of categories no longer has."""
@@ -61,7 +61,7 @@ class Names:
 def category_lines(ledger: Ledger, names: Names) -> tuple[CategoryLine, ...]:
     """Return one line for each category that has an item or a pile."""
     totals = names.ordered(ledger.categories)
-    whole = measured_total(ledger.batches)
+    whole = _Whole(measured_total(ledger.batches), weighed_range(ledger.batches))
     objects = sum(total.count for total in totals)
     return tuple(_category_line(total, whole, objects, names) for total in totals)
 
@@ -69,6 +69,27 @@ def category_lines(ledger: Ledger, names: Names) -> tuple[CategoryLine, ...]:
 def measured_total(piles: Iterable[BatchTotal]) -> Mass:
     """Return the sum of the measured piles."""
     return sum_masses(tuple(pile.mass for pile in piles if pile.mass is not None))
+
+
+def weighed_range(piles: Iterable[BatchTotal]) -> Mass:
+    """Return the bounds of all weighed piles; one too light for its scale adds 0 to one step."""
+    weighed = [pile for pile in piles if pile.state != "not_weighed"]
+    light_g = sum((pile.below_g for pile in weighed if pile.below_g is not None), Decimal(0))
+    mass = measured_total(weighed)
+    return Mass(mass.value_g, mass.low_g, mass.high_g + light_g)
+
+
+@dataclass(frozen=True, slots=True)
+class _Whole:
+    """All of a sort: what was measured, and that with the piles too light to measure."""
+
+    mass: Mass
+    weighed: Mass
+
+    def range_of(self, piles: Iterable[BatchTotal]) -> ShareRange | None:
+        own = [pile for pile in piles if pile.state != "not_weighed"]
+        part = weighed_range(own)
+        return range_of(part, subtract(self.weighed, part)) if own else None
 
 
 def unweighed(total: CategoryTotal) -> tuple[int, int]:
@@ -85,7 +106,7 @@ def unweighed(total: CategoryTotal) -> tuple[int, int]:
     return in_open_piles, loose if open_piles else 0
 
 
-def _category_line(total: CategoryTotal, whole: Mass, objects: int, names: Names) -> CategoryLine:
+def _category_line(total: CategoryTotal, whole: _Whole, objects: int, names: Names) -> CategoryLine:
     measured = any(pile.mass is not None for pile in total.batches)
     mass = measured_total(total.batches) if measured else None
     below = [pile.below_g for pile in total.batches if pile.below_g is not None]
@@ -103,7 +124,8 @@ def _category_line(total: CategoryTotal, whole: Mass, objects: int, names: Names
         below_g=sum(below, Decimal(0)) if below else None,
         unweighed_count=known,
         unplaced_count=unplaced,
-        share_weight=share_of(mass, subtract(whole, mass)) if mass else None,
+        share_weight=share_of(mass, subtract(whole.mass, mass)) if mass else None,
+        share_range=whole.range_of(total.batches),
         share_count=count_share(total.count, objects),
         mean_item_g=own.item_g if own else None,
     )
@@ -119,9 +141,12 @@ def _weighed(total: CategoryTotal, *, measured: bool, below: bool) -> WeighedHow
     return "measured" if measured else "below_resolution"
 
 
-def group_lines(lines: Sequence[CategoryLine], whole: Mass, names: Names) -> tuple[GroupLine, ...]:
+def group_lines(
+    ledger: Ledger, lines: Sequence[CategoryLine], names: Names
+) -> tuple[GroupLine, ...]:
     """Return subtotals of the groups that occur."""
     objects = sum(line.count for line in lines)
+    whole = _Whole(measured_total(ledger.batches), weighed_range(ledger.batches))
     found = []
     for group, name in names.groups():
         own = [line for line in lines if line.group == group]
@@ -130,6 +155,8 @@ def group_lines(lines: Sequence[CategoryLine], whole: Mass, names: Names) -> tup
         masses = tuple(line.mass for line in own if line.mass is not None)
         mass = sum_masses(masses) if masses else None
         count = sum(line.count for line in own)
+        listed = {line.category for line in own}
+        piles = [pile for pile in ledger.batches if pile.batch.category in listed]
         found.append(
             GroupLine(
                 group=group,
@@ -137,7 +164,8 @@ def group_lines(lines: Sequence[CategoryLine], whole: Mass, names: Names) -> tup
                 items=sum(line.items for line in own),
                 count=count,
                 mass=mass,
-                share_weight=share_of(mass, subtract(whole, mass)) if mass else None,
+                share_weight=share_of(mass, subtract(whole.mass, mass)) if mass else None,
+                share_range=whole.range_of(piles),
                 share_count=count_share(count, objects),
             )
         )
@@ -187,54 +215,3 @@ def unweighed_lines(lines: Iterable[CategoryLine]) -> tuple[UnweighedLine, ...]:
             reason = "in no named pile, while some piles of the category were not weighed"
             found.append(UnweighedLine(line.category, line.name, line.unplaced_count, reason))
     return tuple(found)
-
-
-def estimated_lines(
-    ledger: Ledger, names: Names, priors: PriorWeights | None
-) -> tuple[EstimatedLine, ...]:
-    """Return weights for objects that were counted and not weighed, where there is a basis."""
-    found = []
-    for total in names.ordered(ledger.categories):
-        count, _ = unweighed(total)
-        if not count:
-            continue
-        name = names.category(total.category)
-        own = own_item_weight(total.batches)
-        if own:
-            found.append(_from_own(total.category, name, count, own))
-        elif priors and priors.of(total.category):
-            found.append(_from_prior(total.category, name, count, priors))
-    return tuple(found)
-
-
-def _from_own(category: str, name: str, count: int, own: OwnWeight) -> EstimatedLine:
-    return EstimatedLine(
-        category=category,
-        name=name,
-        count=count,
-        item_g=own.item_g,
-        grams=count * own.item_g,
-        low_g=None,
-        high_g=None,
-        method="own_mean_item_weight",
-        basis=f"mean item weight of this sort: {own.count} weighed objects, piles: {own.piles}",
-        code=None,
-    )
-
-
-def _from_prior(category: str, name: str, count: int, priors: PriorWeights) -> EstimatedLine:
-    used, *others = priors.of(category)
-    weights = [used.item_g, *(other.item_g for other in others)]
-    spread = len(weights) > 1
-    return EstimatedLine(
-        category=category,
-        name=name,
-        count=count,
-        item_g=used.item_g,
-        grams=count * used.item_g,
-        low_g=count * min(weights) if spread else None,
-        high_g=count * max(weights) if spread else None,
-        method="prior_item_weight",
-        basis=f"{used.material}: {used.containers_per_lb} per lb, {used.date}, {used.source}",
-        code=used.code,
-    )

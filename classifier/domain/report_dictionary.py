@@ -61,22 +61,38 @@ DATA_DICTIONARY: tuple[Column, ...] = (
         "low",
         "number",
         "see unit",
-        "Lower bound: of scale resolution for measured figures, of published values for estimated "
-        "ones; no confidence interval. Empty where there is none",
+        "Lower end: for measured figures the bound of scale resolution, no confidence interval; "
+        "for estimated ones what the source says, an interval or the span of published values. "
+        "Empty where there is none",
     ),
-    Column("high", "number", "see unit", "Upper bound, likewise"),
+    Column("high", "number", "see unit", "Upper end, likewise"),
     Column("source", "string", "", "Where an estimated or published figure is from"),
 )
 
 MEASURES: tuple[Measure, ...] = (
     Measure("items", "1", "Entries confirmed and not voided"),
-    Measure("objects", "1", "Objects counted (an entry may stand for several)"),
+    Measure(
+        "objects",
+        "1",
+        "Objects counted (an entry may stand for several), or by basis estimated: worked out from "
+        "the weight of piles that were not counted",
+    ),
     Measure("unweighed_objects", "1", "Objects of which nobody measured the weight"),
     Measure("net_weight", "g", "Net weight; by basis measured, split_by_counts or estimated"),
     Measure("weight_below_resolution", "g", "Piles too light for the scale: low 0, high the bound"),
     Measure("share_by_weight", "1", "Fraction of the measured total"),
+    Measure(
+        "share_with_light_piles",
+        "1",
+        "Fraction of all that was weighed, piles too light for the scale included: only its bounds "
+        "are known",
+    ),
     Measure("share_by_count", "1", "Fraction of all objects"),
-    Measure("mean_item_weight", "g", "Measured weight over count, of piles that have both"),
+    Measure(
+        "mean_item_weight",
+        "g",
+        "Weight over count, of the piles named in the source that have both",
+    ),
     Measure("per_person_week", "kg, lb", "Measured weight / persons / (days / 7)"),
     Measure("share_generated", "1", "Fraction of national generation (before recycling)"),
     Measure("share_landfilled", "1", "Fraction of what was landfilled nationally"),

@@ -12,13 +12,21 @@ Keys, top to bottom:
   (null: nothing estimated; never part of `net_g`), `unweighed_count`.
 - `per_person_week`: `kg` and `lb`, measured weight only.
 - `categories`, `groups`: `id`, `name`, `items`, `count`, `net_g` (null: nothing measured),
-  `share_weight` (of the measured total), `share_count` (of all objects); categories also `group`,
+  `share_weight` (of the measured total), `share_with_light_piles` (`low` and `high` of the share of
+  all that was weighed, piles too light for the scale included), `share_count` (of all objects);
+  categories also `group`,
   `batches`, `weighed` (measured, partly, below_resolution, not_weighed), `below_resolution_g`,
   `unweighed_count`, `unplaced_count`, `mean_item_g`.
 - `routes`, `kinds`: `id`, `name`, `kind` (recovered, special, discarded, undecided), `items`,
   `count`, `measured_g`, `split_estimated_g` (part of mixed piles by counts), `share_weight`,
   `share_weight_is_estimated`, `share_count`.
-- `below_resolution`, `not_weighed`, `estimates`: see `report_lines`.
+- `below_resolution`, `not_weighed`, `estimates` (weights from counts): see `report_lines`.
+- `count_estimates`: `category`, `name`, `net_g` (measured, of the piles that were not counted),
+  `item_g`, `count` (estimated), and as in `estimates` `level`, `range_is`, `method`, `basis`,
+  `code`.
+- `item_weights` (null: none asked for): `scope` (sort, study, store), `words`, and `categories`
+  with `item_g`, `level`, `batches`, `objects`, `sorts`.
+- `far_item_weights`: piles with `item_g` outside `low_g` to `high_g`, and on what `basis`.
 - `corrections`: `suggested`, `agreed`, `overruled`, `corrected`, `voided_items`,
   `voided_weighings`.
 - `national` (null without): source, codes, `warnings`, `materials`, `not_compared`.
@@ -28,7 +36,8 @@ Keys, top to bottom:
 the material was found and not weighed.
 
 A measured weight, a share or a rate is `{"value", "low", "high"}`: grams to 0.001 g, fractions and
-rates to six decimals. The bounds are those of scale resolution, not a confidence interval.
+rates to six decimals. The bounds are those of scale resolution, not a confidence interval. What is
+estimated has in `range_is` what its `low` and `high` are, both null where there is no range.
 """
 
 from __future__ import annotations
@@ -36,10 +45,14 @@ from __future__ import annotations
 from classifier.domain.report_json_parts import (
     Json,
     corrections_json,
+    count_estimate_json,
+    far_json,
     fraction,
     grams,
+    item_weights_json,
     mass_json,
     national_json,
+    range_json,
     share_json,
 )
 from classifier.domain.report_lines import (
@@ -92,6 +105,9 @@ def report_json(report: Report) -> Json:
             for line in report.not_weighed
         ],
         "estimates": [_estimate(line) for line in report.estimates],
+        "count_estimates": [count_estimate_json(line) for line in report.count_estimates],
+        "item_weights": item_weights_json(report.item_weights),
+        "far_item_weights": [far_json(line) for line in report.far_item_weights],
         "corrections": corrections_json(report.corrections),
         "national": None if report.national is None else national_json(report.national),
         "notes": [{"code": note.code, "text": note.text} for note in report.notes],
@@ -165,6 +181,7 @@ def _category(line: CategoryLine) -> Json:
         "unweighed_count": line.unweighed_count,
         "unplaced_count": line.unplaced_count,
         "share_weight": share_json(line.share_weight),
+        "share_with_light_piles": range_json(line.share_range),
         "share_count": fraction(line.share_count),
         "mean_item_g": grams(line.mean_item_g),
     }
@@ -178,6 +195,7 @@ def _group(line: GroupLine) -> Json:
         "count": line.count,
         "net_g": mass_json(line.mass),
         "share_weight": share_json(line.share_weight),
+        "share_with_light_piles": range_json(line.share_range),
         "share_count": fraction(line.share_count),
     }
 
@@ -211,4 +229,6 @@ def _estimate(line: EstimatedLine) -> Json:
         "method": line.method,
         "basis": line.basis,
         "code": line.code,
+        "level": fraction(line.level),
+        "range_is": line.range_is,
     }

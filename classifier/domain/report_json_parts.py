@@ -7,8 +7,8 @@ from decimal import Decimal
 from classifier.domain.ledger import Correction, Item, Weighing
 from classifier.domain.national import Comparison
 from classifier.domain.quantities import Mass
-from classifier.domain.report_lines import Corrections
-from classifier.domain.shares import Share
+from classifier.domain.report_lines import Corrections, CountLine, FarLine, ItemWeightTable
+from classifier.domain.shares import Share, ShareRange
 
 Json = dict[str, object]
 
@@ -42,6 +42,70 @@ def share_json(share: Share | None) -> Json | None:
         "value": fraction(share.value),
         "low": fraction(share.low),
         "high": fraction(share.high),
+    }
+
+
+def range_json(found: ShareRange | None) -> Json | None:
+    """Return the bounds of a share."""
+    return None if found is None else {"low": fraction(found.low), "high": fraction(found.high)}
+
+
+def count_estimate_json(line: CountLine) -> Json:
+    """Return a count worked out from a weight."""
+    return {
+        "category": line.category,
+        "name": line.name,
+        "net_g": mass_json(line.mass),
+        "item_g": grams(line.item_g),
+        "count": {
+            "value": fraction(line.value),
+            "low": fraction(line.low),
+            "high": fraction(line.high),
+        },
+        "level": fraction(line.level),
+        "range_is": line.range_is,
+        "method": line.method,
+        "basis": line.basis,
+        "code": line.code,
+    }
+
+
+def item_weights_json(table: ItemWeightTable | None) -> Json | None:
+    """Return mean item weights with the batches that they are from."""
+    if table is None:
+        return None
+    return {
+        "scope": table.scope,
+        "words": table.words,
+        "categories": [
+            {
+                "category": line.category,
+                "name": line.name,
+                "item_g": {
+                    "value": grams(line.item.value),
+                    "low": grams(line.item.low),
+                    "high": grams(line.item.high),
+                },
+                "level": fraction(line.item.level),
+                "batches": line.batches,
+                "objects": line.objects,
+                "sorts": line.sorts,
+            }
+            for line in table.lines
+        ],
+    }
+
+
+def far_json(line: FarLine) -> Json:
+    """Return a pile whose objects weigh far from usual."""
+    return {
+        "category": line.category,
+        "name": line.name,
+        "label": line.label,
+        "item_g": grams(line.item_g),
+        "low_g": grams(line.low_g),
+        "high_g": grams(line.high_g),
+        "basis": line.basis,
     }
 
 

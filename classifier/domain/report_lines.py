@@ -12,14 +12,15 @@ from datetime import date
 from decimal import Decimal
 from typing import Literal
 
+from classifier.domain.conversions import Range, Scope
 from classifier.domain.ledger import Correction, Item, SortInfo, Weighing
 from classifier.domain.national import Comparison
 from classifier.domain.quantities import Mass
-from classifier.domain.shares import Share
+from classifier.domain.shares import Share, ShareRange
 
 WeighedHow = Literal["measured", "partly", "below_resolution", "not_weighed"]
 RouteKind = Literal["recovered", "special", "discarded", "undecided"]
-EstimateMethod = Literal["own_mean_item_weight", "prior_item_weight"]
+EstimateMethod = Literal["own_mean_item_weight", "pooled_mean_item_weight", "prior_item_weight"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,7 @@ class CategoryLine:
     unweighed_count: int
     unplaced_count: int
     share_weight: Share | None
+    share_range: ShareRange | None
     share_count: Decimal
     mean_item_g: Decimal | None
 
@@ -59,6 +61,7 @@ class GroupLine:
     count: int
     mass: Mass | None
     share_weight: Share | None
+    share_range: ShareRange | None
     share_count: Decimal
 
 
@@ -136,8 +139,8 @@ class UnweighedLine:
 class EstimatedLine:
     """A weight worked out from a count: `grams` = `count` x `item_g`.
 
-    `low_g` and `high_g` span the published priors where there are several, and are `None`
-    otherwise: one sort's own piles give no sampling error that could be trusted.
+    `range_is` says what `low_g` to `high_g` is: a prediction interval of confidence `level`, the
+    span of several published priors (`level` is `None`), or why there is none (both `None`).
     """
 
     category: str
@@ -150,6 +153,63 @@ class EstimatedLine:
     method: EstimateMethod
     basis: str
     code: str | None
+    level: Decimal | None = None
+    range_is: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CountLine:
+    """A count worked out from a weight: `value` = weight of uncounted piles / `item_g`.
+
+    `low`, `high`, `level` and `range_is` as in `EstimatedLine`; the scale's bounds are in them.
+    """
+
+    category: str
+    name: str
+    mass: Mass
+    item_g: Decimal
+    value: Decimal
+    low: Decimal | None
+    high: Decimal | None
+    method: EstimateMethod
+    basis: str
+    code: str | None
+    level: Decimal | None
+    range_is: str
+
+
+@dataclass(frozen=True, slots=True)
+class ItemWeightLine:
+    """The mean weight of one object of a category, with the batches that it is from."""
+
+    category: str
+    name: str
+    item: Range
+    batches: int
+    objects: int
+    sorts: int
+
+
+@dataclass(frozen=True, slots=True)
+class ItemWeightTable:
+    """Mean item weights of the categories found, pooled over the batches that `words` name."""
+
+    scope: Scope
+    words: str
+    lines: tuple[ItemWeightLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FarLine:
+    """A pile whose objects weigh far more or less than those of its category usually do."""
+
+    category: str
+    name: str
+    label: str
+    item_g: Decimal
+    low_g: Decimal
+    high_g: Decimal
+    basis: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,6 +291,9 @@ class Report:
     below_resolution: tuple[BelowLine, ...]
     not_weighed: tuple[UnweighedLine, ...]
     estimates: tuple[EstimatedLine, ...]
+    count_estimates: tuple[CountLine, ...]
+    item_weights: ItemWeightTable | None
+    far_item_weights: tuple[FarLine, ...]
     corrections: Corrections
     national: Comparison | None
     notes: tuple[Note, ...]

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 
 from classifier.domain.ledger import BatchTotal, Ledger
 from classifier.domain.programme import Programme
 from classifier.domain.report_categories import UNLISTED_GROUP, Names
-from classifier.domain.report_lines import CategoryLine, EstimatedLine, Note, RouteLine
+from classifier.domain.report_lines import CategoryLine, CountLine, EstimatedLine, Note, RouteLine
 
 
 def objects(count: int) -> str:
@@ -64,7 +64,7 @@ def _pile_notes(pile: BatchTotal, names: Names) -> Iterator[Note]:
 def line_notes(
     lines: tuple[CategoryLine, ...],
     kinds: tuple[RouteLine, ...],
-    estimates: tuple[EstimatedLine, ...],
+    estimates: Iterable[EstimatedLine | CountLine],
     caution: str,
 ) -> Iterator[Note]:
     """Yield notes on the figures; `caution` is that of the table of prior weights."""
@@ -97,4 +97,4 @@ def line_notes(
             "which is an estimate; the bounds of those shares hold however the piles divide.",
         )
     if any(estimate.method == "prior_item_weight" for estimate in estimates):
-        yield Note("prior", f"Some weights are estimated from published item weights. {caution}")
+        yield Note("prior", f"Some figures are estimated from published item weights. {caution}")

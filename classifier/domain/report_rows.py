@@ -1,26 +1,30 @@
 """A report as tidy rows for CSV: one figure a row, with its unit and what it rests on.
 
 Figures are those of `report_json`, rounded alike. `basis` keeps measured and estimated apart: sum
-rows of one measure and one basis only. The file is safe to open in a spreadsheet: a text that such
-a program would run as a formula gets a leading apostrophe.
+rows of one measure and one basis only. `csv_text` makes the file safe to open in a spreadsheet.
 """
 
 from __future__ import annotations
 
-import csv
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from io import StringIO
 from typing import Literal
 
+from classifier.domain.csv_text import csv_text, safe_cell
 from classifier.domain.national import Comparison
 from classifier.domain.quantities import Mass
 from classifier.domain.report_dictionary import DATA_DICTIONARY, MEASURES, Column, Measure
 from classifier.domain.report_json_parts import fraction, grams
-from classifier.domain.report_lines import CategoryLine, GroupLine, Report, RouteLine
-from classifier.domain.shares import Share
+from classifier.domain.report_lines import (
+    CategoryLine,
+    CountLine,
+    EstimatedLine,
+    GroupLine,
+    Report,
+    RouteLine,
+)
+from classifier.domain.shares import Share, ShareRange
 
 Basis = Literal["counted", "measured", "bound", "split_by_counts", "estimated", "published"]
 Cell = str | int | float | None
@@ -37,28 +41,11 @@ __all__ = [
     "safe_cell",
 ]
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
-_BEHIND_SEPARATOR = re.compile(r"([;|\t\r\n][\s\"]*)(?=[=+\-@\uff1d\uff0b\uff0d\uff20])")
-
-
-def safe_cell(text: str) -> str:
-    """Return a text that no spreadsheet runs as a formula.
-
-    Spreadsheets run a cell that begins with = + - @ (or their full-width forms), also behind a tab
-    or a line break; a leading apostrophe makes it plain text. Where the decimal mark is a comma,
-    they cut lines at semicolons, so the same holds behind one. Numbers need none of this.
-    """
-    guarded = f"'{text}" if text.startswith(_FORMULA_STARTS) else text
-    return _BEHIND_SEPARATOR.sub(r"\1'", guarded)
-
 
 def report_rows(report: Report) -> list[Row]:
-    """Return tidy rows, each with every column of `DATA_DICTIONARY`; texts are spreadsheet-safe."""
+    """Return tidy rows, each with every column of `DATA_DICTIONARY`."""
     common = _common(report)
-    return [
-        {name: safe_cell(cell) if isinstance(cell, str) else cell for name, cell in row.items()}
-        for row in ({**common, **figure} for figure in _figures(report))
-    ]
+    return [{**common, **figure} for figure in _figures(report)]
 
 
 def report_csv(report: Report) -> str:
@@ -80,11 +67,7 @@ def dictionary_csv() -> str:
 
 
 def _csv(columns: list[str], rows: list[Row]) -> str:
-    text = StringIO()
-    writer = csv.DictWriter(text, columns, lineterminator="\r\n")
-    writer.writeheader()
-    writer.writerows(rows)
-    return text.getvalue()
+    return csv_text(columns, ([row[column] for column in columns] for row in rows))
 
 
 def _common(report: Report) -> Row:
@@ -149,6 +132,11 @@ class _About:
         low, high = fraction(share.low), fraction(share.high)
         return self.row("share_by_weight", basis, "1", fraction(share.value), low, high)
 
+    def share_range(self, found: ShareRange | None) -> Iterator[Row]:
+        if found is not None:
+            low, high = fraction(found.low), fraction(found.high)
+            yield self.row("share_with_light_piles", "bound", "1", None, low, high)
+
     def below(self, below_g: Decimal) -> Row:
         return self.row("weight_below_resolution", "bound", "g", None, 0, grams(below_g))
 
@@ -157,6 +145,7 @@ def _figures(report: Report) -> Iterator[Row]:
     yield from _total(report)
     for line in report.categories:
         yield from _category(line)
+    yield from _mean_item_weights(report)
     yield from _estimates(report)
     for group in report.groups:
         yield from _group(group)
@@ -195,10 +184,28 @@ def _category(line: CategoryLine) -> Iterator[Row]:
         yield about.mass(line.mass)
     if line.share_weight is not None:
         yield about.share(line.share_weight)
+    yield from about.share_range(line.share_range)
     if line.below_g is not None:
         yield about.below(line.below_g)
-    if line.mean_item_g is not None:
-        yield about.row("mean_item_weight", "estimated", "g", grams(line.mean_item_g))
+
+
+def _mean_item_weights(report: Report) -> Iterator[Row]:
+    pooled = (
+        {} if report.item_weights is None else {e.category: e for e in report.item_weights.lines}
+    )
+    for line in report.categories:
+        about = _About("category", line.category, line.name, line.group)
+        found = pooled.get(line.category)
+        if found is not None and report.item_weights is not None:
+            value, low, high = (
+                grams(e) for e in (found.item.value, found.item.low, found.item.high)
+            )
+            source = f"{report.item_weights.words}: {found.objects} objects, piles: {found.batches}"
+            if found.item.level is not None:
+                source += f"; {found.item.level * 100:.0f} % interval of the mean"
+            yield about.row("mean_item_weight", "estimated", "g", value, low, high, source)
+        elif line.mean_item_g is not None:
+            yield about.row("mean_item_weight", "estimated", "g", grams(line.mean_item_g))
 
 
 def _estimates(report: Report) -> Iterator[Row]:
@@ -206,8 +213,16 @@ def _estimates(report: Report) -> Iterator[Row]:
     for line in report.estimates:
         about = _About("category", line.category, line.name, groups[line.category])
         value, low, high = (grams(each) for each in (line.grams, line.low_g, line.high_g))
-        source = line.basis if line.code is None else f"{line.basis} (code {line.code})"
-        yield about.row("net_weight", "estimated", "g", value, low, high, source)
+        yield about.row("net_weight", "estimated", "g", value, low, high, _source(line))
+    for count in report.count_estimates:
+        about = _About("category", count.category, count.name, groups[count.category])
+        value, low, high = (fraction(each) for each in (count.value, count.low, count.high))
+        yield about.row("objects", "estimated", "1", value, low, high, _source(count))
+
+
+def _source(line: EstimatedLine | CountLine) -> str:
+    source = line.basis if line.code is None else f"{line.basis} (code {line.code})"
+    return f"{source}; {line.range_is}" if line.range_is else source
 
 
 def _group(line: GroupLine) -> Iterator[Row]:
@@ -217,6 +232,7 @@ def _group(line: GroupLine) -> Iterator[Row]:
         yield about.mass(line.mass)
     if line.share_weight is not None:
         yield about.share(line.share_weight)
+    yield from about.share_range(line.share_range)
 
 
 def _route(line: RouteLine, about: _About) -> Iterator[Row]:

@@ -25,6 +25,25 @@ class Share:
     high: Decimal
 
 
+@dataclass(frozen=True, slots=True)
+class ShareRange:
+    """Where a part of a whole lies for certain, as fractions; nobody knows where within."""
+
+    low: Decimal
+    high: Decimal
+
+
+def range_of(part: Mass, rest: Mass) -> ShareRange | None:
+    """Return the bounds of the share of `part`, `None` if neither can weigh anything.
+
+    Bounds as in `share_of`, whose `value` is not needed: a pile too light for its scale has bounds
+    (0 to one step) and no value.
+    """
+    if part.high_g + rest.high_g == 0:
+        return None
+    return ShareRange(_fraction(part.low_g, rest.high_g), _fraction(part.high_g, rest.low_g))
+
+
 def share_of(part: Mass, rest: Mass) -> Share | None:
     """Return the share of `part` in `part` and `rest` together, `None` if both are zero.
 

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-import csv
 import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
+from classifier.domain.conversions import Scope
+from classifier.domain.csv_text import csv_line, csv_text
 from classifier.domain.errors import StorageError, TallytareError
 from classifier.domain.ledger import Ledger, fold
 from classifier.domain.report import Report, build_report
 from classifier.domain.report_json import report_json
-from classifier.domain.report_rows import dictionary_csv, report_csv, safe_cell
+from classifier.domain.report_rows import dictionary_csv, report_csv
 from service.store.rows import SortRows
+from service.usecases.item_weights import Known, item_weights
 from service.usecases.services import Services
 from service.usecases.views import Export
 
@@ -23,35 +24,45 @@ Progress = Callable[[int, int], None]
 """Told how many of how many reports are done."""
 
 
-def report(services: Services, sort_id: str) -> Report:
-    """Return the report of a sort, from one reading of the log.
+def report(
+    services: Services,
+    sort_id: str,
+    *,
+    weights_from: Scope | None = None,
+    known: Known | None = None,
+) -> Report:
+    """Return the report of a sort; mean item weights come from the sorts that `item_weights` names.
 
     Raises UnknownIdError when there is no such sort or its programme file is gone.
     """
     rows = services.log.sort_rows(sort_id.lower())
+    ledger = _ledger(rows)
     return build_report(
-        _ledger(rows),
+        ledger,
         services.categories,
         services.programme(rows.sort.programme_id),
         priors=services.priors,
         national=services.national,
+        item_weights=item_weights(services, ledger, scope=weights_from, known=known),
     )
 
 
-def report_as_json(services: Services, sort_id: str) -> dict[str, Any]:
+def report_as_json(
+    services: Services, sort_id: str, *, weights_from: Scope | None = None
+) -> dict[str, Any]:
     """Return the report as plain values for JSON.
 
     Raises UnknownIdError as `report` does.
     """
-    return report_json(report(services, sort_id))
+    return report_json(report(services, sort_id, weights_from=weights_from))
 
 
-def report_as_csv(services: Services, sort_id: str) -> str:
+def report_as_csv(services: Services, sort_id: str, *, weights_from: Scope | None = None) -> str:
     """Return the report as tidy CSV.
 
     Raises UnknownIdError as `report` does.
     """
-    return report_csv(report(services, sort_id))
+    return report_csv(report(services, sort_id, weights_from=weights_from))
 
 
 def data_dictionary_csv() -> str:
@@ -72,9 +83,10 @@ def export(services: Services, directory: Path, *, progress: Progress | None = N
         _write_log(services, directory, written)
         _write(directory / "report-dictionary.csv", dictionary_csv(), written, directory)
         sorts = services.log.list_sorts()
+        known: Known = {}
         for done, sort in enumerate(sorts, start=1):
             try:
-                made = report(services, sort.id)
+                made = report(services, sort.id, known=known)
             except TallytareError as error:
                 failed.append(f"sort {sort.name!r} ({sort.id}): {error.message}")
             else:
@@ -99,30 +111,18 @@ def _ledger(rows: SortRows) -> Ledger:
 def _write_log(services: Services, directory: Path, written: list[str]) -> None:
     folder = directory / "log"
     folder.mkdir(parents=True, exist_ok=True)
-    dictionary = [("table", "column", "meaning")]
+    dictionary = []
     for table in services.log.tables():
         dictionary += [
             (table.name, column, doc) for column, doc in zip(table.columns, table.docs, strict=True)
         ]
         path = folder / f"{table.name}.csv"
         with path.open("w", encoding="utf-8", newline="") as file:
-            writer = csv.writer(file)
-            writer.writerow(table.columns)
-            writer.writerows([_cell(value) for value in row] for row in table.rows)
+            file.write(csv_line(table.columns))
+            file.writelines(csv_line(row) for row in table.rows)
         written.append(str(path.relative_to(directory)))
-    path = directory / "log-dictionary.csv"
-    with path.open("w", encoding="utf-8", newline="") as file:
-        csv.writer(file).writerows(dictionary)
-    written.append(path.name)
-
-
-def _cell(value: object) -> object:
-    """Return a value as CSV keeps it: nothing that a spreadsheet would run as a formula."""
-    if isinstance(value, (datetime, date)):
-        return value.isoformat()
-    if isinstance(value, (dict, list)):
-        return safe_cell(json.dumps(value, ensure_ascii=False, sort_keys=True))
-    return safe_cell(value) if isinstance(value, str) else value
+    text = csv_text(("table", "column", "meaning"), dictionary)
+    _write(directory / "log-dictionary.csv", text, written, directory)
 
 
 def _write(path: Path, text: str, written: list[str], directory: Path) -> None:

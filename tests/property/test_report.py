@@ -80,6 +80,7 @@ def test_priors_change_estimates_and_nothing_measured(log: Log) -> None:
         replace(
             without,
             estimates=with_priors.estimates,
+            count_estimates=with_priors.count_estimates,
             notes=with_priors.notes,
             total=replace(without.total, estimated_g=with_priors.total.estimated_g),
         )

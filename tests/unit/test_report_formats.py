@@ -95,6 +95,9 @@ def test_json_is_plain_and_its_documented_keys_are_there(report: Report) -> None
         "below_resolution",
         "not_weighed",
         "estimates",
+        "count_estimates",
+        "item_weights",
+        "far_item_weights",
         "corrections",
         "national",
         "notes",
@@ -137,6 +140,7 @@ def test_json_lines(report: Report) -> None:
         "unweighed_count": 0,
         "unplaced_count": 0,
         "share_weight": {"value": 0.75, "low": 0.7475, "high": 0.7525},
+        "share_with_light_piles": {"low": 0.745636, "high": 0.7525},
         "share_count": 0.090909,
         "mean_item_g": 1500.0,
     }
