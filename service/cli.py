@@ -16,6 +16,7 @@ import typer
 from pydantic import ValidationError
 
 from classifier.domain.errors import TallytareError, UnknownIdError
+from service.cli_store import add_store_commands
 from service.settings import Settings
 
 app = typer.Typer(
@@ -30,6 +31,9 @@ _PASSED_ON = {
     "ignore_unknown_options": True,
     "help_option_names": [],
 }
+
+
+add_store_commands(app)
 
 
 class ReportFormat(StrEnum):

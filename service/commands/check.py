@@ -111,15 +111,18 @@ def _check_store(checklist: Checklist, settings: Settings) -> None:
     if not settings.database_url and not settings.data_dir.exists():
         checklist.good(f"store: none yet; it will be made in {settings.data_dir}")
         return
+    photos = settings.photos_place
     found = checklist.run(partial(_store, settings), lambda _: f"store: {settings.data_dir}")
     if found is None:
         return
     for problem in found.problems:
         checklist.mend(f"store: {problem}; restore the database from a backup")
     for name in found.missing_photos:
-        checklist.mend(
-            f"store: photo {name} is missing from {settings.photos_dir}; restore it from a backup"
-        )
+        checklist.mend(f"store: photo {name} is missing from {photos}; restore it from a backup")
+    for name in found.damaged_photos:
+        checklist.mend(f"store: photo {name} in {photos} is damaged; restore it from a backup")
+    for risk in found.risks:
+        checklist.mend(f"store: {risk}")
     for name in found.withdrawn_photos:
         checklist.mend(
             f"store: the withdrawn photo {name} is still there; delete it with "

@@ -162,11 +162,17 @@ class StoreCheck:
     unfinished_photos: tuple[str, ...]
     withdrawn_photos: tuple[str, ...] = ()
     """Withdrawn, and still on the disk: deleting was cut off."""
+    damaged_photos: tuple[str, ...] = ()
+    """There, with other content than was kept."""
+    risks: tuple[str, ...] = ()
+    """How the database server is set up to lose what it acknowledged; nothing is lost yet."""
 
     @property
     def ok(self) -> bool:
         """Whether nothing acknowledged is missing or damaged, and nothing withdrawn is there."""
-        return not (self.problems or self.missing_photos or self.withdrawn_photos)
+        return not (
+            self.problems or self.missing_photos or self.withdrawn_photos or self.damaged_photos
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,158 @@
+"""`tallytare backup`, `restore` and `move`: the store out, in again, and into another house."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from decimal import Decimal
+from pathlib import Path
+
+import typer
+from tqdm import tqdm
+
+from classifier.domain.errors import StorageError
+from service.commands.progress import PATIENCE_S
+from service.images.places import open_photos
+from service.settings import Settings
+from service.store.log import Log
+from service.store.schema import open_database
+from service.usecases.keeping import (
+    Progress,
+    Proof,
+    Side,
+    Store,
+    backup,
+    move,
+    read_manifest,
+    restore,
+)
+
+
+def run_backup(settings: Settings, target: Path) -> bool:
+    """Write a backup, read it back to its last byte, and return whether no photo was missing."""
+    with (
+        _opened(settings, settings.store_url, settings.photos_place) as store,
+        _photo_bar() as step,
+    ):
+        path = backup(store, target, at=datetime.now(UTC), progress=step)
+    manifest = read_manifest(path)
+    typer.echo(
+        f"{path}: {manifest.rows} rows, {len(manifest.photos)} photos, "
+        f"{path.stat().st_size:,} bytes; read back, all as it was"
+    )
+    for name in manifest.missing:
+        typer.echo(f"MEND  photo {name} is missing from {settings.photos_place}")
+    return not manifest.missing
+
+
+def run_restore(settings: Settings, file: Path, *, overwrite: bool) -> None:
+    """Restore a backup and say what came."""
+    with (
+        _opened(settings, settings.store_url, settings.photos_place) as store,
+        _photo_bar() as step,
+    ):
+        manifest = restore(store, file, overwrite=overwrite, progress=step)
+        place = store.log.place
+    typer.echo(
+        f"{place}: {manifest.rows} rows and {len(manifest.photos)} photos of "
+        f"{manifest.made_at[:19]} UTC; read back, all as in {file}"
+    )
+    for name in manifest.missing:
+        typer.echo(f"MEND  photo {name} was missing already when the backup was made")
+
+
+def run_move(settings: Settings, old: Path, *, to: str, photos: str) -> None:
+    """Move a SQLite store and show the proof.
+
+    Raises StorageError when there is no such store, or no database to move to.
+    """
+    source, source_photos = _found(old)
+    url = to or settings.database_url
+    if not url:
+        raise StorageError(
+            "there is no database to move to: give --to postgresql://user@host/database, or set "
+            "TALLYTARE_DATABASE_URL"
+        )
+    place = photos or settings.photos or _beside(url) or str(settings.photos_dir)
+    with (
+        _opened(settings, f"sqlite:///{source}", str(source_photos)) as from_,
+        _opened(settings, url, place) as into,
+        _photo_bar() as step,
+    ):
+        proof = move(from_, into, progress=step)
+    for line in proof_lines(proof):
+        typer.echo(line)
+
+
+def proof_lines(proof: Proof) -> Iterator[str]:
+    """Give the proof as a table: what both stores hold, each read from its own database."""
+    old, new = proof.old, proof.new
+    yield f"from {old.place}"
+    yield f"to   {new.place}"
+    yield f"{'table':<20}{'rows':>10}{'rows there':>12}  SHA-256 of the rows here, and there"
+    for name, digest in old.tables.items():
+        there = new.tables[name]
+        yield (
+            f"{name:<20}{digest.rows:>10}{there.rows:>12}  "
+            f"{digest.sha256[:12]} {there.sha256[:12]} {_equal(digest, there)}"
+        )
+    yield (
+        f"{'photos':<20}{old.photos:>10}{new.photos:>12}  "
+        f"{old.photos_sha256[:12]} {new.photos_sha256[:12]} "
+        f"{_equal(old.photos_sha256, new.photos_sha256)} ({new.photo_bytes:,} bytes)"
+    )
+    yield f"{'totals by sort':<20}{len(old.sorts):>10}{len(new.sorts):>12}  {_totals(old)}"
+    yield f"{'':<42}  {_totals(new)} {_equal(old.sorts, new.sorts)}"
+    for name in proof.missing_photos:
+        yield f"MEND  photo {name} was missing already"
+    yield "Moved; the old store is as it was. Stop what still runs on it."
+
+
+def _equal(one: object, other: object) -> str:
+    return "equal" if one == other else "DIFFERENT"
+
+
+def _totals(side: Side) -> str:
+    sorts = side.sorts.values()
+    grams = sum((each.grams for each in sorts), Decimal(0))
+    return (
+        f"{sum(each.items for each in sorts)} items, {sum(each.objects for each in sorts)} "
+        f"objects, {grams / 1000:.6f} kg"
+    )
+
+
+def _found(old: Path) -> tuple[Path, Path]:
+    path = old / "tallytare.sqlite3" if old.is_dir() else old
+    if not path.is_file():
+        raise StorageError(
+            f"there is no SQLite store at {old}: name the data folder, or its .sqlite3 file"
+        )
+    return path.resolve(), path.resolve().parent / "photos"
+
+
+def _beside(url: str) -> str:
+    """Return the photos' folder beside a SQLite file; "" for other databases."""
+    path = url.removeprefix("sqlite:///")
+    return "" if path == url else str(Path(path).parent / "photos")
+
+
+@contextmanager
+def _opened(settings: Settings, url: str, photos: str) -> Iterator[Store]:
+    place = open_photos(photos)
+    store = Store(Log(open_database(url, busy_timeout_s=settings.busy_timeout_s)), place)
+    try:
+        yield store
+    finally:
+        store.log.close()
+
+
+@contextmanager
+def _photo_bar() -> Iterator[Progress]:
+    """Give what is to be called for each photo: a bar shows how many were."""
+    with tqdm(unit="photo", delay=PATIENCE_S, leave=False) as bar:
+
+        def step() -> None:
+            bar.update()
+
+        yield step

@@ -1,0 +1,215 @@
+"""Backups, restoring them, and moving a store to another database, each proven before it counts."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from pathlib import Path
+
+from classifier.domain.errors import ConflictError, StorageError
+from classifier.domain.ledger import fold
+from service.images.names import PhotoStore, is_whole
+from service.store.copy_log import Snapshot
+from service.store.log import Log
+from service.store.row_text import TableDigest
+from service.store.schema import HEAD
+from service.usecases.archive import Manifest, open_archive, write_archive
+
+Progress = Callable[[], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Store:
+    """A log and the place of its photos: all that has to be kept."""
+
+    log: Log
+    photos: PhotoStore
+
+
+@dataclass(frozen=True, slots=True)
+class SortTotals:
+    """What the fold of one sort's rows gives: entries and pieces that count, grams weighed."""
+
+    items: int
+    objects: int
+    grams: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One side of a proof."""
+
+    place: str
+    tables: dict[str, TableDigest]
+    photos: int
+    photo_bytes: int
+    photos_sha256: str
+    sorts: dict[str, SortTotals]
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """What was read from the old store and, afterwards, from the new one."""
+
+    old: Side
+    new: Side
+    missing_photos: tuple[str, ...]
+
+    @property
+    def holds(self) -> bool:
+        """Whether both sides are equal in all but their place."""
+        return _what(self.old) == _what(self.new)
+
+
+def backup(store: Store, target: Path, *, at: datetime, progress: Progress | None = None) -> Path:
+    """Write the store to a file while others go on entering, and return the file.
+
+    A folder gets a file named after the time. Everything is as it stood at one moment. Photos
+    that are missing are named in the archive's manifest. Raises StorageError.
+    """
+    path = target
+    if target.is_dir():
+        path = target / f"tallytare-{at.strftime('%Y%m%d-%H%M%S')}.zip"
+    if path.exists():
+        raise StorageError(
+            f"{path} is there already: nothing was written; name a new file, or a folder"
+        )
+    with store.log.snapshot() as snapshot:
+        write_archive(path, snapshot, store.photos, at=at, photo_done=_ticks(progress))
+    return path
+
+
+def read_manifest(path: Path) -> Manifest:
+    """Check a backup to its last byte and return what it holds. Raises StorageError."""
+    with open_archive(path) as archive:
+        archive.check()
+        return archive.manifest
+
+
+def restore(
+    store: Store, path: Path, *, overwrite: bool, progress: Progress | None = None
+) -> Manifest:
+    """Bring a backup into a store: all rows or none, photos first, each part checked before.
+
+    Raises StorageError for a damaged backup or another schema; ConflictError when the store holds
+    something and may not be overwritten.
+    """
+    with open_archive(path) as archive:
+        manifest = archive.manifest
+        if manifest.schema != HEAD:
+            raise StorageError(
+                f"{path} was made with schema {manifest.schema}, this version has {HEAD}: "
+                "restore it with the version that made it, then open the store with this one",
+                found=manifest.schema,
+            )
+        archive.check()
+        if not overwrite:
+            _refuse_what_holds(store)
+        for name in manifest.photos:
+            _put(store.photos, name, archive.photo(name))
+            if progress is not None:
+                progress()
+        store.log.load(archive.lines, manifest.tables, overwrite=overwrite)
+    return manifest
+
+
+def move(old: Store, new: Store, *, progress: Progress | None = None) -> Proof:
+    """Copy a store into an empty one and prove both equal; the old one stays as it is.
+
+    While it runs nobody can write to an old SQLite store. Photos are copied first, those that are
+    there are left: a move that was cut off is simply started again. Rows come all or none.
+
+    Raises ConflictError when the new store holds something, StorageError when they differ.
+    """
+    _refuse_what_holds(new)
+
+    def work(snapshot: Snapshot) -> Proof:
+        tables = snapshot.digests()
+        names = snapshot.photo_names()
+        missing = []
+        for name in names:
+            if not old.photos.has(name):
+                missing.append(name)
+            elif old.photos.place != new.photos.place:
+                _put(new.photos, name, old.photos.read(name))
+            if progress is not None:
+                progress()
+        loaded = new.log.load(snapshot.lines, tables, overwrite=False)
+        there = tuple(name for name in names if name not in missing)
+        return Proof(_side(old, tables, there), _side(new, loaded, there), tuple(missing))
+
+    proof = old.log.hold_still(work)
+    if not proof.holds:
+        raise StorageError(
+            "the new store gives other totals than the old one: do not use it; "
+            "empty it and move again",
+            old=old.log.place,
+            new=new.log.place,
+        )
+    return proof
+
+
+def _refuse_what_holds(store: Store) -> None:
+    if rows := store.log.rows_in_all():
+        raise ConflictError(
+            f"the store {store.log.place} holds {rows} rows already: nothing was changed; "
+            "name an empty one, or say that it may be overwritten",
+            rows=rows,
+        )
+
+
+def _put(photos: PhotoStore, name: str, jpeg: bytes) -> None:
+    """Write a photo unless it is there; another content under the name is replaced."""
+    if not (photos.has(name) and photos.read(name) == jpeg):
+        photos.put(name, jpeg)
+
+
+def _side(store: Store, tables: dict[str, TableDigest], names: tuple[str, ...]) -> Side:
+    digest = hashlib.sha256()
+    size = 0
+    for name in names:
+        jpeg = store.photos.read(name)
+        size += len(jpeg)
+        digest.update(name.encode())
+        digest.update(hashlib.sha256(jpeg).digest())
+    sorts = {sort.id: sort_totals(store.log, sort.id) for sort in store.log.list_sorts()}
+    return Side(store.log.place, tables, len(names), size, digest.hexdigest(), sorts)
+
+
+def sort_totals(log: Log, sort_id: str) -> SortTotals:
+    """Fold one sort."""
+    rows = log.sort_rows(sort_id)
+    ledger = fold(rows.sort, rows.items, rows.changes, rows.batches, rows.weighings, rows.voids)
+    grams = [batch.mass.value_g for batch in ledger.batches if batch.mass is not None]
+    return SortTotals(
+        items=len(ledger.items),
+        objects=sum(item.count for item in ledger.items),
+        grams=sum(grams, Decimal(0)),
+    )
+
+
+def _what(side: Side) -> tuple[object, ...]:
+    return side.tables, side.photos, side.photo_bytes, side.photos_sha256, side.sorts
+
+
+def _ticks(progress: Progress | None) -> Iterator[None]:
+    while True:
+        if progress is not None:
+            progress()
+        yield
+
+
+def damaged_photos(photos: PhotoStore, names: frozenset[str]) -> tuple[str, ...]:
+    """Read photos and return the names of those whose content is not what was kept."""
+    wrong = []
+    for name in sorted(names):
+        try:
+            whole = is_whole(name, photos.read(name))
+        except StorageError:
+            whole = False
+        if not whole:
+            wrong.append(name)
+    return tuple(wrong)
