@@ -62,7 +62,9 @@ def confident_joint(labels: Whole, p: Floats) -> Whole:
     return joint
 
 
-def find_doubts(labels: Whole, p: Floats) -> list[Doubt]:
+def find_doubts(
+    labels: Whole, p: Floats, *, judged: NDArray[np.bool_] | None = None
+) -> list[Doubt]:
     """Return the pictures off the diagonal of the confident joint, the most doubted first.
 
     Parameters
@@ -71,13 +73,18 @@ def find_doubts(labels: Whole, p: Floats) -> list[Doubt]:
         (n,) given labels, 0 to K - 1.
     p:
         (n, K) out-of-sample probabilities, rows summing to 1.
+    judged:
+        (n,) whether a picture's label could be learned from others; one that could not is left
+        out, also from the labels' thresholds. None: all could.
     """
+    rows = np.arange(len(labels)) if judged is None else np.flatnonzero(judged)
+    labels, p = labels[rows], p[rows]
     confident = confident_labels(labels, p)
     # A picture whose own label is the likeliest is no reason for doubt, whatever else it reaches.
     doubted = (confident >= 0) & (confident != labels) & (p.argmax(axis=1) != labels)
     found = [
         Doubt(
-            row=int(row),
+            row=int(rows[row]),
             proposed=int(confident[row]),
             p_given=float(p[row, labels[row]]),
             p_proposed=float(p[row, confident[row]]),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,20 @@ _ROUNDS = 80
 _STILL = 1e-3  # largest change of a probability's log-odds at which fitting ends
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class HeldOut:
+    """Answers of heads that did not learn from the picture asked.
+
+    `names` are the labels in order, `p` (n, K) probabilities with rows summing to 1, `judged` (n,)
+    whether the picture's own label was there to be learned: one that lies in a single group, or in
+    a single fold, can't be confirmed or doubted by the others.
+    """
+
+    names: list[str]
+    p: Floats
+    judged: NDArray[np.bool_]
+
+
 def held_out_probabilities(
     embeddings: NDArray[np.float32],
     labels: Sequence[str],
@@ -24,7 +39,7 @@ def held_out_probabilities(
     *,
     folds: int = FOLDS,
     progress: Progress | None = None,
-) -> tuple[list[str], Floats]:
+) -> HeldOut:
     """Ask, for each picture, a head that learned from pictures of other groups only.
 
     Parameters
@@ -35,11 +50,6 @@ def held_out_probabilities(
         Label and group of each picture.
     folds:
         How many heads share the work; fewer where there are fewer groups.
-
-    Returns
-    -------
-    Names of the labels in order, and (n, K) probabilities, rows summing to 1. A label that lies
-    in one fold alone was not there to be learned and gets almost nothing in that fold.
 
     Raises
     ------
@@ -56,13 +66,15 @@ def held_out_probabilities(
     y = np.array([number[label] for label in labels])
     fold = np.array(fold_groups(groups, labels, folds))
     found = np.zeros((len(y), len(names)))
+    judged = np.zeros(len(y), dtype=bool)
     for each in range(folds):
         learn, ask = fold != each, fold == each
         weight, bias = fit_head(embeddings[learn], y[learn], len(names))
+        judged[ask] = np.isin(y[ask], y[learn])
         found[ask] = softmax(embeddings[ask].astype(np.float64) @ weight.T + bias)
         if progress is not None:
             progress(each + 1, folds)
-    return names, found
+    return HeldOut(names, found, judged)
 
 
 def fit_head(
