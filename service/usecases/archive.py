@@ -11,7 +11,7 @@ import json
 import os
 import zipfile
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -79,7 +79,8 @@ def write_archive(
             path=str(path),
         ) from error
     finally:
-        unfinished.unlink(missing_ok=True)
+        with suppress(OSError):
+            unfinished.unlink(missing_ok=True)
     return manifest
 
 
