@@ -20,6 +20,7 @@ from service.store.learning_log import LearningLog
 from service.store.pile_log import PileLog
 from service.store.sort_log import SortLog
 from service.store.study_log import StudyLog
+from service.store.totals_log import TotalsLog
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,16 @@ class LogTable:
 
 
 class Log(
-    SortLog, CaptureLog, ItemLog, PileLog, StudyLog, LearningLog, AccessLog, ExampleLog, CopyLog
+    SortLog,
+    CaptureLog,
+    ItemLog,
+    PileLog,
+    StudyLog,
+    LearningLog,
+    AccessLog,
+    ExampleLog,
+    CopyLog,
+    TotalsLog,
 ):
     """Appends rows and reads them back; nothing is ever changed or deleted."""
 

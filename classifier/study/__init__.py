@@ -1,0 +1,1 @@
+"""Many sorts as one study: from totals to estimates, and the forms in which they are written."""

@@ -1,0 +1,113 @@
+"""Rates of a collection, the recovery potential under the programme, and what another would take.
+
+Which sorts are of which container, the plan says. The two sorts of one household are joined into
+one sample: rates and composition are then of both containers together.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from classifier.domain.programme import RECOVERED
+from classifier.estimators.rates import recovery_potential, recovery_rates
+from classifier.study.figures import WHOLE, About, Figure, figures_of
+from classifier.study.plan import StudyPlan, Streams
+from classifier.study.shares import TOTAL
+from classifier.study.strata import Strata, label_of
+from classifier.study.table import Floats, StudyTable
+
+_RATES = {
+    "contamination": "Contamination of the recycling container",
+    "capture": "Capture: accepted material that reached the recycling container",
+    "gross_diversion": "Diversion, all in the recycling container",
+    "net_diversion": "Diversion, accepted material only",
+}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Paired:
+    """Households with both containers: a row of the joined table, and the rows of either."""
+
+    groups: tuple[tuple[int, int], ...]
+    alone: int
+
+
+def paired(table: StudyTable, plan: StudyPlan, streams: Streams) -> Paired:
+    """Return the pairs (recycling, refuse) of sorts; several of one container are not told apart,
+    so the first counts, and what has no partner is left out."""
+    found: dict[str, dict[str, int]] = defaultdict(dict)
+    for row, sort in enumerate(table.sorts):
+        value = label_of(sort, plan, (streams.part,))
+        kind = (
+            "recycling"
+            if value in streams.recycling
+            else "refuse"
+            if value in streams.refuse
+            else ""
+        )
+        if kind:
+            found[label_of(sort, plan, streams.pair)].setdefault(kind, row)
+    groups = tuple((each["recycling"], each["refuse"]) for each in found.values() if len(each) == 2)
+    return Paired(groups, len(table.sorts) - 2 * len(groups))
+
+
+def rate_figures(
+    table: StudyTable, pairs: Paired, streams: Streams, plan: StudyPlan
+) -> Iterator[Figure]:
+    """Yield contamination, capture and diversion of the households with both containers."""
+    accepted = _ways(table, frozenset(streams.accepted_routes))
+    rows = np.array(pairs.groups)
+    taken, split = accepted
+    a, m = taken[rows[:, 0]], taken[rows[:, 1]]
+    whole = table.grams.sum(axis=1)
+    u, o = whole[rows[:, 0]] - a, whole[rows[:, 1]] - m
+    rates = recovery_rates(a, u, m, o, level=plan.level)
+    for name, words in _RATES.items():
+        yield from figures_of(
+            [getattr(rates, name)],
+            [About("rate", name, words)],
+            stratum=WHOLE,
+            measure=name,
+            basis="estimated_with_split" if split else "estimated",
+        )
+
+
+def potential_figures(table: StudyTable, strata: Strata, plan: StudyPlan) -> Iterator[Figure]:
+    """Yield the share that the programme can recover, and with the categories of the plan's what-if.
+
+    Every category has two columns, what goes to recovery and the rest, so that facts count: a
+    dirty box is no potential.
+    """
+    del strata  # as one sample: the function that knows the covariance takes no strata
+    recovered = [route in RECOVERED for route in table.routes]
+    taken = table.by_route[:, :, recovered].sum(axis=2)  # (n, K)
+    rest = table.by_route.sum(axis=2) - taken
+    k = len(table.categories)
+    now = np.concatenate([np.ones(k, dtype=bool), np.zeros(k, dtype=bool)])
+    more = np.array([each in plan.what_if for each in table.categories])
+    answer = recovery_potential(
+        np.concatenate([taken, rest], axis=1), now, now | np.concatenate([~now[:k], more]),
+        level=plan.level,
+    )  # fmt: skip
+    basis = "estimated_with_split" if table.split.any() else "estimated"
+    names = ("recovery_potential", "recovery_potential_what_if", "recovery_potential_change")
+    estimates = (answer.now, answer.then, answer.change)
+    for name, estimate in zip(names, estimates, strict=True):
+        if name == "recovery_potential" or plan.what_if:
+            yield from figures_of(
+                [estimate],
+                [TOTAL],
+                stratum=WHOLE,
+                measure=name,
+                basis=basis,  # type: ignore[arg-type]
+            )
+
+
+def _ways(table: StudyTable, routes: frozenset[str]) -> tuple[Floats, bool]:
+    chosen: NDArray[np.bool_] = np.array([route in routes for route in table.routes])
+    return table.by_route[:, :, chosen].sum(axis=(1, 2)), bool(table.split[:, :, chosen].any())

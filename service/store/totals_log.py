@@ -1,0 +1,274 @@
+"""What many sorts add up to, worked out by the database: a study may hold a million items.
+
+The same totals as `classifier.domain.ledger.fold` gives sort by sort; a test holds the two
+together on random logs. Items are summed as first recorded; those few that were corrected or undone
+later are read one by one, taken off as they were and put back as they are.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import (
+    Connection,
+    Double,
+    Select,
+    String,
+    Subquery,
+    case,
+    cast,
+    exists,
+    func,
+    or_,
+    select,
+    type_coerce,
+)
+
+from classifier.domain.quantities import Unit
+from classifier.domain.records import SortInfo
+from classifier.study.totals import (
+    CalledPhotos,
+    CountedItems,
+    NamedItems,
+    SortTotals,
+    WeighedPile,
+)
+from service.store.append import select_sorts
+from service.store.database import Database
+from service.store.rows import to_sort
+from service.store.tables import (
+    batches,
+    captures,
+    item_changes,
+    items,
+    models,
+    sorts,
+    weighing_voids,
+    weighings,
+)
+
+_AT_ONCE = 25
+"""Sorts in one query: sums over few sorts fit the processor's cache, and no database limits the
+list."""
+_FIELDS = ("category", "route", "batch_id", "count")
+
+
+class TotalsLog:
+    """The part of the log that adds up whole studies."""
+
+    _database: Database
+
+    def sort_totals(self, sort_ids: Sequence[str]) -> SortTotals:
+        """Return what was counted and weighed in each of the sorts, as it stood at one moment.
+
+        Ids that no sort bears are left out.
+        """
+        with self._database.read() as connection:
+            piles = _piles(connection, sort_ids)
+            changed = _changed_items(connection, sort_ids)
+            cells = Counter((pile.sort_id, pile.category) for pile in piles)
+            several = {cell for cell, number in cells.items() if number > 1}
+            return SortTotals(
+                sorts=_sorts(connection, sort_ids),
+                items=_items(connection, sort_ids, changed),
+                named=_named(connection, several, changed),
+                piles=piles,
+                photos=_photos(connection, sort_ids),
+            )
+
+
+def _chunks(sort_ids: Sequence[str]) -> Iterator[Sequence[str]]:
+    for start in range(0, len(sort_ids), _AT_ONCE):
+        yield sort_ids[start : start + _AT_ONCE]
+
+
+def _rows(
+    connection: Connection, query: Select[Any], column: Any, sort_ids: Sequence[str]
+) -> Iterator[Any]:
+    for chunk in _chunks(sort_ids):
+        yield from connection.execute(query.where(column.in_(chunk))).all()
+
+
+def _sorts(connection: Connection, sort_ids: Sequence[str]) -> tuple[SortInfo, ...]:
+    query = select_sorts().order_by(sorts.c.seq)
+    found = (to_sort(row._mapping) for row in _rows(connection, query, sorts.c.id, sort_ids))
+    return tuple(sorted(found, key=lambda sort: (sort.sorted_on, sort.name, sort.id)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Changed:
+    """An item that was changed: its fields as first recorded, and as they are, None if undone."""
+
+    sort_id: str
+    first: dict[str, Any]
+    now: dict[str, Any] | None
+
+
+def _changed_items(connection: Connection, sort_ids: Sequence[str]) -> list[_Changed]:
+    query = (
+        select(
+            items.c.id,
+            items.c.sort_id,
+            item_changes.c.kind,
+            *(items.c[name].label(f"first_{name}") for name in _FIELDS),
+            *(item_changes.c[name] for name in _FIELDS),
+        )
+        .join(items, items.c.id == item_changes.c.item_id)
+        .order_by(item_changes.c.seq)
+    )
+    found: dict[str, _Changed] = {}
+    for row in _rows(connection, query, item_changes.c.sort_id, sort_ids):
+        given = row._mapping
+        if row.id not in found:
+            first = {name: given[f"first_{name}"] for name in _FIELDS}
+            found[row.id] = _Changed(row.sort_id, first, first)
+        before = found[row.id]
+        now = before.now
+        if row.kind == "void":
+            now = None
+        elif now is not None:
+            now = {**now, **{name: given[name] for name in _FIELDS if given[name] is not None}}
+        found[row.id] = _Changed(row.sort_id, before.first, now)
+    return list(found.values())
+
+
+def _items(
+    connection: Connection, sort_ids: Sequence[str], changed: Sequence[_Changed]
+) -> tuple[CountedItems, ...]:
+    key = (items.c.sort_id, items.c.category, items.c.route)
+    query = select(*key, func.sum(items.c.count), func.count()).group_by(*key)
+    found = map(CountedItems._make, _rows(connection, query, items.c.sort_id, sort_ids))
+    if not changed:
+        return tuple(found)
+    sums = {row[:3]: row[3:] for row in found}
+    _put_right(sums, changed, ("category", "route"))
+    return tuple(CountedItems(*key, *sums[key]) for key in sums if sums[key][1])
+
+
+def _named(
+    connection: Connection, cells: set[tuple[str, str]], changed: Sequence[_Changed]
+) -> tuple[NamedItems, ...]:
+    """Return items by pile, of the cells (sort and category) that have more than one."""
+    key = (items.c.sort_id, items.c.category, items.c.route, items.c.batch_id)
+    query = select(*key, func.sum(items.c.count), func.count()).group_by(*key)
+    sort_ids = sorted({sort_id for sort_id, _ in cells})
+    sums = {row[:4]: row[4:] for row in _rows(connection, query, items.c.sort_id, sort_ids)}
+    _put_right(sums, changed, ("category", "route", "batch_id"))
+    return tuple(NamedItems(*key, *sums[key]) for key in sums if sums[key][1] and key[:2] in cells)
+
+
+def _put_right(sums: dict[Any, Any], changed: Sequence[_Changed], fields: tuple[str, ...]) -> None:
+    """Take changed items off the sums as they were, and add them as they are."""
+    for each in changed:
+        for values, sign in ((each.first, -1), (each.now, 1)):
+            if values is not None:
+                key = (each.sort_id, *(values[name] for name in fields))
+                objects, records = sums.get(key, (0, 0))
+                sums[key] = (objects + sign * values["count"], records + sign)
+
+
+def _grams(unit: Any) -> Any:
+    return case({each.value: float(each.grams) for each in Unit}, value=unit)
+
+
+def _number(column: Any) -> Any:
+    # The text that was read, as a number: exact decimals are for single sorts.
+    return cast(type_coerce(column, String), Double)
+
+
+def _nets() -> Subquery:
+    """Return net mass and tolerance of each weighing in grams, by the rules of `net_mass`."""
+    w = weighings.c
+    step = _number(w.resolution) * _grams(w.unit)
+    tare_unit = func.coalesce(w.tare_unit, w.unit)
+    no_tare = or_(w.tare.is_(None), (_number(w.tare) == 0) & (w.method == "container"))
+    own_step = _number(w.tare_resolution) * _grams(tare_unit)
+    tare_step = case((no_tare, 0.0), (w.tare_resolution.is_(None), step), else_=own_step)
+    tare = func.coalesce(_number(w.tare), 0.0) * _grams(tare_unit)
+    void = exists().where(weighing_voids.c.weighing_id == w.id)
+    return select(
+        w.sort_id,
+        w.batch_id,
+        (~void).label("stands"),
+        (w.method != "below_resolution").label("read"),
+        step.label("step"),
+        (_number(w.gross) * _grams(w.unit) - tare).label("net"),
+        ((step + tare_step) / 2).label("half"),
+        w.contents_left,
+    ).subquery()
+
+
+def _piles(connection: Connection, sort_ids: Sequence[str]) -> tuple[WeighedPile, ...]:
+    n = _nets().c
+    read, unread = n.stands & n.read, n.stands & ~n.read
+    low = case((n.net > n.half, n.net - n.half), else_=0.0)
+    query = select(
+        n.batch_id,
+        func.avg(case((read, n.net))),
+        func.avg(case((read, low))),
+        func.avg(case((read, n.net + n.half))),
+        func.min(case((unread, n.step))),
+        func.max(case((n.stands & n.contents_left, 1), else_=0)),
+    ).group_by(n.batch_id)
+    weighed = {row[0]: row[1:] for row in _rows(connection, query, n.sort_id, sort_ids)}
+    nothing = (None, None, None, None, 0)
+    heaps = select(batches.c.sort_id, batches.c.category, batches.c.id).order_by(batches.c.seq)
+    found = []
+    for sort_id, category, batch_id in _rows(connection, heaps, batches.c.sort_id, sort_ids):
+        grams, low_g, high_g, below, left = weighed.get(batch_id, nothing)
+        below = below if grams is None else None
+        touched = batch_id in weighed
+        found.append(
+            WeighedPile(
+                sort_id, category, batch_id, touched, grams, low_g, high_g, below, bool(left)
+            )
+        )
+    return tuple(found)
+
+
+def _photos(connection: Connection, sort_ids: Sequence[str]) -> tuple[CalledPhotos, ...]:
+    """Return photographed items by what the network called them and what people said blind.
+
+    Nothing where no photo was judged blind: there is nothing to correct by. Strata are the answer
+    of the network by itself: learning in place changes with the very labels that are to judge it.
+    """
+    audits = select(captures.c.id).where(captures.c.audit).limit(1)
+    if not any(True for _ in _rows(connection, audits, captures.c.sort_id, sort_ids)):
+        return ()
+    form = captures.c.forms[0][0].as_string()
+    undone = exists().where(item_changes.c.item_id == items.c.id, item_changes.c.kind == "void")
+    ours = items.c.capture_id == captures.c.id
+    looked = (captures.c.model_id.is_not(None), form.is_not(None), ~undone)
+    every = select(form, func.count()).join(items, ours).where(*looked).group_by(form)
+    last = (
+        select(item_changes.c.category)
+        .where(item_changes.c.item_id == items.c.id, item_changes.c.category.is_not(None))
+        .order_by(item_changes.c.seq.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
+    said = func.coalesce(last, items.c.category)
+    blind = select(form, said).join(items, ours).where(*looked, captures.c.audit)
+    numbers: Counter[str] = Counter()
+    for name, count in _rows(connection, every, captures.c.sort_id, sort_ids):
+        numbers[name] += count
+    answers: dict[str, Counter[str]] = defaultdict(Counter)
+    for name, category in _rows(connection, blind, captures.c.sort_id, sort_ids):
+        answers[name][category] += 1
+    best = _best_categories(connection)
+    return tuple(
+        CalledPhotos(name, best.get(name, ""), numbers[name], dict(answers[name]))
+        for name in sorted(numbers)
+    )
+
+
+def _best_categories(connection: Connection) -> dict[str, str]:
+    """Return the category that each form most likely is, by the newest model that knows it."""
+    found: dict[str, str] = {}
+    for content in connection.scalars(select(models.c.content).order_by(models.c.seq)):
+        for form, weights in content["form_categories"].items():
+            found[form] = max(weights, key=weights.get) if weights else ""
+    return found

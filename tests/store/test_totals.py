@@ -1,0 +1,217 @@
+"""Sums that the database works out equal the fold over single rows, on random logs."""
+
+from __future__ import annotations
+
+import uuid
+from collections import Counter
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from sqlalchemy import insert
+
+from classifier.domain.allocation import allocate
+from classifier.domain.categories import load_categories
+from classifier.domain.ledger import Ledger, fold
+from classifier.domain.programme import load_shipped_programmes
+from classifier.domain.quantities import Unit
+from classifier.domain.records import SortInfo
+from classifier.domain.report_categories import Names, category_lines
+from classifier.domain.report_routes import UNDECIDED, weighed_piles
+from classifier.study.table import StudyTable, study_table
+from service.store.log import Log as Store
+from service.store.schema import open_database
+from service.store.tables import batches, item_changes, items, sorts, weighing_voids, weighings
+from tests.property.logs import Log, logs
+from tests.unit.rows import a_batch, a_change, a_sort, a_void, a_weighing, an_item, too_light
+
+LB, OZ = Unit.LB, Unit.OZ
+CATEGORIES = load_categories()
+PROGRAMMES = {each.id: each for each in load_shipped_programmes(CATEGORIES)}
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    path = tmp_path_factory.mktemp("totals") / "t.sqlite3"
+    database = open_database(f"sqlite:///{path}")
+    yield Store(database)
+    database.close()
+
+
+def write(store: Store, log: Log) -> SortInfo:
+    """Write a log as rows under fresh ids; equal times get the order of their ids, as in fold."""
+    fresh: dict[str, str] = {}
+
+    def new(ident: str | None) -> str | None:
+        return None if ident is None else fresh.setdefault(ident, str(uuid.uuid4()))
+
+    sort = replace(a_sort(), id=str(uuid.uuid4()))
+    common = {"fingerprint": "0" * 64}
+
+    def ordered(rows: list[Any]) -> list[Any]:
+        return sorted(rows, key=lambda row: (row.at, row.id))
+
+    rows: list[tuple[Any, list[dict[str, Any]]]] = [
+        (
+            sorts,
+            [
+                {
+                    "id": sort.id, "name": sort.name, "place": sort.place,
+                    "stratum": sort.stratum, "sorted_on": sort.sorted_on, "days": sort.days,
+                    "persons": sort.persons, "programme_id": sort.programme_id,
+                    "programme_version": "1", "sorters": list(sort.sorters),
+                    "keeps_photos": True, "at": sort.created_at, **common,
+                }
+            ],
+        ),
+        (
+            batches,
+            [
+                {"id": new(b.id), "sort_id": sort.id, "category": b.category, "label": "",
+                 "at": b.at, **common}
+                for b in ordered(log.batches)
+            ],
+        ),
+        (
+            items,
+            [
+                {"id": new(i.id), "sort_id": sort.id, "batch_id": new(i.batch_id),
+                 "category": i.category, "count": i.count, "facts": {}, "route": i.route,
+                 "sorter": "", "note": "", "categories_version": "1", "programme_version": "1",
+                 "at": i.at, **common}
+                for i in ordered(log.items)
+            ],
+        ),
+        (
+            item_changes,
+            [
+                {"id": new(c.id), "sort_id": sort.id, "item_id": new(c.item_id), "kind": c.kind,
+                 "category": c.category, "count": c.count, "route": c.route,
+                 "batch_id": new(c.batch_id), "reason": "", "sorter": "",
+                 "programme_version": "1", "at": c.at, **common}
+                for c in ordered(log.changes)
+            ],
+        ),
+        (
+            weighings,
+            [
+                {"id": new(w.id), "sort_id": sort.id, "batch_id": new(w.batch_id),
+                 "method": w.method, "gross": w.gross, "tare": w.tare, "unit": w.unit.value,
+                 "resolution": w.resolution, "tare_unit": w.tare_unit,
+                 "tare_resolution": w.tare_resolution, "contents_left": w.contents_left,
+                 "note": "", "sorter": "", "at": w.at, **common}
+                for w in ordered(log.weighings)
+            ],
+        ),
+        (
+            weighing_voids,
+            [
+                {"id": new(v.id), "sort_id": sort.id, "weighing_id": new(v.weighing_id),
+                 "reason": "", "sorter": "", "at": v.at, **common}
+                for v in log.voids
+            ],
+        ),
+    ]  # fmt: skip
+
+    def work(connection: Any) -> None:
+        for table, values in rows:
+            for value in values:
+                connection.execute(insert(table), value)
+
+    store._database.write(work)
+    return sort
+
+
+def folded(log: Log) -> Ledger:
+    """Fold as reports do: without piles that hold nothing and were never weighed."""
+    first = log.fold()
+    used = {pile.batch.id for pile in first.batches if pile.count or pile.weighings}
+    used |= {weighing.batch_id for weighing in log.weighings}
+    kept = [batch for batch in log.batches if batch.id in used]
+    return fold(a_sort(), log.items, log.changes, kept, log.weighings, log.voids)
+
+
+def check(table: StudyTable, row: int, ledger: Ledger) -> None:
+    lines = {line.category: line for line in category_lines(ledger, Names(CATEGORIES))}
+    for k, category in enumerate(table.categories):
+        line = lines.get(category)
+        if line is None:
+            assert table.objects[row, k] == 0
+            assert table.grams[row, k] == 0
+            continue
+        mass = line.mass
+        below = float(line.below_g or 0)
+        assert table.objects[row, k] == line.count
+        assert table.grams[row, k] == pytest.approx(float(mass.value_g) if mass else 0)
+        assert table.low[row, k] == pytest.approx(float(mass.low_g) if mass else 0)
+        assert table.high[row, k] == pytest.approx((float(mass.high_g) if mass else 0) + below)
+        total = ledger.category(category)
+        open_piles = any(pile.state == "not_weighed" for pile in total.batches)
+        weighed = any(pile.state != "not_weighed" for pile in total.batches)
+        assert table.unweighed[row, k] == (open_piles or not weighed)
+    ways = allocate(weighed_piles(ledger, PROGRAMMES["alder_valley"]))
+    counts: Counter[str] = Counter()
+    for item in ledger.items:
+        counts[item.route or UNDECIDED] += item.count
+    for r, route in enumerate(table.routes):
+        assert table.objects_by_route[row, :, r].sum() == counts[route]
+        own = ways.get(route)
+        measured = float(own.measured.value_g) if own else 0.0
+        split = float(own.split_g) if own else 0.0
+        assert table.by_route[row, :, r].sum() == pytest.approx(measured + split)
+        assert table.split[row, :, r].sum() == pytest.approx(split)
+
+
+@settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(logs())
+def test_sums_equal_the_fold_on_random_logs(store: Store, log: Log) -> None:
+    sort = write(store, log)
+    totals = store.sort_totals([sort.id])
+    table = study_table(totals, CATEGORIES, PROGRAMMES)
+    check(table, 0, folded(log))
+
+
+def test_sums_equal_the_fold_for_units_tares_and_repeated_weighings(store: Store) -> None:
+    log = Log(
+        items=[
+            an_item("i1", "food", count=3, batch_id="b1"),
+            an_item("i2", "food", count=2, route="residual", batch_id="b2"),
+            an_item("i3", "glass_bottles_jars", count=4, minute=2),
+        ],
+        changes=[
+            a_change("c1", "i1", category="textiles", minute=20),
+            a_change("c2", "i1", count=9, minute=21),
+            a_change("c3", "i1", category="food", minute=22),
+            a_change("c4", "i3", route="deposit_return", batch_id="b3", minute=23),
+        ],
+        batches=[
+            a_batch("b1", "food"),
+            a_batch("b2", "food", minute=6),
+            a_batch("b3", "glass_bottles_jars"),
+            a_batch("b4", "food", minute=7),
+        ],
+        weighings=[
+            a_weighing("w1", "b1", gross="2.5", tare="8", tare_unit=OZ, tare_resolution="0.5"),
+            replace(a_weighing("w2", "b1", gross="5.1", tare="0", minute=11), unit=LB),
+            a_weighing("w3", "b2", gross="900", tare=None, minute=12),
+            too_light("w4", "b3"),
+            a_weighing("w5", "b3", gross="0.5", tare="0.1", minute=14),
+            a_weighing("w6", "b4", minute=15),
+        ],
+        voids=[a_void("v1", "w5"), a_void("v2", "w6")],
+    )
+    sort = write(store, log)
+    check(study_table(store.sort_totals([sort.id]), CATEGORIES, PROGRAMMES), 0, folded(log))
+
+
+def test_several_sorts_come_in_order_of_their_day_and_unknown_ids_are_left_out(
+    store: Store,
+) -> None:
+    empty = Log([], [], [], [], [])
+    ids = [write(store, empty).id for _ in range(3)]
+    totals = store.sort_totals([*ids, str(uuid.uuid4())])
+    assert {sort.id for sort in totals.sorts} == set(ids)
+    assert totals.items == totals.piles == totals.photos == ()
