@@ -57,7 +57,10 @@ class Settings(BaseSettings):
     )
     bundle: str = Field(
         default="",
-        description="Model bundle: a name among those shipped, or a folder; empty: household.",
+        description=(
+            "Model bundle that answers until another is promoted: a name among those shipped, or "
+            "a folder; empty: household."
+        ),
     )
     programmes_dir: Path | None = Field(
         default=None,
@@ -85,6 +88,11 @@ class Settings(BaseSettings):
     def photos_dir(self) -> Path:
         """Folder of the cleaned photos."""
         return self.data_dir / "photos"
+
+    @property
+    def bundles_dir(self) -> Path:
+        """Folder of the model bundles that were promoted."""
+        return self.data_dir / "bundles"
 
     @property
     def store_url(self) -> str:

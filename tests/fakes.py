@@ -7,6 +7,7 @@ import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,9 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from classifier.domain.suggestion import Ranked, Thresholds
+from service.bundle_shelf import BundleShelf
 from service.store.rows import ModelRecord
+from service.usecases.model_desk import LoadedModel, ModelDesk
 
 FORM_CATEGORIES: dict[str, dict[str, float]] = {
     "drink_can": {"aluminium_cans": 0.9, "steel_cans": 0.1},
@@ -37,6 +40,12 @@ def model_record(version: str = "1.0.0") -> ModelRecord:
         form_categories=FORM_CATEGORIES,
         thresholds=Thresholds(route=0.7, stop=0.2, unsure=0.35, non_item=0.6),
     )
+
+
+def fixed_desk(model: LoadedModel) -> ModelDesk:
+    """Return a desk whose model answers whatever is promoted."""
+    shelf = BundleShelf(Path("nowhere"), start="", category_ids=frozenset(), given=model)
+    return ModelDesk(shelf, str)
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,8 @@ from service.store.example_log import ExampleLog
 from service.store.item_log import ItemLog
 from service.store.learning_log import LearningLog
 from service.store.pile_log import PileLog
+from service.store.promotion_log import PromotionLog
+from service.store.server_checks import power_cut_risks, strays
 from service.store.sort_log import SortLog
 from service.store.study_log import StudyLog
 from service.store.totals_log import TotalsLog
@@ -43,6 +45,7 @@ class Log(
     AccessLog,
     ExampleLog,
     CopyLog,
+    PromotionLog,
     TotalsLog,
 ):
     """Appends rows and reads them back; nothing is ever changed or deleted."""
@@ -68,18 +71,23 @@ class Log(
                 )
 
     def problems(self) -> tuple[str, ...]:
-        """Check the database file itself and return what is wrong with it."""
-        if self._database.engine.dialect.name != "sqlite":
-            return ()
+        """Check the database itself and return what is wrong with it."""
         try:
             with self._database.read() as connection:
+                if connection.dialect.name != "sqlite":
+                    return tuple(strays(connection))
                 said = [str(row[0]) for row in connection.execute(text("PRAGMA integrity_check"))]
-                strays = list(connection.execute(text("PRAGMA foreign_key_check")))
+                lost = list(connection.execute(text("PRAGMA foreign_key_check")))
         except StorageError as error:
             return (error.message,)
         found = [line for line in said if line != "ok"]
-        found += [f"table {row[0]}, row {row[1]}: refers to no row of {row[2]}" for row in strays]
+        found += [f"table {row[0]}, row {row[1]}: refers to no row of {row[2]}" for row in lost]
         return tuple(found)
+
+    def risks(self) -> tuple[str, ...]:
+        """Return how a database server is set up to lose in a power cut what it acknowledged."""
+        with self._database.read() as connection:
+            return tuple(power_cut_risks(connection))
 
     def ping(self) -> None:
         """Raise StorageError when the database does not answer."""

@@ -15,7 +15,7 @@ from classifier.domain.errors import (
 )
 from classifier.domain.records import SortInfo
 from classifier.domain.suggestion import Suggestion
-from service.store.rows import CaptureRecord, CaptureState, ItemState
+from service.store.rows import CaptureRecord, CaptureState, ItemState, ModelRecord
 from service.usecases.audits import blind, is_audit, is_hidden
 from service.usecases.entries import check_id
 from service.usecases.items import history_of
@@ -126,21 +126,24 @@ class _Seen:
 
     jpeg: bytes
     notice: str
+    model: ModelRecord | None = None
     forms: tuple[tuple[str, float], ...] = ()
     embedding: bytes | None = None
 
 
 def _look(services: Services, data: bytes, side: int) -> _Seen:
     photo, jpeg = services.reader.read(data, max_side=side)
-    if services.predictor is None:
-        return _Seen(jpeg, services.model_problem)
+    answering = services.models.newest()
+    if answering.predictor is None:
+        return _Seen(jpeg, answering.problem)
     try:
-        prediction = services.predictor.predict(photo)
+        prediction = answering.predictor.predict(photo)
     except BundleError as error:
         return _Seen(jpeg, error.message)
     return _Seen(
         jpeg,
-        services.model_problem,
+        answering.problem,
+        answering.record,
         tuple((each.id, each.p) for each in prediction.forms),
         prediction.embedding.astype("<f2").tobytes(),
     )
@@ -161,7 +164,7 @@ def _record(
         sort_id=sort.id,
         photo_name=name,
         forms=seen.forms,
-        model=services.model if seen.forms else None,
+        model=seen.model,
         categories_version=services.categories.version,
         programme_version=programme.version,
         notice=seen.notice,

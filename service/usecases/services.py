@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -13,32 +13,13 @@ from classifier.domain.errors import UnknownIdError
 from classifier.domain.item_weights import PriorWeights
 from classifier.domain.national import National
 from classifier.domain.programme import Programme
-from classifier.domain.suggestion import Ranked
 from service.images.names import PhotoStore
 from service.images.thumbs import Thumbs
 from service.settings import Settings
 from service.store.log import Log
 from service.store.rows import ModelRecord
 from service.usecases.learning_desk import LearningDesk
-
-
-class PredictionLike(Protocol):
-    """Ranked forms of one photo and its embedding (a float vector)."""
-
-    @property
-    def forms(self) -> Sequence[Ranked]:
-        """Forms, the most probable first; probabilities sum to 1."""
-
-    @property
-    def embedding(self) -> Any:
-        """Array of floats with `astype` and `tobytes`."""
-
-
-class PredictorProtocol(Protocol):
-    """A model that looks at a decoded photo."""
-
-    def predict(self, photo: Any, /) -> PredictionLike:
-        """Return the ranked forms of `photo`."""
+from service.usecases.model_desk import ModelDesk, PredictorProtocol
 
 
 class PhotoReader(Protocol):
@@ -53,7 +34,7 @@ class PhotoReader(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Services:
-    """The collaborators of the use cases; `predictor` is None when no bundle could be read."""
+    """The collaborators of the use cases."""
 
     settings: Settings
     log: Log
@@ -63,12 +44,25 @@ class Services:
     programmes: Mapping[str, Programme]
     priors: PriorWeights | None
     national: National | None
-    predictor: PredictorProtocol | None
-    model: ModelRecord | None
-    model_problem: str
+    models: ModelDesk
     inference: Executor
     clock: Callable[[], datetime]
     learning: LearningDesk = field(default_factory=LearningDesk)
+
+    @property
+    def predictor(self) -> PredictorProtocol | None:
+        """The model that answered last, None when no bundle could be read."""
+        return self.models.answering.predictor
+
+    @property
+    def model(self) -> ModelRecord | None:
+        """What the rules need of that model."""
+        return self.models.answering.record
+
+    @property
+    def model_problem(self) -> str:
+        """Why there is no model; empty when there is one."""
+        return self.models.answering.problem
 
     @property
     def thumbs(self) -> Thumbs:

@@ -33,7 +33,7 @@ def check_store(services: Services) -> StoreCheck:
 
 def health(services: Services) -> Health:
     """Return whether store and model answer; without a model the rest goes on."""
-    problems = [services.model_problem] if services.model_problem else []
+    problems = [each for each in (services.model_problem, services.models.trouble) if each]
     try:
         services.log.ping()
     except StorageError as error:

@@ -17,7 +17,7 @@ from service.usecases import captures, items, learning, learning_course, studies
 from service.usecases.services import Services
 from service.usecases.views import CaptureView
 from service.wiring import LoadedModel, build_services
-from tests.fakes import FakeClock, FakePredictor, model_record, new_id
+from tests.fakes import FakeClock, FakePredictor, fixed_desk, model_record, new_id
 from tests.store.entries import enter, start, take
 
 # What the camera sees of two kinds of tub that the fake model takes for cardboard.
@@ -246,7 +246,8 @@ def test_photos_of_another_model_teach_nothing(
     services: Services, sort: SortInfo, predictor: FakePredictor
 ) -> None:
     teach(services, sort, predictor, ROUND, "foam_polystyrene", 3)
-    newer = replace(services, model=model_record("2.0.0"))
+    newer_model = LoadedModel(predictor, model_record("2.0.0"), "")
+    newer = replace(services, models=fixed_desk(newer_model))
     assert look(newer, sort, predictor, ROUND).learned_from is None
     newer.learning.settle()
     state = learning.learning_state(newer, sort.id)
@@ -259,7 +260,8 @@ def test_without_a_model_nothing_is_learned(
     services: Services, sort: SortInfo, predictor: FakePredictor
 ) -> None:
     teach(services, sort, predictor, ROUND, "foam_polystyrene", 2)
-    blind = replace(services, model=None, predictor=None)
+    no_model = LoadedModel(None, None, "")
+    blind = replace(services, models=fixed_desk(no_model))
     assert take(blind, sort).learned_from is None
     state = learning.learning_state(blind, sort.id)
     assert (state.confirmations, state.left_out, state.model) == (0, 2, None)
@@ -325,7 +327,8 @@ def test_a_foreign_or_damaged_head_is_refused(
 ) -> None:
     teach(services, sort, predictor, ROUND, "foam_polystyrene", 2)
     _, content = learning.export_head(services, sort.id)
-    newer = replace(services, model=model_record("2.0.0"))
+    newer_model = LoadedModel(predictor, model_record("2.0.0"), "")
+    newer = replace(services, models=fixed_desk(newer_model))
     for broken in (b"", b"PK", content[:-20], content.replace(b"about", b"abouT")):
         with pytest.raises(HeadError):
             learning.start_from_file(

@@ -1,0 +1,60 @@
+"""Which model bundle answers: one row each time that another one was chosen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import Connection, func, select
+
+from service.store.append import already_recorded, insert
+from service.store.database import Database
+from service.store.study_tables import promotions
+
+
+@dataclass(frozen=True, slots=True)
+class Promotion:
+    """A bundle, by its folder among those installed, that answers since then.
+
+    An empty `bundle` stands for the one that the settings name.
+    """
+
+    id: str
+    bundle: str
+    sorter: str
+    at: datetime
+
+
+class PromotionLog:
+    """The part of the log that is about the choice of the model."""
+
+    _database: Database
+
+    def add_promotion(self, promotion: Promotion) -> None:
+        """Record a choice; a resend changes nothing.
+
+        Raises ConflictError when the id bears another choice.
+        """
+        sent = {"bundle": promotion.bundle, "sorter": promotion.sorter}
+
+        def work(connection: Connection) -> None:
+            if not already_recorded(connection, promotions, promotion.id, sent, "promotion"):
+                values = {"id": promotion.id, "at": promotion.at, **sent}
+                insert(connection, promotions, sent, values)
+
+        self._database.write(work)
+
+    def promoted_bundle(self) -> str:
+        """Return the bundle that answers; empty where none was promoted or all were taken back."""
+        newest = select(func.max(promotions.c.seq)).scalar_subquery()
+        with self._database.read() as connection:
+            found = connection.scalar(select(promotions.c.bundle).where(promotions.c.seq == newest))
+        return found or ""
+
+    def list_promotions(self) -> tuple[Promotion, ...]:
+        """Return all choices, the oldest first."""
+        with self._database.read() as connection:
+            rows = connection.execute(select(promotions).order_by(promotions.c.seq)).mappings()
+            return tuple(
+                Promotion(row["id"], row["bundle"], row["sorter"], row["at"]) for row in rows
+            )
