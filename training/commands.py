@@ -20,7 +20,8 @@ def train_command(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(
         prog="tallytare train",
         description="Train a model bundle from labelled pictures: a folder per label, or a "
-        "manifest CSV with the columns path and form (and, if known, source, material, group).",
+        "manifest CSV with the columns path and form or label (and, if known, source, material, "
+        "group, split), such as the folder that `tallytare examples export` writes.",
     )
     parser.add_argument("data", type=Path, help="folder or manifest CSV")
     parser.add_argument("--recipe", default="own", help="name of a shipped recipe or a file")
@@ -87,6 +88,9 @@ def evaluate_command(arguments: list[str]) -> int:
     parser.add_argument(
         "--source", action="append", default=[], help="only pictures of this source"
     )
+    parser.add_argument(
+        "--split", default="", help="only pictures of this split of the manifest, such as test"
+    )
     parser.add_argument("--programme", default="alder_valley", help="whose routes are scored")
     parser.add_argument("--json", action="store_true", help="print JSON instead of a table")
     given = parser.parse_args(arguments)
@@ -96,13 +100,24 @@ def evaluate_command(arguments: list[str]) -> int:
             from training.compare import compare, compared_text
 
             result = compare(
-                given.data, given.bundle, given.against, given.programme, sources=given.source
+                given.data,
+                given.bundle,
+                given.against,
+                given.programme,
+                sources=given.source,
+                split=given.split,
             )
             told = compared_text(result)
         else:
             from training.judge import judge, judged_text
 
-            asked, result = judge(given.data, given.bundle, given.programme, sources=given.source)
+            asked, result = judge(
+                given.data,
+                given.bundle,
+                given.programme,
+                sources=given.source,
+                split=given.split,
+            )
             told = judged_text(result)
             if given.page is not None:
                 from training.page import write_page

@@ -29,6 +29,7 @@ def compare(
     programme_id: str,
     *,
     sources: Sequence[str] = (),
+    split: str = "",
 ) -> dict[str, Any]:
     """Compare two bundles on the items of forms that both know.
 
@@ -46,7 +47,7 @@ def compare(
     categories = load_categories()
     programme = find_programme(programme_id, categories)
     common = set(bundles[0].labels) & set(bundles[1].labels) - {NON_ITEM}
-    examples = read_examples(data, sources=sources)
+    examples = read_examples(data, sources=sources, split=split)
     wanted = [example for example in examples if example.form in common]
     if not wanted:
         raise DataFileError(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -15,7 +16,7 @@ from training.groups import Merged, merge_groups
 from training.images import Canvases, load_canvases
 from training.manifest import Example
 from training.network import SortNet
-from training.splits import refuse_thin_labels, split_groups
+from training.splits import SPLITS, refuse_thin_labels, split_groups
 from training.train import Labels
 
 
@@ -68,8 +69,32 @@ def load_dataset(
     labels = number_labels(readable, table)
     merged = _merge(readable, canvases, device, layout)
     refuse_thin_labels([e.form for e in readable], merged.groups)
-    splits = split_groups(merged.groups, seed=seed)
+    splits = _splits(readable, merged.groups, seed)
     return Dataset(readable, canvases, labels, merged.groups, splits, merged.repeats, refused)
+
+
+def _splits(examples: Sequence[Example], groups: Sequence[str], seed: int) -> list[str]:
+    """Take the splits that the manifest gives and draw the others by group.
+
+    Where near-repeats join groups of different splits the pictures keep their splits, as asked;
+    how many there are is told, since they flatter the figures.
+    """
+    drawn = split_groups(groups, seed=seed)
+    given: dict[str, set[str]] = {}
+    for example, group in zip(examples, groups, strict=True):
+        if example.split:
+            given.setdefault(group, set()).add(example.split)
+    torn = sum(len(given.get(group, ())) > 1 for group in groups)
+    if torn:
+        sys.stderr.write(
+            f"{torn} pictures look like one of another split; the splits of the manifest were "
+            "kept, so that the figures are a little too good\n"
+        )
+    # One without a split follows those that it was joined with, to be learned from if in doubt.
+    return [
+        example.split or min(given.get(group, {split}), key=SPLITS.index)
+        for example, group, split in zip(examples, groups, drawn, strict=True)
+    ]
 
 
 def _merge(

@@ -48,7 +48,12 @@ def find_programme(programme_id: str, categories: Categories) -> Programme:
 
 
 def judge(
-    data: Path, bundle_name: str | None, programme_id: str, *, sources: Sequence[str] = ()
+    data: Path,
+    bundle_name: str | None,
+    programme_id: str,
+    *,
+    sources: Sequence[str] = (),
+    split: str = "",
 ) -> tuple[Asked, dict[str, Any]]:
     """Score a bundle by source and form; returns its answers and the figures.
 
@@ -62,7 +67,7 @@ def judge(
     bundle = load_bundle(find_bundle(bundle_name))
     categories = load_categories()
     programme = find_programme(programme_id, categories)
-    asked = ask(read_examples(data, sources=sources), bundle)
+    asked = ask(read_examples(data, sources=sources, split=split), bundle)
     routes, _ = route_matrix(asked.table, categories, programme)
     result: dict[str, Any] = {
         "bundle": bundle.name,

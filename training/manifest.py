@@ -9,35 +9,44 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from classifier.domain.errors import DataFileError
+from training.splits import SPLITS
 
 _BLOCK = 25  # consecutive file numbers of one label which may show one object again
 
 
 @dataclass(frozen=True, slots=True)
 class Example:
-    """One labelled picture. `form` and `material` are empty where nobody decided."""
+    """One labelled picture. `form` and `material` are empty where nobody decided.
+
+    `split` is train, calibrate or test where the manifest says so, else empty: then it is drawn.
+    """
 
     path: Path
     source: str
     form: str
     material: str
     group: str
+    split: str = ""
 
 
-def read_examples(path: Path, *, sources: Iterable[str] = ()) -> list[Example]:
+def read_examples(path: Path, *, sources: Iterable[str] = (), split: str = "") -> list[Example]:
     """Read a manifest CSV (or the `manifest.csv` in a folder), else a folder per label.
 
     Parameters
     ----------
     path:
-        A CSV with at least `path` and `form` (paths relative to the CSV), or a folder.
+        A CSV with at least `path` and `form` or `label` (paths relative to the CSV), or a folder.
+        `tallytare examples export` writes such a folder, with groups and splits.
     sources:
         Keep only these sources; empty keeps all.
+    split:
+        Keep only the pictures of this split of the manifest; empty keeps all.
 
     Raises
     ------
     DataFileError
-        Nothing there, no table, a column missing, an unknown source, or no picture.
+        Nothing there, no table, a column missing, an unknown source or split, a group in two
+        splits, or no picture.
     """
     if path.is_dir() and (path / "manifest.csv").is_file():
         path = path / "manifest.csv"
@@ -51,7 +60,14 @@ def read_examples(path: Path, *, sources: Iterable[str] = ()) -> list[Example]:
         raise DataFileError(f"{path} holds no labelled picture", file=str(path))
     wanted = set(sources)
     require_sources(examples, wanted)
-    return [e for e in examples if not wanted or e.source in wanted]
+    kept = [e for e in examples if not wanted or e.source in wanted]
+    if split and not any(e.split == split for e in kept):
+        raise DataFileError(
+            f"{path}: no picture lies in the split {split!r}; the manifest has "
+            f"{', '.join(sorted({e.split for e in kept} - {''})) or 'no splits'}",
+            file=str(path),
+        )
+    return [e for e in kept if not split or e.split == split]
 
 
 def require_sources(examples: Iterable[Example], wanted: Iterable[str]) -> None:
@@ -73,22 +89,46 @@ def _from_csv(path: Path) -> list[Example]:
         raise DataFileError(
             f"{path} can't be read as a CSV in UTF-8 ({error}); save it so", file=str(path)
         ) from error
-    if absent := {"path", "form"} - columns:
+    label = "form" if "form" in columns else "label"
+    if absent := {"path", label if label in columns else "form"} - columns:
         raise DataFileError(
             f"{path} lacks the column {', '.join(sorted(absent))}; "
-            "a manifest needs path and form, and may have source, material and group",
+            "a manifest needs path and form (or label), and may have source, material, group and "
+            "split",
             file=str(path),
         )
-    return [
+    examples = [
         Example(
             path=path.parent / row["path"],
             source=row.get("source") or path.resolve().parent.name,
-            form=row["form"],
+            form=row[label],
             material=row.get("material") or "",
             group=row.get("group") or _block_group(row),
+            split=row.get("split") or "",
         )
         for row in rows
     ]
+    _check_splits(examples, path)
+    return examples
+
+
+def _check_splits(examples: Iterable[Example], path: Path) -> None:
+    """Refuse splits that nothing is done with, and groups that would be learned and judged by."""
+    split_of: dict[str, str] = {}
+    for example in examples:
+        if example.split not in ("", *SPLITS):
+            raise DataFileError(
+                f"{path}: the split {example.split!r} of {example.path.name} is none of "
+                f"{', '.join(SPLITS)}; name one of these, or leave it empty to have it drawn",
+                file=str(path),
+            )
+        known = split_of.setdefault(example.group, example.split)
+        if known != example.split:
+            raise DataFileError(
+                f"{path}: the group {example.group!r} lies in the splits {known or 'none'} and "
+                f"{example.split or 'none'}; pictures of one object must share a split",
+                file=str(path),
+            )
 
 
 def _block_group(row: dict[str, str]) -> str:

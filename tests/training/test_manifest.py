@@ -9,7 +9,7 @@ import pytest
 from classifier.domain.categories import load_categories
 from classifier.domain.errors import DataFileError
 from tests.training.scenes import draw, write_set
-from training.dataset import number_labels
+from training.dataset import _splits, number_labels
 from training.forms import load_forms, table_of_labels
 from training.manifest import Example, read_examples, require_sources
 
@@ -65,7 +65,7 @@ def test_what_is_no_picture_stays_in_the_list_to_be_named_later(tmp_path: Path) 
 
 def test_missing_column_is_named(tmp_path: Path) -> None:
     listing = tmp_path / "list.csv"
-    listing.write_text("path,label\na.jpg,food\n")
+    listing.write_text("path,kind\na.jpg,food\n")
     with pytest.raises(DataFileError, match=r"list\.csv lacks the column form; a manifest needs"):
         read_examples(listing)
 
@@ -122,3 +122,50 @@ def test_undecided_labels_are_minus_one(tmp_path: Path) -> None:
     assert numbered.forms.tolist() == [-1, table.ids.index("food")]
     assert numbered.materials.tolist() == [-1, -1]
     assert numbered.sources.tolist() == [1, 0]
+
+
+def test_label_does_for_form_and_splits_are_read(tmp_path: Path) -> None:
+    """So the folder of `tallytare examples export` can be taken as it is."""
+    listing = tmp_path / "manifest.csv"
+    listing.write_text("path,label,group,split\na.jpg,food,g1,test\nb.jpg,food,g2,\n")
+    told = [(e.form, e.group, e.split) for e in read_examples(tmp_path)]
+    assert told == [("food", "g1", "test"), ("food", "g2", "")]
+
+
+@pytest.mark.parametrize(
+    ("rows", "message"),
+    [
+        ("a.jpg,food,g1,exam\n", "'exam' of a.jpg is none of train, calibrate, test"),
+        ("a.jpg,food,g1,test\nb.jpg,food,g1,train\n", "'g1' lies in the splits test and train"),
+        ("a.jpg,food,g1,test\nb.jpg,food,g1,\n", "'g1' lies in the splits test and none"),
+    ],
+)
+def test_splits_that_leak_or_mean_nothing_are_refused(
+    tmp_path: Path, rows: str, message: str
+) -> None:
+    listing = tmp_path / "list.csv"
+    listing.write_text("path,label,group,split\n" + rows)
+    with pytest.raises(DataFileError, match=message):
+        read_examples(listing)
+
+
+def test_given_splits_are_kept_and_the_others_follow_their_group(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def example(group: str, split: str) -> Example:
+        return Example(Path("a.jpg"), "s", "food", "", group, split)
+
+    examples = [example("a", "test"), example("b", "train"), example("c", ""), example("d", "")]
+    # Near-repeats have joined a, b and c into one group; d stands alone.
+    found = _splits(examples, ["a", "a", "a", "d"], 0)
+    assert found[:3] == ["test", "train", "train"]
+    assert found[3] in ("train", "calibrate", "test")
+    assert "3 pictures look like one of another split" in capsys.readouterr().err
+
+
+def test_one_split_can_be_asked_for(tmp_path: Path) -> None:
+    listing = tmp_path / "list.csv"
+    listing.write_text("path,label,group,split\na.jpg,food,g1,test\nb.jpg,food,g2,train\n")
+    assert [e.path.name for e in read_examples(listing, split="test")] == ["a.jpg"]
+    with pytest.raises(DataFileError, match="split 'calibrate'; the manifest has test, train"):
+        read_examples(listing, split="calibrate")
