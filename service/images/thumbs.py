@@ -66,6 +66,18 @@ class Thumbs:
             (self._folder / self._photos.checked(name)).unlink(missing_ok=True)
 
 
+def size_of(jpeg: bytes) -> tuple[int, int]:
+    """Return width and height of a photo.
+
+    Raises StorageError when it is damaged.
+    """
+    try:
+        with Image.open(BytesIO(jpeg)) as photo:
+            return photo.size
+    except (OSError, ValueError) as error:
+        raise StorageError(f"a photo is damaged ({error}): restore it from a backup") from error
+
+
 def _shrunk(jpeg: bytes, name: str) -> bytes:
     try:
         with Image.open(BytesIO(jpeg)) as photo:

@@ -60,7 +60,7 @@ class CaptureLog:
                 "sort_id": capture.sort_id,
                 "photo_name": capture.photo_name,
                 "forms": [list(pair) for pair in capture.forms],
-                "model_id": _remember_model(connection, capture.model, capture.at),
+                "model_id": remember_model(connection, capture.model, capture.at),
                 "categories_version": capture.categories_version,
                 "programme_version": capture.programme_version,
                 "notice": capture.notice,
@@ -199,7 +199,7 @@ def _load_learned(kept: Mapping[str, Any] | None) -> LearnedShares | None:
     return LearnedShares(kept["confirmations"], pairs)
 
 
-def _remember_model(connection: Connection, model: ModelRecord | None, at: datetime) -> str | None:
+def remember_model(connection: Connection, model: ModelRecord | None, at: datetime) -> str | None:
     """Keep what a bundle says of its forms, once, and return its id."""
     if model is None:
         return None

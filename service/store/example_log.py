@@ -11,11 +11,11 @@ from typing import Any
 from sqlalchemy import Connection, delete, select
 
 from classifier.domain.errors import UnknownIdError
-from classifier.domain.records import Item, ItemChange, SortInfo
+from classifier.domain.records import Item, ItemChange
 from service.store.append import already_recorded, insert
 from service.store.database import Database
+from service.store.example_import_log import ExampleImportLog
 from service.store.example_rows import (
-    OPEN,
     SECOND,
     Example,
     Review,
@@ -24,7 +24,7 @@ from service.store.example_rows import (
     to_example,
     to_review,
 )
-from service.store.example_tables import example_sets, reviews, withdrawals
+from service.store.example_tables import reviews, withdrawals
 from service.store.rows import in_order, to_change, to_item
 from service.store.tables import captures, embeddings, item_changes, items, sorts
 
@@ -40,7 +40,7 @@ class ExampleHistory:
     reviews: tuple[Review, ...]
 
 
-class ExampleLog:
+class ExampleLog(ExampleImportLog):
     """The part of the log that is about examples."""
 
     _database: Database
@@ -199,46 +199,6 @@ class ExampleLog:
             rows = _of(connection, query, key, capture_ids, key)
             return {row["capture_id"]: row["vector"] for row in rows}
 
-    def origins(self) -> frozenset[str]:
-        """Return where imported photos come from; each text ends with the file's digest."""
-        query = select(captures.c.origin).where(captures.c.origin.is_not(None))
-        with self._database.read() as connection:
-            return frozenset(text for text in connection.scalars(query) if text)
-
-    def add_example_set(
-        self,
-        sort: SortInfo,
-        *,
-        set_id: str,
-        source: str,
-        programme_version: str,
-        sent: Mapping[str, object],
-    ) -> None:
-        """Record a sort that only holds imported photos; a resend changes nothing."""
-
-        def work(connection: Connection) -> None:
-            if already_recorded(connection, example_sets, set_id, sent, "example set"):
-                return
-            values: dict[str, Any] = {
-                "id": sort.id,
-                "name": sort.name,
-                "place": sort.place,
-                "stratum": sort.stratum,
-                "sorted_on": sort.sorted_on,
-                "days": sort.days,
-                "persons": sort.persons,
-                "programme_id": sort.programme_id,
-                "programme_version": programme_version,
-                "sorters": list(sort.sorters),
-                "keeps_photos": sort.keeps_photos,
-                "at": sort.created_at,
-            }
-            insert(connection, sorts, sent, values)
-            row = {"id": set_id, "sort_id": sort.id, "source": source, "at": sort.created_at}
-            insert(connection, example_sets, sent, row)
-
-        self._database.write(work)
-
 
 def batch_row_id(batch_id: str, capture_id: str) -> str:
     """Return the id of a photo's row in a batch: rows of one batch share all but the last part."""
@@ -282,6 +242,3 @@ def _values(row: Review) -> dict[str, Any]:
         "sorter": row.sorter,
         "at": row.at,
     }
-
-
-__all__ = ["OPEN", "ExampleHistory", "ExampleLog", "batch_row_id"]

@@ -1,0 +1,178 @@
+"""Imported photos: a sort that counts in no total, and labelled captures without a sorting."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from classifier.domain.records import SortInfo
+from service.store.append import already_recorded, insert
+from service.store.capture_log import remember_model
+from service.store.database import Database
+from service.store.example_tables import example_sets, withdrawals
+from service.store.rows import ModelRecord
+from service.store.tables import captures, embeddings, items, sorts
+
+
+@dataclass(frozen=True, slots=True)
+class ImportedPhoto:
+    """A labelled photo from elsewhere, its cleaned copy in place."""
+
+    capture_id: str
+    item_id: str
+    photo_name: str
+    category: str
+    note: str
+    forms: tuple[tuple[str, float], ...]
+    embedding: bytes | None
+    model: ModelRecord | None
+    origin: str
+    object_group: str | None
+    at: datetime
+
+
+class ExampleImportLog:
+    """The part of the log that is about imported sets."""
+
+    _database: Database
+
+    def example_sets(self) -> dict[str, str]:
+        """Return the sorts that only hold imported photos, each with where they come from."""
+        query = select(example_sets.c.sort_id, example_sets.c.source)
+        with self._database.read() as connection:
+            return {row.sort_id: row.source for row in connection.execute(query)}
+
+    def origins(self) -> frozenset[str]:
+        """Return where imported photos come from; each text ends with the file's digest."""
+        query = select(captures.c.origin).where(captures.c.origin.is_not(None))
+        with self._database.read() as connection:
+            return frozenset(text for text in connection.scalars(query) if text)
+
+    def photos_by_capture(self) -> dict[str, str]:
+        """Return the names of the photos that are still there, by capture."""
+        query = select(captures.c.id, captures.c.photo_name).where(
+            captures.c.photo_name.is_not(None),
+            captures.c.id.not_in(select(withdrawals.c.capture_id)),
+        )
+        with self._database.read() as connection:
+            return {row.id: row.photo_name for row in connection.execute(query)}
+
+    def add_example_set(
+        self,
+        sort: SortInfo,
+        *,
+        set_id: str,
+        source: str,
+        programme_version: str,
+        sent: Mapping[str, object],
+    ) -> None:
+        """Record a sort that only holds imported photos; a resend changes nothing."""
+
+        def work(connection: Connection) -> None:
+            if already_recorded(connection, example_sets, set_id, sent, "example set"):
+                return
+            values: dict[str, Any] = {
+                "id": sort.id,
+                "name": sort.name,
+                "place": sort.place,
+                "stratum": sort.stratum,
+                "sorted_on": sort.sorted_on,
+                "days": sort.days,
+                "persons": sort.persons,
+                "programme_id": sort.programme_id,
+                "programme_version": programme_version,
+                "sorters": list(sort.sorters),
+                "keeps_photos": sort.keeps_photos,
+                "at": sort.created_at,
+            }
+            insert(connection, sorts, sent, values)
+            row = {"id": set_id, "sort_id": sort.id, "source": source, "at": sort.created_at}
+            insert(connection, example_sets, sent, row)
+
+        self._database.write(work)
+
+    def add_imported(
+        self,
+        sort_id: str,
+        photos: Sequence[ImportedPhoto],
+        *,
+        sorter: str,
+        categories_version: str,
+        programme_version: str,
+    ) -> int:
+        """Record photos with their labels, all or none; return how many were new."""
+
+        def work(connection: Connection) -> int:
+            new = 0
+            for photo in photos:
+                sent = {"origin": photo.origin, "sort_id": sort_id}
+                if already_recorded(connection, captures, photo.capture_id, sent, "photo"):
+                    continue
+                new += 1
+                versions = {
+                    "categories_version": categories_version,
+                    "programme_version": programme_version,
+                }
+                _add_capture(connection, sort_id, photo, versions, sent)
+                _add_item(connection, sort_id, photo, sorter, versions, sent)
+            return new
+
+        return self._database.write(work)
+
+
+def _add_capture(
+    connection: Connection,
+    sort_id: str,
+    photo: ImportedPhoto,
+    versions: Mapping[str, str],
+    sent: Mapping[str, object],
+) -> None:
+    values = {
+        "id": photo.capture_id,
+        "sort_id": sort_id,
+        "photo_name": photo.photo_name,
+        "forms": [list(pair) for pair in photo.forms],
+        "model_id": remember_model(connection, photo.model, photo.at),
+        "notice": "",
+        "audit": False,
+        "origin": photo.origin,
+        "object_group": photo.object_group,
+        "at": photo.at,
+        **versions,
+    }
+    insert(connection, captures, sent, values)
+    if photo.embedding is not None:
+        row = {"capture_id": photo.capture_id, "vector": photo.embedding}
+        connection.execute(embeddings.insert().values(row))
+
+
+def _add_item(
+    connection: Connection,
+    sort_id: str,
+    photo: ImportedPhoto,
+    sorter: str,
+    versions: Mapping[str, str],
+    sent: Mapping[str, object],
+) -> None:
+    values: dict[str, Any] = {
+        "id": photo.item_id,
+        "sort_id": sort_id,
+        "capture_id": photo.capture_id,
+        "attempt": 0,
+        "batch_id": None,
+        "category": photo.category,
+        "count": 1,
+        "facts": {},
+        "route": None,
+        "sorter": sorter,
+        "note": photo.note,
+        "suggested": None,
+        "model_version": None,
+        "at": photo.at,
+        **versions,
+    }
+    insert(connection, items, sent, values)

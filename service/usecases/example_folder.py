@@ -1,0 +1,86 @@
+"""A folder of labelled pictures, as somebody else may have made it."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from pathlib import Path
+
+from classifier.domain.errors import DataFileError, InvalidEntryError
+
+_LABEL_COLUMNS = ("label", "form", "category")
+
+
+@dataclass(frozen=True, slots=True)
+class FolderPicture:
+    """A file of the folder, its label and, if told, which object it shows."""
+
+    file: Path
+    path: str
+    label: str
+    group: str = ""
+
+
+def read_pictures(folder: Path) -> list[FolderPicture]:
+    """Return the labelled pictures of a folder: by its manifest.csv, else by folder per label.
+
+    Raises InvalidEntryError when there is no such folder or nothing in it, DataFileError for a
+    manifest that can't be read or leads out of the folder.
+    """
+    if not folder.is_dir():
+        raise InvalidEntryError(
+            f"{folder} is no folder: give one with a folder per label, or with a manifest.csv"
+        )
+    manifest = folder / "manifest.csv"
+    found = _listed(folder, manifest) if manifest.is_file() else _in_folders(folder)
+    if not found:
+        raise InvalidEntryError(
+            f"{folder} holds no labelled picture: put the pictures of each label into a folder "
+            "that bears its name"
+        )
+    return found
+
+
+def _in_folders(root: Path) -> list[FolderPicture]:
+    return [
+        FolderPicture(file, file.relative_to(root).as_posix(), folder.name)
+        for folder in _visible(root)
+        if folder.is_dir()
+        for file in _visible(folder)
+        if file.is_file()
+    ]
+
+
+def _listed(root: Path, manifest: Path) -> list[FolderPicture]:
+    try:
+        with manifest.open(newline="", encoding="utf-8-sig") as stream:
+            reader = csv.DictReader(stream, restval="")
+            rows, columns = list(reader), list(reader.fieldnames or ())
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise DataFileError(
+            f"{manifest} can't be read as a CSV in UTF-8 ({error}); save it so", file=str(manifest)
+        ) from error
+    label_column = next((name for name in _LABEL_COLUMNS if name in columns), None)
+    if "path" not in columns or label_column is None:
+        raise DataFileError(
+            f"{manifest} needs the columns path and label; it has {', '.join(columns) or 'none'}",
+            file=str(manifest),
+        )
+    inside = root.resolve()
+    found = []
+    for number, row in enumerate(rows, 2):
+        file = root / row["path"]
+        if not row["path"] or not file.resolve().is_relative_to(inside):
+            raise DataFileError(
+                f"{manifest}, line {number}: path {row['path'][:80]!r} leads out of the folder; "
+                "put the picture into it",
+                file=str(manifest),
+                line=number,
+            )
+        label = row[label_column].strip()
+        found.append(FolderPicture(file, row["path"], label, (row.get("group") or "").strip()))
+    return found
+
+
+def _visible(folder: Path) -> list[Path]:
+    return sorted(entry for entry in folder.iterdir() if not entry.name.startswith("."))

@@ -1,0 +1,243 @@
+"""Labelled pictures from elsewhere: what an import would do, and the import.
+
+They go into a sort of their own kind that counts in no total, report or list of sorts.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import uuid
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from classifier.domain.errors import (
+    BundleError,
+    InvalidEntryError,
+    PhotoTooLargeError,
+    UnreadablePhotoError,
+)
+from classifier.domain.records import SortInfo
+from service.store.example_import_log import ImportedPhoto
+from service.usecases.captures import TRAINING_SIDE_PX
+from service.usecases.entries import NAME_LENGTH, check_sorter, check_text
+from service.usecases.example_folder import FolderPicture, read_pictures
+from service.usecases.example_labels import LabelBook, UnknownLabel
+from service.usecases.services import Services
+
+_NAMESPACE = uuid.UUID("2f6c8a51-7d0b-4c8e-9a55-0c6b7a1de4f3")
+_AT_ONCE = 40  # photos in one transaction
+_DIGEST = " sha256:"
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Incoming:
+    """A picture that would be imported, and as what."""
+
+    picture: FolderPicture
+    category: str
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class ImportPlan:
+    """What an import would do: pictures that come in, and all that stay out, with the reason."""
+
+    source: str
+    set_id: str
+    new: tuple[Incoming, ...]
+    read_as: Mapping[str, str]
+    """Each label of the folder that is known, and the category that it is read as."""
+    unknown: tuple[UnknownLabel, ...]
+    left_out: Mapping[str, int]
+    """Labels that were asked to be left out, or that name no item, with their pictures."""
+    duplicates: tuple[tuple[str, str], ...]
+    """Pictures whose very file is there already, and where."""
+    unreadable: tuple[tuple[str, str], ...]
+
+    @property
+    def labels(self) -> Mapping[str, int]:
+        """How many pictures of each category would come in."""
+        return Counter(each.category for each in self.new)
+
+
+def plan_import(
+    services: Services,
+    folder: Path,
+    *,
+    source: str = "",
+    renamed: Mapping[str, str] | None = None,
+    leave_out: Sequence[str] = (),
+    progress: Progress | None = None,
+) -> ImportPlan:
+    """Say what importing a folder would do; nothing is written.
+
+    The folder holds one folder per label, or a `manifest.csv` with the columns path and label (or
+    form) and perhaps group. `renamed` gives labels another name first, `leave_out` drops some.
+
+    Raises InvalidEntryError for a folder that is none, or without pictures; DataFileError for a
+    manifest that can't be read; UnknownIdError where `renamed` leads to no category.
+    """
+    name = check_text(source or folder.resolve().name, "source", longest=NAME_LENGTH, needed=True)
+    pictures = read_pictures(folder)
+    book = LabelBook(services, renamed or {}, leave_out)
+    known = _KnownFiles(services)
+    new: list[Incoming] = []
+    duplicates, unreadable, digests = [], [], []
+    for done, picture in enumerate(pictures, 1):
+        category = book.read(picture.label)
+        try:
+            data = picture.file.read_bytes()
+            services.reader.read(data, max_side=TRAINING_SIDE_PX)
+        except (UnreadablePhotoError, PhotoTooLargeError, OSError) as error:
+            unreadable.append((picture.path, str(error)))
+            continue
+        finally:
+            if progress is not None:
+                progress(done, len(pictures))
+        digest = hashlib.sha256(data).hexdigest()
+        digests.append(digest)
+        earlier = known.find(picture, data, digest)
+        if earlier is not None:
+            duplicates.append((picture.path, earlier))
+        elif category is not None:
+            known.add(digest, picture.path)
+            new.append(Incoming(picture, category, digest))
+    return ImportPlan(
+        source=name,
+        set_id=str(uuid.uuid5(_NAMESPACE, "\n".join([name, *sorted(digests)]))),
+        new=tuple(new),
+        read_as=book.read_as,
+        unknown=book.unknown(),
+        left_out=book.left_out,
+        duplicates=tuple(duplicates),
+        unreadable=tuple(unreadable),
+    )
+
+
+def run_import(
+    services: Services, plan: ImportPlan, *, sorter: str = "", progress: Progress | None = None
+) -> int:
+    """Import what a plan says; return how many photos were new.
+
+    Ids come from the pictures themselves: an import that was cut off is finished by the next one.
+
+    Raises InvalidEntryError while there are unknown labels or nothing is new, StorageError.
+    """
+    if plan.unknown:
+        names = ", ".join(each.label for each in plan.unknown)
+        raise InvalidEntryError(
+            f"labels that are no category: {names}; rename or leave them out, then import again"
+        )
+    if not plan.new:
+        raise InvalidEntryError("nothing to import: no readable picture is new")
+    who = check_sorter(sorter)
+    sort_id = str(uuid.uuid5(uuid.UUID(plan.set_id), "sort"))
+    programme = next(iter(services.programmes.values()))
+    _start(services, plan, sort_id)
+    new = done = 0
+    for portion in _portions(plan.new):
+        photos = [_photo(services, plan, sort_id, each) for each in portion]
+        new += services.log.add_imported(
+            sort_id,
+            photos,
+            sorter=who,
+            categories_version=services.categories.version,
+            programme_version=programme.version,
+        )
+        done += len(photos)
+        if progress is not None:
+            progress(done, len(plan.new))
+    return new
+
+
+def _start(services: Services, plan: ImportPlan, sort_id: str) -> None:
+    programme = next(iter(services.programmes.values()))
+    now = services.clock()
+    sort = SortInfo(
+        id=sort_id,
+        name=f"Imported: {plan.source}"[:NAME_LENGTH],
+        place="",
+        stratum="",
+        sorted_on=now.date(),
+        days=1,
+        persons=1,
+        programme_id=programme.id,
+        sorters=(),
+        keeps_photos=True,
+        created_at=now,
+        closed=False,
+    )
+    services.log.add_example_set(
+        sort,
+        set_id=plan.set_id,
+        source=plan.source,
+        programme_version=programme.version,
+        sent={"source": plan.source},
+    )
+
+
+def _photo(services: Services, plan: ImportPlan, sort_id: str, each: Incoming) -> ImportedPhoto:
+    own = uuid.uuid5(uuid.UUID(plan.set_id), each.digest)
+    data = each.picture.file.read_bytes()
+    photo, jpeg = services.reader.read(data, max_side=TRAINING_SIDE_PX)
+    name = services.photos.keep(str(own), jpeg, sent=f"{sort_id} {each.digest}")
+    forms: tuple[tuple[str, float], ...] = ()
+    embedding = None
+    answering = services.models.newest()
+    if answering.predictor is not None:
+        # Without an answer the photo is still an example; it is judged by nothing then.
+        with suppress(BundleError):
+            seen = answering.predictor.predict(photo)
+            forms = tuple((form.id, form.p) for form in seen.forms)
+            embedding = seen.embedding.astype("<f2").tobytes()
+    where = f"{plan.source}/{each.picture.path}"[: 400 - len(_DIGEST) - 64]
+    label = each.picture.label
+    return ImportedPhoto(
+        capture_id=str(own),
+        item_id=str(uuid.uuid5(own, "item")),
+        photo_name=name,
+        category=each.category,
+        note="" if label == each.category else f"label {label}"[:NAME_LENGTH],
+        forms=forms,
+        embedding=embedding,
+        model=answering.record if forms else None,
+        origin=where + _DIGEST + each.digest,
+        object_group=each.picture.group or None,
+        at=services.clock(),
+    )
+
+
+class _KnownFiles:
+    """Files that are there already: imported before, exported from here, or twice in the folder."""
+
+    def __init__(self, services: Services) -> None:
+        self._services = services
+        self._digests: dict[str, str] = {}
+        for text in services.log.origins():
+            where, found, digest = text.rpartition(_DIGEST)
+            if found:
+                self._digests[digest] = f"imported from {where}"
+        self._exported = services.log.photos_by_capture()
+
+    def find(self, picture: FolderPicture, data: bytes, digest: str) -> str | None:
+        """Return where this very file is, None if it is new."""
+        if digest in self._digests:
+            return self._digests[digest]
+        # An export names each file after its capture.
+        name = self._exported.get(picture.file.stem)
+        if name is not None and self._services.photos.read(name) == data:
+            return f"photo {picture.file.stem} of this store"
+        return None
+
+    def add(self, digest: str, where: str) -> None:
+        """Remember a file of the folder."""
+        self._digests[digest] = where
+
+
+def _portions(new: Sequence[Incoming]) -> Iterator[Sequence[Incoming]]:
+    for start in range(0, len(new), _AT_ONCE):
+        yield new[start : start + _AT_ONCE]

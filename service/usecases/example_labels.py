@@ -1,0 +1,91 @@
+"""Somebody else's labels, read as categories of our list."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from service.usecases.services import Services
+
+NO_ITEM = "non_item"
+
+
+@dataclass(frozen=True, slots=True)
+class UnknownLabel:
+    """A label that is no category, how many pictures bear it, and the nearest categories."""
+
+    label: str
+    pictures: int
+    nearest: tuple[str, ...]
+
+
+class LabelBook:
+    """Reads labels: ids and names of categories, and forms that the model tells apart.
+
+    A form counts as the category that it mostly is. Raises UnknownIdError where a label was
+    renamed to what is no category.
+    """
+
+    def __init__(
+        self, services: Services, renamed: Mapping[str, str], leave_out: Sequence[str]
+    ) -> None:
+        self._known = _known(services)
+        self._renamed = {
+            _plain(old): services.categories.get(new).id for old, new in renamed.items()
+        }
+        self._leave_out = {_plain(each) for each in leave_out} | {_plain(NO_ITEM), ""}
+        self._unknown: Counter[str] = Counter()
+        self.left_out: Counter[str] = Counter()
+        self.read_as: dict[str, str] = {}
+
+    def read(self, label: str) -> str | None:
+        """Return the category of a label, None where it is unknown or left out; counts each."""
+        plain = _plain(label)
+        if plain in self._renamed:
+            self.read_as[label] = self._renamed[plain]
+        elif plain in self._leave_out:
+            self.left_out[label] += 1
+            return None
+        elif plain in self._known:
+            self.read_as[label] = self._known[plain]
+        else:
+            self._unknown[label] += 1
+            return None
+        return self.read_as[label]
+
+    def unknown(self) -> tuple[UnknownLabel, ...]:
+        """Return the labels that could not be read, the commonest first."""
+        return tuple(
+            UnknownLabel(label, pictures, self._nearest(label))
+            for label, pictures in sorted(self._unknown.items(), key=lambda pair: (-pair[1], pair))
+        )
+
+    def _nearest(self, label: str) -> tuple[str, ...]:
+        plain = _plain(label)
+        close = difflib.get_close_matches(plain, [*self._known], n=5, cutoff=0.5)
+        words = [
+            each
+            for each in self._known
+            if any(len(word) > 3 and word.rstrip("s") in each for word in plain.split())
+        ]
+        found = dict.fromkeys(self._known[each] for each in (*close, *words))
+        return tuple(found)[:3]
+
+
+def _known(services: Services) -> dict[str, str]:
+    known = {}
+    if services.model is not None:
+        for form, weights in services.model.form_categories.items():
+            if weights:
+                known[_plain(form)] = max(sorted(weights), key=lambda each: weights[each])
+    for each in services.categories.categories:
+        known[_plain(each.name)] = each.id
+        known[_plain(each.id)] = each.id
+    return known
+
+
+def _plain(label: str) -> str:
+    return " ".join(re.split(r"[\W_]+", label.casefold())).strip()

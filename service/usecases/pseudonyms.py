@@ -1,0 +1,50 @@
+"""Names that stand for people and sorts outside the store."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import hmac
+import os
+import secrets
+from contextlib import suppress
+from pathlib import Path
+
+from classifier.domain.errors import StorageError
+
+
+class Pseudonyms:
+    """The same name always gets the same pseudonym; without the key none leads back to a name."""
+
+    def __init__(self, key: bytes) -> None:
+        self._key = key
+
+    def of(self, kind: str, name: str) -> str:
+        """Return the pseudonym of a name, empty for an empty one."""
+        if not name:
+            return ""
+        digest = hmac.new(self._key, f"{kind}\0{name}".encode(), hashlib.sha256).digest()
+        return f"{kind}-{base64.b32encode(digest)[:8].decode().lower()}"
+
+
+def load_pseudonyms(data_dir: Path) -> Pseudonyms:
+    """Read the key in the data folder, made on the first call.
+
+    Deleting the file makes new exports unlinkable with old ones. Raises StorageError when the key
+    can be neither read nor made.
+    """
+    path = data_dir / "examples" / "pseudonym.key"
+    try:
+        with suppress(FileNotFoundError):
+            return Pseudonyms(path.read_bytes())
+        path.parent.mkdir(parents=True, exist_ok=True)
+        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(secrets.token_bytes(32))
+        return Pseudonyms(path.read_bytes())
+    except OSError as error:
+        raise StorageError(
+            f"the key of the pseudonyms, {path}, can't be used ({error.strerror or error}): give "
+            "the right to write to the data folder, then export again",
+            file=str(path),
+        ) from error
