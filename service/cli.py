@@ -17,6 +17,7 @@ from pydantic import ValidationError
 
 from classifier.domain.errors import TallytareError, UnknownIdError
 from service.cli_store import add_store_commands
+from service.commands.bundles_app import bundles_app
 from service.settings import Settings
 
 app = typer.Typer(
@@ -244,6 +245,9 @@ def check_command(
 
     well = run_check(read_settings(), programme_files=programme or [], bundle=bundle)
     raise typer.Exit(0 if well else 1)
+
+
+app.add_typer(bundles_app(lambda: read_settings()), name="bundles")
 
 
 @app.command("train", context_settings=_PASSED_ON)

@@ -13,7 +13,7 @@ from fastapi import APIRouter, Query, Request, Response
 from service.usecases import captures, guide, items, piles, reports, sorts, upkeep
 from service.usecases.suggesting import suggestion_json
 from service.usecases.views import CaptureView
-from service.web import api_studies, schemas
+from service.web import api_bundles, api_studies, schemas
 from service.web.dependencies import PhotoThreadsDep, ServicesDep, UploadDep
 
 _ERRORS: dict[int | str, dict[str, Any]] = {
@@ -22,6 +22,7 @@ _ERRORS: dict[int | str, dict[str, Any]] = {
 }
 router = APIRouter(prefix="/api", responses=_ERRORS)
 router.include_router(api_studies.router)
+router.include_router(api_bundles.router)
 photos_router = APIRouter()
 
 

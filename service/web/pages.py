@@ -7,6 +7,7 @@ from starlette.staticfiles import StaticFiles
 
 from service.web import (
     bench_page,
+    bundles_page,
     devices_page,
     guide_page,
     piles_page,
@@ -17,7 +18,16 @@ from service.web import (
 from service.web.render import static_directory
 
 router = APIRouter(include_in_schema=False)
-for part in (sorts_page, bench_page, piles_page, report_page, guide_page, devices_page, shell_page):
+for part in (
+    sorts_page,
+    bench_page,
+    piles_page,
+    report_page,
+    guide_page,
+    devices_page,
+    shell_page,
+    bundles_page,
+):
     router.include_router(part.router)
 
 

@@ -60,6 +60,9 @@ RULES: tuple[tuple[Act, tuple[str, ...], str], ...] = (
     (Act.ADMIT, _GET, "/devices"),
     (Act.ADMIT, _POST, "/devices/codes"),
     (Act.ADMIT, _POST, "/devices/{device_id}/revoke"),
+    (Act.OWN, _GET, "/bundles"),
+    (Act.OWN, _POST, "/bundles/promote"),
+    (Act.OWN, _POST, "/bundles/rollback"),
     # pages
     (Act.READ, _GET, "/"),
     (Act.READ, _GET, "/sorts"),
@@ -89,6 +92,9 @@ RULES: tuple[tuple[Act, tuple[str, ...], str], ...] = (
     # JSON
     (Act.READ, _GET, "/api/openapi.json"),
     (Act.READ, _GET, "/api/health"),
+    (Act.OWN, _GET, "/api/bundles"),
+    (Act.OWN, _POST, "/api/bundles/promote"),
+    (Act.OWN, _POST, "/api/bundles/rollback"),
     (Act.READ, _GET, "/api/sorts"),
     (Act.RECORD, _POST, "/api/sorts"),
     (Act.READ, _GET, "/api/sorts/{sort_id}"),

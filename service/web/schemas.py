@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from service.web.schemas_bundles import BundlesOut, PromoteBundle, RollBack
 from service.web.schemas_guide import (
     AnswerOut,
     CategoriesOut,
@@ -58,6 +59,7 @@ __all__ = [
     "AnswerOut",
     "BatchLineOut",
     "BatchOut",
+    "BundlesOut",
     "CaptureOut",
     "CategoriesOut",
     "CategoryOut",
@@ -86,6 +88,8 @@ __all__ = [
     "PileOut",
     "PilesOut",
     "ProgrammeOut",
+    "PromoteBundle",
+    "RollBack",
     "RouteOut",
     "SortOut",
     "SortStep",
