@@ -12,7 +12,7 @@ from classifier.domain.item_weights import load_prior_weights
 from classifier.domain.national import load_national
 from classifier.inference.photo import PhotoLimits, decode_photo, jpeg_copy
 from service.bundle_shelf import BundleShelf
-from service.images.files import PhotoFiles
+from service.images.places import open_photos
 from service.loading import known_programmes
 from service.settings import Settings
 from service.store.log import Log
@@ -44,6 +44,7 @@ def build_services(settings: Settings, *, model: LoadedModel | None = None) -> S
     """
     categories = load_categories()
     programmes = dict(known_programmes(settings, categories))
+    photos = open_photos(settings.photos_place)
     database = open_database(settings.store_url, busy_timeout_s=settings.busy_timeout_s)
     log = Log(database)
     shelf = BundleShelf(
@@ -59,7 +60,7 @@ def build_services(settings: Settings, *, model: LoadedModel | None = None) -> S
     return Services(
         settings=settings,
         log=log,
-        photos=PhotoFiles(settings.photos_dir),
+        photos=photos,
         reader=InferencePhotoReader(limits),
         categories=categories,
         programmes=programmes,

@@ -30,7 +30,12 @@ from service.usecases.keeping import (
 
 
 def run_backup(settings: Settings, target: Path) -> bool:
-    """Write a backup, read it back to its last byte, and return whether no photo was missing."""
+    """Write a backup, read it back to its last byte, and return whether no photo was missing.
+
+    Raises StorageError when there is no store yet, or the disk refuses.
+    """
+    if not settings.database_url:
+        _found(settings.data_dir)
     with (
         _opened(settings, settings.store_url, settings.photos_place) as store,
         _photo_bar() as step,
@@ -126,7 +131,8 @@ def _found(old: Path) -> tuple[Path, Path]:
     path = old / "tallytare.sqlite3" if old.is_dir() else old
     if not path.is_file():
         raise StorageError(
-            f"there is no SQLite store at {old}: name the data folder, or its .sqlite3 file"
+            f"there is no SQLite store at {old}: name the data folder that holds one "
+            "(TALLYTARE_DATA_DIR), or a .sqlite3 file"
         )
     return path.resolve(), path.resolve().parent / "photos"
 

@@ -100,7 +100,7 @@ class CopyLog:
             elif rows := _rows_in_all(connection):
                 raise ConflictError(
                     f"the store {self._database.place} holds {rows} rows already: nothing was "
-                    "changed; name an empty one, or say that it may be overwritten",
+                    "changed; name an empty one",
                     rows=rows,
                 )
             for table in STORED_TABLES:

@@ -107,7 +107,7 @@ def restore(
             )
         archive.check()
         if not overwrite:
-            _refuse_what_holds(store)
+            _refuse_what_holds(store, "name an empty one, or add --overwrite")
         for name in manifest.photos:
             _put(store.photos, name, archive.photo(name))
             if progress is not None:
@@ -124,7 +124,7 @@ def move(old: Store, new: Store, *, progress: Progress | None = None) -> Proof:
 
     Raises ConflictError when the new store holds something, StorageError when they differ.
     """
-    _refuse_what_holds(new)
+    _refuse_what_holds(new, "name an empty one")
 
     def work(snapshot: Snapshot) -> Proof:
         tables = snapshot.digests()
@@ -152,11 +152,10 @@ def move(old: Store, new: Store, *, progress: Progress | None = None) -> Proof:
     return proof
 
 
-def _refuse_what_holds(store: Store) -> None:
+def _refuse_what_holds(store: Store, mend: str) -> None:
     if rows := store.log.rows_in_all():
         raise ConflictError(
-            f"the store {store.log.place} holds {rows} rows already: nothing was changed; "
-            "name an empty one, or say that it may be overwritten",
+            f"the store {store.log.place} holds {rows} rows already: nothing was changed; {mend}",
             rows=rows,
         )
 

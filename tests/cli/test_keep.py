@@ -1,0 +1,96 @@
+"""`tallytare backup`, `restore` and `move`, as a person runs them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from service.settings import Settings
+from service.wiring import LoadedModel, build_services
+from tests.cli.conftest import Run
+from tests.fakes import FakePredictor, model_record
+from tests.postgres import PostgresServer
+from tests.store.entries import enter, start, take
+
+
+@pytest.fixture
+def filled(data_dir: Path) -> str:
+    """Return the name of a sort with a photo in the store of the command."""
+    services = build_services(
+        Settings(data_dir=data_dir), model=LoadedModel(FakePredictor(), model_record(), "")
+    )
+    sort = start(services)
+    enter(services, sort, capture_id=take(services, sort).id, count=3)
+    services.log.close()
+    return sort.name
+
+
+def test_backup_and_restore(
+    run: Run, filled: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Out and into another folder; the report is the same; a second restore is refused."""
+    report = run("report", filled, "--format", "json").out
+    file = tmp_path / "kept.zip"
+    made = run("backup", file)
+    assert (made.code, "1 photos" in made.out, "read back" in made.out) == (0, True, True)
+    assert run("backup", file).code == 1
+    monkeypatch.setenv("TALLYTARE_DATA_DIR", str(tmp_path / "copy"))
+    assert run("restore", file).code == 0
+    assert run("report", filled, "--format", "json").out == report
+    again = run("restore", file)
+    assert (again.code, "add --overwrite" in again.said) == (1, True)
+    assert run("restore", file, "--overwrite").code == 0
+    assert run("check").code == 0
+
+
+def test_a_missing_photo_is_told(run: Run, filled: str, data_dir: Path, tmp_path: Path) -> None:
+    """At the backup, and when it is restored."""
+    assert filled
+    next(data_dir.glob("photos/*/*.jpg")).unlink()
+    made = run("backup", tmp_path)
+    assert (made.code, "MEND  photo" in made.out) == (1, True)
+    (file,) = tmp_path.glob("tallytare-*.zip")
+    assert "was missing already" in run("restore", file, "--overwrite").out
+
+
+def test_there_must_be_something_to_keep(run: Run, tmp_path: Path) -> None:
+    """A typo in the folder must not make a backup of nothing."""
+    none = run("backup", tmp_path / "a.zip")
+    assert (none.code, "no SQLite store at" in none.said) == (1, True)
+    assert run("restore", tmp_path / "a.zip").code == 1
+    assert run("move", tmp_path, "--to", "sqlite:///x").code == 1
+
+
+def test_a_move_to_another_file(run: Run, filled: str, data_dir: Path, tmp_path: Path) -> None:
+    """Photos beside it, unless told otherwise."""
+    assert filled
+    assert "no database to move to" in run("move", data_dir).said
+    moved = run("move", data_dir, "--to", f"sqlite:///{tmp_path / 'new' / 'tallytare.sqlite3'}")
+    assert moved.code == 0
+    assert "1 items, 3 objects, 0.000000 kg equal" in moved.out
+    assert "DIFFERENT" not in moved.out
+    assert len(list((tmp_path / "new" / "photos").glob("*/*.jpg"))) == 1
+
+
+def test_a_move_to_postgres(
+    run: Run,
+    filled: str,
+    data_dir: Path,
+    postgres: PostgresServer,
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+) -> None:
+    """With the URL from the environment; then the commands go on from there."""
+    report = run("report", filled, "--format", "json").out
+    name = postgres.new_database()
+    monkeypatch.setenv("TALLYTARE_DATABASE_URL", postgres.url(name))
+    monkeypatch.setenv("TALLYTARE_PHOTOS", str(tmp_path / "share"))
+    moved = run("move", data_dir / "tallytare.sqlite3")
+    assert (moved.code, "DIFFERENT" in moved.out) == (0, False)
+    assert run("report", filled, "--format", "json").out == report
+    checked = run("check")
+    assert "photo" not in checked.out
+    assert "fsync off" in checked.out, "the server of the tests is set up to be quick"
+    monkeypatch.setenv("TALLYTARE_PHOTOS", "nonsense://x")
+    assert "TALLYTARE_PHOTOS can't be used" in run("check").out + run("report", filled).said
