@@ -37,6 +37,13 @@ class Settings(BaseSettings):
         default="",
         description="SQLAlchemy URL of the database; empty means SQLite in the data folder.",
     )
+    photos: str = Field(
+        default="",
+        description=(
+            "Folder of the photos, or a URL that fsspec knows; empty means the data folder. Several "
+            "services on one database need the same."
+        ),
+    )
     busy_timeout_s: float = Field(
         default=10.0,
         ge=0,
@@ -86,8 +93,13 @@ class Settings(BaseSettings):
 
     @property
     def photos_dir(self) -> Path:
-        """Folder of the cleaned photos."""
+        """Folder of the cleaned photos, unless `photos` names another place."""
         return self.data_dir / "photos"
+
+    @property
+    def photos_place(self) -> str:
+        """Folder or URL of the cleaned photos."""
+        return self.photos or str(self.photos_dir)
 
     @property
     def bundles_dir(self) -> Path:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from classifier.domain.errors import StorageError
+from service.usecases.keeping import damaged_photos
 from service.usecases.services import Services
 from service.usecases.views import Health, StoreCheck
 
 
 def check_store(services: Services) -> StoreCheck:
     """Compare log and photos: files that no row names, rows whose file is gone, damage.
+
+    Reads every photo: one that changed on the disk is found by the digest in its name.
 
     A photo is written before its row, so one that nothing names is what a crash left, or belongs
     to a request that is still running: it does no harm.
@@ -20,6 +23,7 @@ def check_store(services: Services) -> StoreCheck:
         # Comparing with a log that can't be trusted would name good photos as orphans.
         return StoreCheck(problems, (), (), tuple(sorted(services.photos.unfinished())))
     on_disk = frozenset(services.photos.names())
+    risks = services.log.risks()
     withdrawn = services.log.withdrawn_photos()
     named = services.log.photo_names() - withdrawn
     return StoreCheck(
@@ -28,6 +32,8 @@ def check_store(services: Services) -> StoreCheck:
         missing_photos=tuple(sorted(name for name in named if not services.photos.has(name))),
         unfinished_photos=tuple(sorted(services.photos.unfinished())),
         withdrawn_photos=tuple(sorted(on_disk & withdrawn)),
+        damaged_photos=damaged_photos(services.photos, on_disk & named),
+        risks=risks,
     )
 
 
