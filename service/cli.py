@@ -18,6 +18,7 @@ from pydantic import ValidationError
 from classifier.domain.errors import TallytareError, UnknownIdError
 from service.cli_store import add_store_commands
 from service.commands.bundles_app import bundles_app
+from service.commands.examples import examples_app
 from service.settings import Settings
 
 app = typer.Typer(
@@ -43,6 +44,14 @@ class ReportFormat(StrEnum):
     HTML = "html"
     JSON = "json"
     CSV = "csv"
+
+
+class WeightsFrom(StrEnum):
+    """Over which sorts mean item weights are pooled; left out: the study, outside one the sort."""
+
+    SORT = "sort"
+    STUDY = "study"
+    STORE = "store"
 
 
 Host = Annotated[
@@ -122,12 +131,17 @@ def report_command(
     output: Annotated[
         Path | None, typer.Option("--output", "-o", metavar="FILE", help="File to write to.")
     ] = None,
+    weights_from: Annotated[
+        WeightsFrom | None,
+        typer.Option(help="Mean item weights from this sort, its study, or the whole store."),
+    ] = None,
 ) -> None:
     """Write the report of one sort, to standard output or to a file."""
     from service.commands.report import find_sort, opened, write_report
 
     with opened(read_settings()) as services:
-        write_report(services, find_sort(services, sort), form.value, output)
+        found = find_sort(services, sort)
+        write_report(services, found, form.value, output, weights_from=weights_from)
 
 
 @app.command("export")
@@ -248,6 +262,7 @@ def check_command(
 
 
 app.add_typer(bundles_app(lambda: read_settings()), name="bundles")
+app.add_typer(examples_app, name="examples")
 
 
 @app.command("train", context_settings=_PASSED_ON)

@@ -8,12 +8,15 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.resources import files
 from pathlib import Path
+from typing import get_args
 
 import typer
 from tqdm import tqdm
 
+from classifier.domain.conversions import Scope
 from classifier.domain.errors import UnknownIdError
 from classifier.domain.records import SortInfo
+from service.commands.demo import demo_settings
 from service.commands.progress import PATIENCE_S
 from service.settings import Settings
 from service.usecases.reports import export, report_as_csv, report_as_json
@@ -64,18 +67,36 @@ def find_sort(services: Services, wanted: str) -> SortInfo:
             )
     listed = "; ".join(f"{sort.name} ({sort.id})" for sort in sorts[:10]) or "none yet"
     raise UnknownIdError(
-        f"there is no sort {wanted!r}; recorded: {listed}; give the name or id of one", sort=wanted
+        f"there is no sort {wanted!r} in {services.log.place}; recorded there: {listed}; give the "
+        f"name or id of one, or set TALLYTARE_DATA_DIR to the folder of another store"
+        f"{_demo_hint(services)}",
+        sort=wanted,
     )
 
 
-def write_report(services: Services, sort: SortInfo, form: str, output: Path | None) -> None:
+def _demo_hint(services: Services) -> str:
+    """Return where the demo's sorts are, unless they are what was searched."""
+    folder = demo_settings(services.settings).data_dir
+    return f"; that of the demo is {folder}" if folder.is_dir() else ""
+
+
+def write_report(
+    services: Services,
+    sort: SortInfo,
+    form: str,
+    output: Path | None,
+    *,
+    weights_from: str | None = None,
+) -> None:
     """Write the report of a sort as html, json or csv to a file or to standard output."""
+    scope = next((each for each in get_args(Scope) if each == weights_from), None)
     if form == "json":
-        text = json.dumps(report_as_json(services, sort.id), ensure_ascii=False, indent=2) + "\n"
+        found = report_as_json(services, sort.id, weights_from=scope)
+        text = json.dumps(found, ensure_ascii=False, indent=2) + "\n"
     elif form == "csv":
-        text = report_as_csv(services, sort.id)
+        text = report_as_csv(services, sort.id, weights_from=scope)
     else:
-        text = _standalone_page(services, sort.id)
+        text = _report_page(services, sort.id, scope)
     data = text.encode("utf-8")  # bytes: Windows would turn each \r\n of the CSV into \r\r\n
     if output is None:
         typer.echo(data, nl=False)
@@ -98,11 +119,15 @@ def write_export(services: Services, directory: Path) -> bool:
     return not result.failed
 
 
-def _standalone_page(services: Services, sort_id: str) -> str:
-    """Return the report's page with its styles inside and no links into the service."""
+def _report_page(services: Services, sort_id: str, weights_from: Scope | None) -> str:
     from service.web.report_page import show_report  # loads the web framework
 
-    page = bytes(show_report(services, sort_id).body).decode("utf-8")
+    return standalone_page(bytes(show_report(services, sort_id, weights_from).body))
+
+
+def standalone_page(body: bytes) -> str:
+    """Return a page with its styles inside and no links into the service."""
+    page = body.decode("utf-8")
     static = files("service.web") / "static"
 
     def style(match: re.Match[str]) -> str:

@@ -111,7 +111,7 @@ def _far(batches: Sequence[CountedMass], words: str, sort: SortInfo) -> tuple[Fa
             item_g=batches[each.place].item_g,
             low_g=Decimal(repr(each.low_g)),
             high_g=Decimal(repr(each.high_g)),
-            basis=f"from {each.others} other piles of {words}, {SURE:.1%} limits",
+            basis=f"from {each.others} other piles of {words}, {100 * SURE:g} % limits",
         )
         for each in found
         if batches[each.place].sort_id == sort.id

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
 from decimal import Decimal
 
+from classifier.domain.conversions import FarFromUsual
 from classifier.domain.errors import InvalidEntryError
 from classifier.domain.ledger import BatchTotal, fold
 from classifier.domain.quantities import (
@@ -24,17 +26,23 @@ from service.usecases.entries import (
     check_sorter,
     check_text,
 )
+from service.usecases.item_weights import item_weights
 from service.usecases.services import Services
 from service.usecases.views import BatchLine, PileLine, PilesView, WeighingLine
 
 
-def piles(services: Services, sort_id: str) -> PilesView:
+def piles(services: Services, sort_id: str, *, judged: bool = False) -> PilesView:
     """Return every category that has items or batches, with its batches and weighings.
+
+    `judged` also holds each batch against the mean item weight of its category, which reads the
+    other sorts of the study.
 
     Raises UnknownIdError when there is no such sort.
     """
     rows = services.log.sort_rows(sort_id.lower())
     ledger = fold(rows.sort, rows.items, rows.changes, rows.batches, rows.weighings, rows.voids)
+    far = item_weights(services, ledger).far if judged else ()
+    unusual = {each.batch_id: each for each in far}
     groups = {group.id: group.name for group in services.categories.groups}
     lines = []
     for category in services.categories.categories:
@@ -49,7 +57,7 @@ def piles(services: Services, sort_id: str) -> PilesView:
                 group=groups[category.group],
                 count=total.count,
                 mass=sum_masses(masses) if masses else None,
-                batches=tuple(_batch_line(batch, rows) for batch in total.batches),
+                batches=tuple(_batch_line(batch, rows, unusual) for batch in total.batches),
             )
         )
     return PilesView(sort=rows.sort, piles=tuple(lines), tares=list_tares(services))
@@ -169,7 +177,9 @@ def list_tares(services: Services) -> tuple[Tare, ...]:
     return services.log.list_tares()
 
 
-def _batch_line(total: BatchTotal, rows: SortRows) -> BatchLine:
+def _batch_line(
+    total: BatchTotal, rows: SortRows, unusual: Mapping[str, FarFromUsual]
+) -> BatchLine:
     voids = {void.weighing_id: void for void in rows.voids}
     return BatchLine(
         total=total,
@@ -178,6 +188,7 @@ def _batch_line(total: BatchTotal, rows: SortRows) -> BatchLine:
             for weighing in rows.weighings
             if weighing.batch_id == total.batch.id
         ),
+        far=unusual.get(total.batch.id),
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from classifier.domain.categories import Category, Caution, Fact, Group
+from classifier.domain.conversions import FarFromUsual
 from classifier.domain.ledger import BatchTotal
 from classifier.domain.quantities import Mass
 from classifier.domain.records import Item, ItemChange, SortInfo, Tare, Weighing, WeighingVoid
@@ -112,10 +113,14 @@ class WeighingLine:
 
 @dataclass(frozen=True, slots=True)
 class BatchLine:
-    """A container or heap of a pile: what the ledger says of it, and each of its weighings."""
+    """A container or heap of a pile: what the ledger says of it, and each of its weighings.
+
+    `far` is there where its objects weigh far more or less than those of its category do.
+    """
 
     total: BatchTotal
     weighings: tuple[WeighingLine, ...]
+    far: FarFromUsual | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from typing import Annotated, Any
 from anyio import to_thread
 from fastapi import APIRouter, Query, Request, Response
 
+from classifier.domain.conversions import Scope
 from service.usecases import captures, guide, items, piles, reports, sorts, upkeep
 from service.usecases.suggesting import suggestion_json
 from service.usecases.views import CaptureView
@@ -24,6 +25,9 @@ router = APIRouter(prefix="/api", responses=_ERRORS)
 router.include_router(api_studies.router)
 router.include_router(api_bundles.router)
 photos_router = APIRouter()
+
+WeightsFrom = Scope | None
+"""Sort, study or store: over which sorts mean item weights are pooled; else the study, if any."""
 
 
 class CsvResponse(Response):
@@ -206,7 +210,7 @@ def post_tare(services: ServicesDep, body: schemas.NewTare) -> schemas.TareOut:
 @router.get("/sorts/{sort_id}/piles")
 def get_piles(services: ServicesDep, sort_id: str) -> schemas.PilesOut:
     """Return the piles with their batches and weighings."""
-    return schemas.PilesOut.of(piles.piles(services, sort_id))
+    return schemas.PilesOut.of(piles.piles(services, sort_id, judged=True))
 
 
 @router.post("/sorts/{sort_id}/batches", status_code=201)
@@ -223,7 +227,7 @@ def post_weighing(
     line = piles.weigh(services, sort_id=sort_id, **body.model_dump())
     return schemas.WeighedOut(
         weighing=schemas.WeighingOut.of(line),
-        piles=schemas.PilesOut.of(piles.piles(services, sort_id)),
+        piles=schemas.PilesOut.of(piles.piles(services, sort_id, judged=True)),
     )
 
 
@@ -238,15 +242,15 @@ def post_void(
 
 @router.get("/sorts/{sort_id}/report")
 @router.get("/sorts/{sort_id}/report.json")
-def get_report(services: ServicesDep, sort_id: str) -> dict[str, Any]:
-    """Return the report as JSON."""
-    return reports.report_as_json(services, sort_id)
+def get_report(services: ServicesDep, sort_id: str, weights: WeightsFrom = None) -> dict[str, Any]:
+    """Return the report as JSON; `weights` says which sorts mean item weights are from."""
+    return reports.report_as_json(services, sort_id, weights_from=weights)
 
 
 @router.get("/sorts/{sort_id}/report.csv", response_class=CsvResponse)
-def get_report_csv(services: ServicesDep, sort_id: str) -> Response:
-    """Return the report as tidy CSV."""
-    return _csv(reports.report_as_csv(services, sort_id), "report.csv")
+def get_report_csv(services: ServicesDep, sort_id: str, weights: WeightsFrom = None) -> Response:
+    """Return the report as tidy CSV; `weights` as for JSON."""
+    return _csv(reports.report_as_csv(services, sort_id, weights_from=weights), "report.csv")
 
 
 @router.get("/data-dictionary.csv", response_class=CsvResponse)

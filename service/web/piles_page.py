@@ -215,7 +215,7 @@ def _page(
     pile: str = "",
     status: int = 200,
 ) -> HTMLResponse:
-    view = piles.piles(services, sort_id)
+    view = piles.piles(services, sort_id, judged=True)
     last = last_scale(view)
     if form is None:
         form = FormState(

@@ -32,6 +32,11 @@ def weight(grams: Decimal | None) -> str:
     return f"{grams / 1000:.3f}\u00a0kg"
 
 
+def about(number: Decimal) -> str:
+    """Return an estimated count: whole from ten on, one decimal below."""
+    return f"{number:.0f}" if number >= 10 else f"{number:.1f}"
+
+
 def exact(number: Decimal | None) -> str:
     """Return a reading with the digits that were typed, never in powers of ten."""
     return NOTHING if number is None else f"{number:f}"
@@ -76,7 +81,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.filters.update(
-        weight=weight, exact=exact, day=day, clock=clock, share=share, as_data=as_data
+        about=about, weight=weight, exact=exact, day=day, clock=clock, share=share, as_data=as_data
     )
     environment.globals.update(
         new_id=new_id, swatch=swatch, here="", visitor=current_visitor, may=_may

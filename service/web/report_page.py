@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter
 from starlette.responses import HTMLResponse
 
+from classifier.domain.conversions import Scope
 from service.usecases import items, reports
 from service.web.charts import pair_chart, weight_chart
 from service.web.dependencies import ServicesDep
@@ -24,19 +25,22 @@ router = APIRouter(prefix="/sorts/{sort_id}")
 
 
 @router.get("/report", response_class=HTMLResponse)
-def show_report(services: ServicesDep, sort_id: str) -> HTMLResponse:
+def show_report(services: ServicesDep, sort_id: str, weights: Scope | None = None) -> HTMLResponse:
     """Show the report; JSON and CSV hold the same figures."""
-    report = reports.report(services, sort_id)
+    report = reports.report(services, sort_id, weights_from=weights)
     frame = sort_frame(services, report.sort, "report")
     histories = items.list_items(services, sort_id)
     current = [each.current.item for each in histories if not each.current.voided]
     ways = ways_of_piles(current, report.categories, frame["programme"])
+    table = report.item_weights
     bars, pairs = weight_bars(report, ways), share_pairs(report)
     return page(
         "report.html",
         **frame,
         report=report,
         ways=ways,
+        weights=weights,
+        item_weights={line.category: line for line in table.lines} if table else {},
         category_name=lambda ident: services.categories.get(ident).name,
         route_defs=route_defs(),
         most_overruled=MOST_OVERRULED,

@@ -88,6 +88,15 @@ class WeighingOut(BaseModel):
         )
 
 
+class FarOut(Answer):
+    """The mean item weight of a batch, and the range that its category leaves for it, in grams."""
+
+    item_g: Decimal
+    low_g: Decimal
+    high_g: Decimal
+    basis: str
+
+
 class BatchLineOut(BaseModel):
     """A batch with its count, its mass (mean of its weighings) and what to know about it."""
 
@@ -101,6 +110,7 @@ class BatchLineOut(BaseModel):
     spread_explained: bool
     contents_left: bool
     count_after: int
+    far: FarOut | None
     weighings: list[WeighingOut]
 
     @classmethod
@@ -118,6 +128,7 @@ class BatchLineOut(BaseModel):
             spread_explained=total.spread_explained,
             contents_left=total.contents_left,
             count_after=total.count_after,
+            far=None if line.far is None else FarOut.model_validate(line.far),
             weighings=[WeighingOut.of(each) for each in line.weighings],
         )
 

@@ -126,13 +126,38 @@ def test_report_page_stands_alone(run: Run, tmp_path: Path) -> None:
 def test_unknown_sort_names_those_there_are(run: Run) -> None:
     ran = run("report", "kitchen")
     assert ran.code == 1
-    assert f"there is no sort 'kitchen'; recorded: {NAME} (" in ran.err
+    assert "there is no sort 'kitchen' in " in ran.err
+    assert f"recorded there: {NAME} (" in ran.err
 
 
 def test_no_sorts_yet(run: Run) -> None:
     ran = run("report", "kitchen")
     assert ran.code == 1
-    assert "recorded: none yet" in ran.err
+    assert "recorded there: none yet" in ran.err
+    assert "that of the demo" not in ran.err
+
+
+@pytest.mark.usefixtures("demo")
+def test_unknown_sort_says_where_the_demo_is(
+    run: Run, demo_folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TALLYTARE_DATA_DIR", str(demo_folder.parent))
+    ran = run("report", NAME)
+    assert f"in {demo_folder.parent / 'tallytare.sqlite3'}" in ran.err
+    assert (
+        f"TALLYTARE_DATA_DIR to the folder of another store; that of the demo is {demo_folder}"
+        in (ran.err)
+    )
+
+
+@pytest.mark.usefixtures("demo")
+@pytest.mark.parametrize("scope", ["sort", "study", "store"])
+def test_item_weights_are_pooled_as_asked(run: Run, scope: str) -> None:
+    ran = run("report", NAME, "--format", "json", "--weights-from", scope)
+    used = json.loads(ran.out)["item_weights"]
+    assert used["scope"] == {"study": "sort"}.get(scope, scope)  # the demo is in no study
+    assert run("report", NAME, "--weights-from", scope).code == 0
+    assert run("report", NAME, "--format", "csv", "--weights-from", scope).code == 0
 
 
 @pytest.mark.usefixtures("demo")
