@@ -9,6 +9,8 @@ from starlette.responses import RedirectResponse
 from classifier.domain.records import SortInfo
 from service.usecases.services import Services
 
+TAB_NAMES = {"bench": "Sorting", "piles": "Piles", "report": "Report", "learning": "Learning"}
+
 
 def go_to(path: str) -> RedirectResponse:
     """Send the browser on after a form, so that reloading does not send it again."""
@@ -22,5 +24,5 @@ def sort_frame(services: Services, sort: SortInfo, tab: str) -> dict[str, Any]:
         "programme": services.programme(sort.programme_id),
         "here": "sorts",
         "here_tab": tab,
-        "tab_name": {"bench": "Sorting", "piles": "Piles", "report": "Report"}[tab],
+        "tab_name": TAB_NAMES[tab],
     }

@@ -10,10 +10,12 @@ from service.web import (
     bundles_page,
     devices_page,
     guide_page,
+    learning_page,
     piles_page,
     report_page,
     shell_page,
     sorts_page,
+    studies_page,
 )
 from service.web.render import static_directory
 
@@ -26,6 +28,8 @@ for part in (
     guide_page,
     devices_page,
     shell_page,
+    studies_page,
+    learning_page,
     bundles_page,
 ):
     router.include_router(part.router)

@@ -84,7 +84,7 @@ RULES: tuple[tuple[Act, tuple[str, ...], str], ...] = (
     (Act.TEACH, _POST, "/studies"),
     (Act.READ, _GET, "/studies/{study_id}"),
     (Act.TEACH, _POST, "/studies/{study_id}/sorts"),
-    (Act.TEACH, _POST, "/studies/{study_id}/sorts/{sort_id}/out"),
+    (Act.TEACH, _POST, "/sorts/{sort_id}/study"),
     (Act.READ, _GET, "/sorts/{sort_id}/learning"),
     (Act.TEACH, _POST, "/learning/{scope_id}/settings"),
     (Act.TEACH, _POST, "/learning/{scope_id}/start"),

@@ -8,18 +8,21 @@ from datetime import date
 from fastapi import APIRouter
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from classifier.domain.errors import TallytareError
+from classifier.domain.errors import NotLetInError, TallytareError
 from classifier.domain.records import SortInfo
-from service.usecases import piles, sorts
+from service.usecases import piles, sorts, studies
 from service.usecases.services import Services
 from service.web.dependencies import ServicesDep
 from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, names, parse_day, refused
 from service.web.page_support import go_to
 from service.web.render import page
+from service.web.roles import Act
 from service.web.view_models import SortLine, programme_differences
+from service.web.visitors import current_visitor
 
 router = APIRouter()
+NEW_STUDY = "new"
 
 
 @router.get("/", response_class=HTMLResponse)
@@ -38,10 +41,11 @@ def sorts_address() -> RedirectResponse:
 
 
 @router.get("/sorts/new", response_class=HTMLResponse)
-def show_form(services: ServicesDep) -> HTMLResponse:
-    """Show the form that starts a sort."""
+def show_form(services: ServicesDep, study: str = "") -> HTMLResponse:
+    """Show the form that starts a sort, in a study if the address names one."""
     today = services.clock().astimezone().date().isoformat()
-    return _form(services, FormState({"sorted_on": today, "days": "7", "persons": "1"}))
+    values = {"sorted_on": today, "days": "7", "persons": "1", "study": study}
+    return _form(services, FormState(values))
 
 
 @router.post("/sorts", response_class=HTMLResponse)
@@ -70,6 +74,7 @@ def reopen_sort(services: ServicesDep, typed: Typed, sort_id: str) -> RedirectRe
 
 def _create(services: Services, typed: Mapping[str, str]) -> SortInfo:
     sorted_on: date = parse_day(typed.get("sorted_on", ""))
+    study_id = _study(services, typed)
     return sorts.create_sort(
         services,
         sort_id=typed.get("sort_id", ""),
@@ -82,7 +87,23 @@ def _create(services: Services, typed: Mapping[str, str]) -> SortInfo:
         programme_id=typed.get("programme_id", ""),
         sorters=names(typed.get("sorters", "")),
         keeps_photos=typed.get("keeps_photos") == "yes",
+        study_id=study_id,
     )
+
+
+def _study(services: Services, typed: Mapping[str, str]) -> str | None:
+    """Return the study that was chosen, started first where it is a new one; None for none."""
+    chosen = typed.get("study", "")
+    if chosen != NEW_STUDY:
+        return chosen or None
+    if not current_visitor().may(Act.TEACH):
+        raise NotLetInError(
+            "study can't be started from this device: choose one that exists, or ask a trainer"
+        )
+    study = studies.create_study(
+        services, study_id=typed.get("study_id", ""), name=typed.get("study_name", "")
+    )
+    return study.id
 
 
 def _form(services: Services, form: FormState, *, status: int = 200) -> HTMLResponse:
@@ -94,4 +115,6 @@ def _form(services: Services, form: FormState, *, status: int = 200) -> HTMLResp
         form=form,
         programmes=programmes,
         differences=programme_differences(services.categories, programmes),
+        studies=[line.study for line in studies.list_studies(services)],
+        new_study=NEW_STUDY,
     )
