@@ -15,7 +15,7 @@ from collections.abc import Collection
 from pathlib import Path
 from uuid import uuid4
 
-from classifier.domain.errors import BundleError
+from classifier.domain.errors import BundleError, UnknownIdError
 from classifier.inference.bundle import (
     Bundle,
     check_bundle_categories,
@@ -72,7 +72,8 @@ class BundleShelf:
     def install(self, wanted: str, /, *, paths: bool) -> str:
         """Copy a bundle among those installed and return its folder's name.
 
-        Raises BundleError for one that is unknown, damaged or doesn't fit the categories.
+        Raises BundleError for one that is damaged or doesn't fit the categories, UnknownIdError
+        for a name that nothing bears.
         """
         source = self._source(wanted, paths=paths)
         self._checked(source)
@@ -108,10 +109,10 @@ class BundleShelf:
         if paths or wanted in list_bundles():
             return find_bundle(wanted)
         known = ", ".join(each.name for each in self.bundles()) or "none"
-        raise BundleError(
+        raise UnknownIdError(
             f"there is no bundle {wanted[:80]!r}; allowed: {known}; name one of these, or use "
             "tallytare bundles promote FOLDER on the machine itself",
-            given=wanted[:400],
+            bundle=wanted[:400],
         )
 
     def _place(self, name: str) -> Path:

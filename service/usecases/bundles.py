@@ -50,7 +50,7 @@ def promote(
     The bundle is checked and copied first; one that can't be used is refused, and what answered
     goes on. Only on the machine itself may it be a path.
 
-    Raises BundleError, ConflictError, InvalidEntryError, StorageError.
+    Raises BundleError, UnknownIdError, ConflictError, InvalidEntryError, StorageError.
     """
     own = check_id(promotion_id, "promotion_id")
     return _choose(services, own, services.models.shelf.install(bundle, paths=paths), sorter)

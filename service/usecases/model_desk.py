@@ -60,9 +60,10 @@ class Shelf(Protocol):
         """Load an installed bundle, or the settings' one for ""; raises BundleError."""
 
     def install(self, wanted: str, /, *, paths: bool) -> str:
-        """Copy a bundle among those installed and return its folder; raises BundleError.
+        """Copy a bundle among those installed and return its folder.
 
-        `wanted` is a shipped or an installed name or, if `paths`, a folder anywhere.
+        `wanted` is a shipped or an installed name or, if `paths`, a folder anywhere. Raises
+        BundleError, UnknownIdError.
         """
 
     def bundles(self) -> tuple[ShelfBundle, ...]:
