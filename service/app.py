@@ -38,6 +38,7 @@ def create_app(
     async def close_at_end(_app: FastAPI) -> AsyncIterator[None]:
         yield
         used.inference.shutdown(wait=False)
+        used.learning.close()
         used.log.close()
 
     app = FastAPI(
