@@ -1,0 +1,57 @@
+"""`python -m tests.hostile --count 10000`: prints the table; exit code 1 if anything went wrong."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+from pathlib import Path
+
+from tests.hostile.attack import LONGEST_S, Tally, attack
+from tests.hostile.photographs import SEED
+from tests.hostile.server import running
+
+
+def main() -> int:
+    """Attack a server with the shipped model."""
+    parser = argparse.ArgumentParser(prog="python -m tests.hostile", description=__doc__)
+    parser.add_argument("--count", type=int, default=10_000)
+    parser.add_argument("--seed", type=int, default=SEED)
+    given = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder, running(Path(folder) / "data") as server:
+        tally = attack(server, given.count, seed=given.seed, told=True)
+        messages = server.log.read_text("utf-8", "replace")
+    sys.stdout.write(table(tally))
+    faults = tally.faults
+    if "Traceback" in messages:
+        faults.append("the server logged:\n" + messages[-6_000:])
+    for fault in faults[:50]:
+        sys.stdout.write(f"FAULT {fault}\n")
+    return 1 if faults else 0
+
+
+def table(tally: Tally) -> str:
+    """Return what happened as a table in Markdown."""
+    lines = [
+        "| upload | sent | kept, cleaned | refused in words | connection closed | slowest answer |",
+        "|---|---|---|---|---|---|",
+    ]
+    for kind in sorted(tally.sent, key=lambda each: -tally.sent[each]):
+        name = tally.slowest_name[kind]
+        slowest = f"{tally.slowest[kind]:.2f} s" + (f" ({name})" if name else "")
+        lines.append(
+            f"| {kind} | {tally.sent[kind]} | {tally.kept[kind]} | {tally.refused[kind]} | "
+            f"{tally.closed[kind]} | {slowest} |"
+        )
+    lines.append(
+        f"\n{sum(tally.sent.values())} uploads in {tally.seconds:.0f} s; answers over "
+        f"{LONGEST_S:.0f} s that stayed so when asked again: "
+        f"{sum(' s' in each for each in tally.bad)} ({tally.once_slow} were over it once); "
+        f"most memory resident {tally.peak_mb:.0f} MB, afterwards {tally.after_mb:.0f} MB; "
+        f"photos stored {tally.stored}, traces of metadata in what is stored {len(tally.traces)}.\n"
+    )
+    return "\n".join(lines)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

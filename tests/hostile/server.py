@@ -1,0 +1,106 @@
+"""`tallytare serve` in a process of its own, with its memory watched."""
+
+from __future__ import annotations
+
+import os
+import re
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+START_S = 90.0
+
+
+@dataclass(frozen=True)
+class Server:
+    """A running server."""
+
+    process: subprocess.Popen[bytes]
+    port: int
+    data_dir: Path
+    log: Path
+
+    @property
+    def address(self) -> str:
+        """Where it answers."""
+        return f"http://127.0.0.1:{self.port}"
+
+    def alive(self) -> bool:
+        """Whether the process still runs."""
+        return self.process.poll() is None
+
+    def peak_mb(self) -> float:
+        """Return the most memory that was resident, in MB; 0 where the system does not tell."""
+        return self._memory("VmHWM")
+
+    def now_mb(self) -> float:
+        """Return the memory that is resident, in MB."""
+        return self._memory("VmRSS")
+
+    def _memory(self, name: str) -> float:
+        try:
+            text = Path(f"/proc/{self.process.pid}/status").read_text(encoding="ascii")
+        except OSError:
+            return 0.0
+        found = re.search(rf"^{name}:\s+(\d+) kB", text, flags=re.MULTILINE)
+        return int(found[1]) * 1024 / 1e6 if found else 0.0
+
+
+@contextmanager
+def running(
+    data_dir: Path, *, bundle: str = "", arguments: tuple[str, ...] = ()
+) -> Iterator[Server]:
+    """Give a server on a store of its own and stop it afterwards."""
+    port = _free_port()
+    data_dir.mkdir(parents=True, exist_ok=True)
+    env = os.environ | {
+        "TALLYTARE_DATA_DIR": str(data_dir),
+        "TALLYTARE_PORT": str(port),
+        "TALLYTARE_BUNDLE": bundle,
+    }
+    log = data_dir.parent / "server.log"
+    with log.open("wb") as out:
+        process = subprocess.Popen(
+            [sys.executable, "-c", "from service.cli import main; main()", "serve", *arguments],
+            env=env,
+            stdout=out,
+            stderr=out,
+            cwd=Path(__file__).parents[2],
+        )
+    server = Server(process, port, data_dir, log)
+    try:
+        _wait(server)
+        yield server
+    finally:
+        process.terminate()
+        try:
+            process.wait(timeout=30)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+
+
+def _wait(server: Server) -> None:
+    end = time.monotonic() + START_S
+    while True:
+        try:
+            with urllib.request.urlopen(f"{server.address}/api/health", timeout=2):
+                return
+        except OSError:
+            if not server.alive() or time.monotonic() > end:
+                text = server.log.read_text("utf-8", "replace")
+                raise RuntimeError(f"the server did not start:\n{text}") from None
+            time.sleep(0.1)
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
