@@ -93,8 +93,13 @@ def fit_head(
     """
     mean = embeddings.mean(axis=0, dtype=np.float64)
     spread = embeddings.std(axis=0, dtype=np.float64).clip(min=1e-3)
-    n, d = embeddings.shape
-    x = np.concatenate([(embeddings - mean) / spread, np.ones((n, 1))], axis=1).astype(np.float32)
+    scaled = (embeddings - mean) / spread
+    # Fewer pictures than features: the answer lies in the span of the pictures, which is smaller.
+    turn = np.linalg.qr(scaled.T)[0] if len(scaled) < scaled.shape[1] else None
+    if turn is not None:
+        scaled = scaled @ turn
+    n, d = scaled.shape
+    x = np.concatenate([scaled, np.ones((n, 1))], axis=1).astype(np.float32)
     wanted = np.eye(classes, dtype=np.float32)[labels]
     pull = np.full(d + 1, PENALTY)
     pull[-1] = 1e-4  # keeps the bias of a label without pictures finite
@@ -115,7 +120,10 @@ def fit_head(
         w, momentum = new, following
         if moved < _STILL / max(1.0, float(np.sqrt(d))):
             break
-    weight = (w[:-1].astype(np.float64) / spread[:, None]).T
+    found = w[:-1].astype(np.float64)
+    if turn is not None:
+        found = turn @ found
+    weight = (found / spread[:, None]).T
     return weight, w[-1].astype(np.float64) - weight @ mean
 
 
