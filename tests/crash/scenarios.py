@@ -1,0 +1,167 @@
+"""What can go wrong, each as a function that makes it happen and returns a line of the table."""
+
+from __future__ import annotations
+
+import random
+import subprocess
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from service.settings import Settings
+from tests.crash.audit import Finding, audit
+from tests.crash.fleet import Fleet
+from tests.crash.stations import Account, Station
+from tests.postgres import PostgresServer
+
+_STATIONS = 4
+_ENTRIES_A_SORT = 250
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the table."""
+
+    scenario: str
+    events: str
+    account: Account
+    finding: Finding
+
+
+class Load:
+    """Stations that enter until told to stop; a new sort is started when one gets long."""
+
+    def __init__(self, ports: list[int], *, seed: int, pause_s: float = 0.0) -> None:
+        self.account = Account()
+        self._stop = threading.Event()
+        self._stations = [
+            Station(self.account, ports, seed=seed + n, stop=self._stop, pause_s=pause_s)
+            for n in range(_STATIONS)
+        ]
+        self._starter = Station(self.account, ports, seed=seed + _STATIONS, stop=self._stop)
+
+    def __enter__(self) -> Load:
+        """Start a sort and then all stations."""
+        self._starter.start_sort()
+        for station in self._stations:
+            station.thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Let every station end what it is sending, which needs a server that answers."""
+        self._stop.set()
+        for station in self._stations:
+            station.thread.join(120)
+        if any(station.thread.is_alive() for station in self._stations):
+            self.account.troubles.append("a station got no answer within two minutes")
+
+    def wait_for(self, more: int, *, at_most_s: float) -> None:
+        """Wait until so many more entries were acknowledged."""
+        target = self.account.acknowledged + more
+        deadline = time.monotonic() + at_most_s
+        while self.account.acknowledged < target and time.monotonic() < deadline:
+            if self.account.troubles:
+                raise AssertionError(self.account.troubles)
+            time.sleep(0.01)
+        if self.account.acknowledged > _ENTRIES_A_SORT * len(self.account.sorts):
+            self._starter.start_sort()
+
+
+def kills(
+    settings: Settings,
+    *,
+    times: int,
+    servers: int = 2,
+    seed: int = 2026,
+    database: PostgresServer | None = None,
+    progress: Callable[[int], None] = lambda _: None,
+) -> Line:
+    """Kill servers at random moments under load while the clock steps and phones drop out.
+
+    With `database` every tenth time it is PostgreSQL itself, with all that it was doing.
+    """
+    chance = random.Random(seed)
+    database_kills = 0
+    with Fleet(settings, servers=servers) as fleet, Load(fleet.ports, seed=seed) as load:
+        while fleet.kills < times:
+            load.wait_for(8, at_most_s=20)
+            time.sleep(chance.uniform(0, 0.4))
+            fleet.step_clock(chance)
+            if database is not None and chance.random() < 0.1:
+                database.kill()
+                database.start()
+                database_kills += 1
+            live = fleet.listening() or fleet.ports
+            victims = live if chance.random() < 0.3 else [chance.choice(live)]
+            fleet.kill(victims[: times - fleet.kills])
+            fleet.revive()
+            progress(fleet.kills)
+        load.wait_for(8, at_most_s=30)
+    engine = "PostgreSQL" if settings.database_url else "SQLite"
+    events = f"{fleet.kills} kills"
+    if database_kills:
+        events += f", {database_kills} of the database"
+    name = f"kill -9, {servers} servers, stepping clock, {engine}"
+    return Line(name, events, load.account, audit(settings, load.account))
+
+
+def full_disk(settings: Settings, disk: SmallDisk, *, times: int, seed: int = 5) -> Line:
+    """Let the disk fill up under load, kill a server that is in trouble, then make room."""
+    chance = random.Random(seed)
+    with Fleet(settings, servers=1) as fleet, Load(fleet.ports, seed=seed) as load:
+        for _ in range(times):
+            load.wait_for(20, at_most_s=20)
+            with disk.full():
+                before = load.account.refusals
+                deadline = time.monotonic() + 20
+                while load.account.refusals < before + 10 and time.monotonic() < deadline:
+                    time.sleep(0.02)
+                if chance.random() < 0.5:
+                    fleet.kill(fleet.ports)
+                time.sleep(chance.uniform(0, 0.3))
+            fleet.wait_for(fleet.ports[0])
+        load.wait_for(20, at_most_s=20)
+    events = f"{times} times full, {load.account.refusals} refusals"
+    return Line("disk full, SQLite", events, load.account, audit(settings, load.account))
+
+
+class SmallDisk:
+    """A file system in memory that can be filled to its last byte."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    @contextmanager
+    def full(self) -> Iterator[None]:
+        """Fill it; make room again at the end."""
+        ballast = self.folder / "ballast"
+        with ballast.open("wb") as file:
+            try:
+                while True:
+                    file.write(b"\0" * 65_536)
+                    file.flush()
+            except OSError:
+                pass
+        yield
+        ballast.unlink()
+
+
+@contextmanager
+def small_disk(folder: Path) -> Iterator[SmallDisk | None]:
+    """Give a disk of 24 MB at `folder`, or None where none may be mounted."""
+    folder.mkdir(parents=True, exist_ok=True)
+    mount = ["mount", "-t", "tmpfs", "-o", "size=24m", "tmpfs", str(folder)]
+    try:
+        mounted = subprocess.run(mount, capture_output=True, check=False).returncode == 0
+    except OSError:
+        mounted = False
+    if not mounted:
+        yield None
+        return
+    try:
+        yield SmallDisk(folder)
+    finally:
+        subprocess.run(["umount", "-l", str(folder)], check=True, capture_output=True)
