@@ -67,6 +67,8 @@ def set_learning(
         sorter=check_sorter(sorter),
         at=services.clock(),
     )
+    if learns:
+        _refresh(services, scope.id)
     return settings_of(services, scope.id)
 
 

@@ -60,7 +60,7 @@ def milestones(found: Curves) -> list[tuple[int, float, float]]:
 def curve_chart(found: Curves, *, narrow: bool = False) -> Markup:
     """Draw both curves; each is named at its end and differs in stroke, not in colour."""
     width = NARROW if narrow else WIDE
-    left, right = 34.0, 96.0 if narrow else 130.0
+    left, right = 34.0, 112.0 if narrow else 130.0
     most = _ceiling(max([*found.shipped, *found.learned, 0.5]))
     last = max(found.at[-1], 2) if found.at else 2
 

@@ -59,7 +59,8 @@ export class BlindCheck {
     const said = el("p", {}, `You chose ${item.category_name}. The suggestion was `,
       el("b", {}, this.words.category(top.category)), ` (${inHundred(top.p)}): `,
       el("b", { "data-verdict": agrees ? "agrees" : "differs" }, agrees ? "agrees." : "differs."));
-    const cautions = capture.suggestion.cautions.map((each) => el("li", {}, each.text));
+    const { decision, cautions } = capture.suggestion;
+    const told = decision === "stop" ? cautions : cautions.slice(0, 1);
     const counts = el("p", { class: "small soft" },
       "Your first choice counts in the check of the suggestions, whatever you do now.");
     const acts = agrees ? [this.closing("Go on")] : [
@@ -69,7 +70,7 @@ export class BlindCheck {
         onclick: () => { this.close(); this.actions.onChange(item, top.category); },
       }, `Change to ${this.words.category(top.category)}`),
     ];
-    return [said, !agrees && cautions.length ? el("ul", {}, cautions) : null, counts,
+    return [said, ...(agrees ? [] : told.map((each) => el("p", { class: "notice note" }, each.text))), counts,
       el("div", { class: "acts" }, acts)].filter(Boolean);
   }
 

@@ -98,7 +98,8 @@ export class Ticket {
       },
     }));
     this.offer(true, mayConfirm(view));
-    byId("other").firstChild.textContent = view.capture?.hidden ? "Choose its pile " : "Another pile ";
+    byId("other").firstChild.textContent = 
+      view.capture?.hidden && !view.chosen ? "Choose its pile " : "Another pile ";
     this.skipButton.querySelector("[data-name]").textContent =
       view.captureId ? "Skip this photo" : "Leave it";
     this.label();
