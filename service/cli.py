@@ -81,6 +81,9 @@ def demo_command(
     port: Port = None,
     open_browser: Open = True,
     bundle: Bundle = "",
+    study: Annotated[
+        bool, typer.Option("--study", help="Instead, record an invented study of 60 households.")
+    ] = False,
 ) -> None:
     """Record a whole demo sort with the demo pictures, then serve it in the browser.
 
@@ -92,11 +95,15 @@ def demo_command(
     settings = demo_settings(_serving(host, port, bundle))
     services = build_services(settings)
     try:
-        sort = make_demo_sort(services)
+        if study:
+            from service.commands.demo_study import demo_study_page
+
+            page = demo_study_page(services)
+        else:
+            page = f"/sorts/{make_demo_sort(services).id}/report"
         if serve:
             from service.commands.serve import run_server
 
-            page = f"/sorts/{sort.id}/report"
             run_server(settings, services=services, path=page, open_browser=open_browser)
     finally:
         services.log.close()
@@ -142,6 +149,50 @@ def report_command(
     with opened(read_settings()) as services:
         found = find_sort(services, sort)
         write_report(services, found, form.value, output, weights_from=weights_from)
+
+
+@app.command("study")
+def study_command(
+    name: Annotated[
+        str, typer.Argument(help="Name or id of the study, or a title for --sorts.")
+    ] = "",
+    sorts: Annotated[
+        list[str] | None,
+        typer.Option("--sorts", metavar="SORT", help="A sort to take; may be given several times."),
+    ] = None,
+    plan: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Strata, weights, population: TOML or JSON."),
+    ] = None,
+    level: Annotated[
+        float | None, typer.Option(metavar="FRACTION", help="Confidence, such as 0.9 or 0.95.")
+    ] = None,
+    json_file: Annotated[
+        Path | None, typer.Option("--json", metavar="FILE", help="File for every figure as JSON.")
+    ] = None,
+    directory: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder for pages, JSON and data package."),
+    ] = None,
+) -> None:
+    """Report many sorts as one study: shares, rates and differences with intervals.
+
+    Exit code 0: reported; 1: no such study, or the plan can't be used; 2: wrong arguments.
+    """
+    from service.commands.report import opened
+    from service.commands.study import plan_for, run_study
+
+    if not (name or sorts):
+        raise typer.BadParameter("nothing to report: give the name of a study, or --sorts")
+    with opened(read_settings()) as services:
+        run_study(
+            services,
+            name=name,
+            sorts=sorts or [],
+            plan=plan_for(services, plan, level),
+            json_file=json_file,
+            directory=directory,
+        )
 
 
 @app.command("export")

@@ -49,7 +49,8 @@ def _gathered(about: list[About], heading: list[str], grams: Floats) -> Columns:
     kept = [each for each in about if each.id in heading]
     taken = [grams[:, [own == each.id for own in heading]].sum(axis=1) for each in kept]
     stacked = np.stack(taken, axis=1) if kept else np.zeros((grams.shape[0], 0))
-    return Columns(about[0].level, tuple(kept), stacked, ("estimated",) * len(kept))
+    basis: Basis = "estimated"
+    return Columns(about[0].level, tuple(kept), stacked, (basis,) * len(kept))
 
 
 def _ways(about: list[About], heading: list[str], grams: Floats, split: Floats) -> Columns:

@@ -9,7 +9,7 @@ import numpy as np
 from classifier.domain.national import National
 from classifier.estimators.logratio_summary import logratio_summary
 from classifier.study.columns import Columns
-from classifier.study.figures import WHOLE, About, Figure, figures_of
+from classifier.study.figures import WHOLE, About, Basis, Figure, figures_of
 from classifier.study.plan import StudyPlan
 from classifier.study.shares import SHARE, whole_shares
 from classifier.study.strata import Strata
@@ -95,7 +95,8 @@ def national_figures(
     rest = totals - taken.sum(axis=1)
     about.append(About("material", "no_counterpart", "No counterpart in the table"))
     grams = np.column_stack([taken, np.where(rest > _ROUNDING * totals, rest, 0.0)])
-    ours = Columns("material", tuple(about), grams, ("estimated",) * len(about))
+    basis: Basis = "estimated"
+    ours = Columns("material", tuple(about), grams, (basis,) * len(about))
     yield from figures_of(
         whole_shares(ours, strata, plan.estimator).intervals(level=plan.level),
         ours.about,

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from classifier.domain.programme import RECOVERED
 from classifier.estimators.rates import recovery_potential, recovery_rates
 from classifier.study.figures import WHOLE, About, Figure, figures_of
-from classifier.study.plan import StudyPlan, Streams
+from classifier.study.plan import Streams, StudyPlan
 from classifier.study.shares import TOTAL
 from classifier.study.strata import Strata, label_of
 from classifier.study.table import Floats, StudyTable
@@ -78,7 +78,7 @@ def rate_figures(
 
 
 def potential_figures(table: StudyTable, strata: Strata, plan: StudyPlan) -> Iterator[Figure]:
-    """Yield the share that the programme can recover, and with the categories of the plan's what-if.
+    """Yield the share that the programme can recover, and with what the plan adds to it.
 
     Every category has two columns, what goes to recovery and the rest, so that facts count: a
     dirty box is no potential.

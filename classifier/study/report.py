@@ -75,6 +75,7 @@ class StudyReport:
     coverage: tuple[Coverage, ...]
     classes: Mapping[str, str]
     national: National | None
+    table: StudyTable
 
     def select(
         self, measure: str, *, level: str = "", stratum: str = "whole study"
@@ -128,14 +129,15 @@ def build_study_report(
         persons=sum(sort.persons for sort in table.sorts),
         objects=int(table.objects.sum()),
         kg=float(table.grams.sum()) / 1e3,
-        strata=_stratum_lines(usable, work.strata),
+        strata=_stratum_lines(work.table, work.strata),
         programmes=_statements(table, programmes),
         categories_version=categories.version,
         figures=figures,
         notes=tuple(notes),
-        coverage=tuple(shortfalls(measures, len(usable.sorts))),
-        classes=_classes(usable),
+        coverage=tuple(shortfalls(measures, len(work.table.sorts))),
+        classes=_classes(work.table),
         national=national if plan.national else None,
+        table=table,
     )
 
 
@@ -293,11 +295,10 @@ def _stratum_lines(table: StudyTable, strata: Strata) -> tuple[StratumLine, ...]
         StratumLine(
             label=each.label,
             sorts=len(each.rows),
-            kg=float(table.grams[each.rows].sum()) / 1e3 if len(table.sorts) else 0.0,
+            kg=float(table.grams[each.rows].sum()) / 1e3,
             weight=weights[place] / whole if weights else None,
         )
         for place, each in enumerate(strata.used)
-        if each.rows.size and each.rows.max() < len(table.sorts)
     )
 
 

@@ -196,7 +196,7 @@ class _Builder:
         objects = own.sum(axis=1)
         self.unweighed[rows, columns] = ~(read | light) & ((objects > 0) | touched)
         self.high[rows, columns] += np.where(light, below, 0.0)
-        kept = np.flatnonzero(read)
+        kept = np.flatnonzero(read).tolist()
         r, c = rows[kept], columns[kept]
         self.grams[r, c] = grams[kept]
         self.low[r, c] = [piles[place][2].low_g for place in kept]

@@ -64,7 +64,8 @@ def percent(share: float | None) -> str:
     return f"{100 * share:.1f}{_GAP}%"
 
 
-def _text(x: float, y: float, words: str, *, anchor: str = "start", bold: bool = False) -> str:
+def draw_text(x: float, y: float, words: str, *, anchor: str = "start", bold: bool = False) -> str:
+    """Return a line of text; `anchor` is what of it stands at x."""
     weight = ' font-weight="700"' if bold else ""
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="{_SIZE}" '
@@ -72,14 +73,16 @@ def _text(x: float, y: float, words: str, *, anchor: str = "start", bold: bool =
     )
 
 
-def _rect(x: float, y: float, width: float, height: float, fill: str) -> str:
+def draw_rect(x: float, y: float, width: float, height: float, fill: str) -> str:
+    """Return an outlined bar."""
     return (
         f'<rect x="{x:.1f}" y="{y:.1f}" width="{max(width, 0):.1f}" height="{height:.1f}" '
         f'fill="{fill}" stroke="{INK}" stroke-width="1"/>'
     )
 
 
-def _frame(ident: str, size: tuple[float, float], title: str, desc: str, inner: str) -> Markup:
+def draw_frame(ident: str, size: tuple[float, float], title: str, desc: str, inner: str) -> Markup:
+    """Return a whole drawing, with what a screen reader says of it."""
     width, height = size
     return Markup(
         f'<svg viewBox="0 0 {width:.0f} {height:.0f}" role="img" '
@@ -97,12 +100,13 @@ def _parts(bar: Bar, x: float, y: float, scale: float) -> tuple[str, float]:
     drawn = ""
     for part in bar.parts:
         width = part.share * scale
-        drawn += _rect(x, y, width, 15, _fill(part.route))
+        drawn += draw_rect(x, y, width, 15, _fill(part.route))
         x += width
     return drawn, x
 
 
-def _wrapped(label: str, width: float) -> list[str]:
+def wrapped(label: str, width: float) -> list[str]:
+    """Return the lines of a label that fit a width in px."""
     return textwrap.wrap(label, int(width / LETTER)) or [""]
 
 
@@ -111,14 +115,14 @@ def _weight_wide(bars: Sequence[Bar]) -> tuple[str, float]:
     scale = bar_width / max((bar.share for bar in bars), default=1.0)
     drawn, y = "", 4.0
     for bar in bars:
-        lines = _wrapped(bar.label, label_width)
-        words = _wrapped(bar.words, WIDE - label_width - 20 - bar.share * scale)
+        lines = wrapped(bar.label, label_width)
+        words = wrapped(bar.words, WIDE - label_width - 20 - bar.share * scale)
         parts, end = _parts(bar, label_width + 8, y + 1, scale)
         drawn += parts
         for i, line in enumerate(lines):
-            drawn += _text(label_width, y + 13 + i * _LINE, line, anchor="end")
+            drawn += draw_text(label_width, y + 13 + i * _LINE, line, anchor="end")
         for i, line in enumerate(words):
-            drawn += _text(end + 8, y + 13 + i * _LINE, line, bold=False)
+            drawn += draw_text(end + 8, y + 13 + i * _LINE, line, bold=False)
         y += max(len(lines), len(words)) * _LINE + 8
     axis = label_width + 8
     drawn += f'<path d="M{axis:.1f} 0V{y:.1f}" stroke="{INK}" stroke-width="1.5"/>'
@@ -129,11 +133,11 @@ def _weight_narrow(bars: Sequence[Bar]) -> tuple[str, float]:
     scale = (NARROW - 4) / max((bar.share for bar in bars), default=1.0)
     drawn, y = "", 2.0
     for bar in bars:
-        for line in _wrapped(bar.label, NARROW):
-            drawn += _text(2, y + 13, line, bold=True)
+        for line in wrapped(bar.label, NARROW):
+            drawn += draw_text(2, y + 13, line, bold=True)
             y += _LINE
-        for line in _wrapped(bar.words, NARROW):
-            drawn += _text(2, y + 13, line)
+        for line in wrapped(bar.words, NARROW):
+            drawn += draw_text(2, y + 13, line)
             y += _LINE
         parts, _ = _parts(bar, 2, y + 3, scale)
         drawn += parts
@@ -146,7 +150,7 @@ def weight_chart(bars: Sequence[Bar], *, ident: str = "weight", narrow: bool = F
     drawn, height = _weight_narrow(bars) if narrow else _weight_wide(bars)
     width = NARROW if narrow else WIDE
     desc = "; ".join(f"{bar.label}: {bar.words}" for bar in bars)
-    return _frame(
+    return draw_frame(
         f"{ident}-{'narrow' if narrow else 'wide'}",
         (width, height),
         "Share of the weight by category, hatched by route",
@@ -163,20 +167,20 @@ def _pairs_wide(pairs: Sequence[Pair], most: float) -> tuple[str, float]:
     left, arm, number = 205.0, 165.0, 85.0
     axis = left + number + arm
     scale = arm / most
-    drawn = _text(axis - 6, 14, "share of the count", anchor="end", bold=True)
-    drawn += _text(axis + 6, 14, "share of the weight", bold=True)
+    drawn = draw_text(axis - 6, 14, "share of the count", anchor="end", bold=True)
+    drawn += draw_text(axis + 6, 14, "share of the weight", bold=True)
     y = 24.0
     for pair in pairs:
-        lines = _wrapped(pair.label, left)
+        lines = wrapped(pair.label, left)
         for i, line in enumerate(lines):
-            drawn += _text(left, y + 13 + i * _LINE, line, anchor="end")
+            drawn += draw_text(left, y + 13 + i * _LINE, line, anchor="end")
         count = pair.count_share * scale
-        drawn += _rect(axis - count, y + 1, count, 15, _COUNT_FILL)
-        drawn += _text(axis - count - 6, y + 13, percent(pair.count_share), anchor="end")
+        drawn += draw_rect(axis - count, y + 1, count, 15, _COUNT_FILL)
+        drawn += draw_text(axis - count - 6, y + 13, percent(pair.count_share), anchor="end")
         weight = (pair.weight_share or 0) * scale
         if weight:
-            drawn += _rect(axis, y + 1, weight, 15, _WEIGHT_FILL)
-        drawn += _text(axis + weight + 6, y + 13, percent(pair.weight_share))
+            drawn += draw_rect(axis, y + 1, weight, 15, _WEIGHT_FILL)
+        drawn += draw_text(axis + weight + 6, y + 13, percent(pair.weight_share))
         y += len(lines) * _LINE + 8
     drawn += f'<path d="M{axis:.1f} 20V{y:.1f}" stroke="{INK}" stroke-width="2"/>'
     return drawn, y
@@ -186,17 +190,17 @@ def _pairs_narrow(pairs: Sequence[Pair], most: float) -> tuple[str, float]:
     scale = (NARROW - 150) / most
     drawn, y = "", 2.0
     for pair in pairs:
-        for line in _wrapped(pair.label, NARROW):
-            drawn += _text(2, y + 13, line, bold=True)
+        for line in wrapped(pair.label, NARROW):
+            drawn += draw_text(2, y + 13, line, bold=True)
             y += _LINE
         for share, word, fill in (
             (pair.count_share, "count", _COUNT_FILL),
             (pair.weight_share, "weight", _WEIGHT_FILL),
         ):
-            drawn += _text(2, y + 14, word)
+            drawn += draw_text(2, y + 14, word)
             if share:
-                drawn += _rect(52, y + 3, share * scale, 13, fill)
-            drawn += _text(58 + (share or 0) * scale, y + 14, percent(share))
+                drawn += draw_rect(52, y + 3, share * scale, 13, fill)
+            drawn += draw_text(58 + (share or 0) * scale, y + 14, percent(share))
             y += 19
         y += 8
     return drawn, y
@@ -211,7 +215,7 @@ def pair_chart(pairs: Sequence[Pair], *, ident: str = "pairs", narrow: bool = Fa
         + ("" if pair.weight_share is None else " of the weight")
         for pair in pairs
     )
-    return _frame(
+    return draw_frame(
         f"{ident}-{'narrow' if narrow else 'wide'}",
         (NARROW if narrow else WIDE, height),
         "Share of the count beside share of the weight, by category",

@@ -16,6 +16,7 @@ from service.web import (
     shell_page,
     sorts_page,
     studies_page,
+    study_report_page,
 )
 from service.web.render import static_directory
 
@@ -29,6 +30,7 @@ for part in (
     devices_page,
     shell_page,
     studies_page,
+    study_report_page,
     learning_page,
     bundles_page,
 ):

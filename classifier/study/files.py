@@ -1,0 +1,217 @@
+"""A study as files: tidy CSV with its schema as a Data Package, and JSON.
+
+The package follows the Data Package and Table Schema standards of Frictionless Data
+(specs.frictionlessdata.io). Names and places of sorts are left out of it on purpose: a table that
+is handed on must not say what is in whose bin.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+import zipfile
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import asdict
+from typing import Any
+
+from classifier.domain.categories import Categories
+from classifier.domain.report_categories import Names
+from classifier.domain.report_rows import safe_cell
+from classifier.study.dictionary import (
+    FIGURE_COLUMNS,
+    MASS_COLUMNS,
+    MEASURE_COLUMNS,
+    MEASURES,
+    SORT_COLUMNS,
+    Column,
+    schema,
+)
+from classifier.study.figures import Figure
+from classifier.study.report import StudyReport
+
+Row = dict[str, Any]
+_DIGITS = 9
+_ZIP_DAY = (1980, 1, 1, 0, 0, 0)
+"""Files of one study are the same byte for byte, whenever they are made."""
+
+
+def figure_rows(report: StudyReport) -> list[Row]:
+    """Return one row a figure, with every column of `FIGURE_COLUMNS`."""
+    return [_figure_row(report, each) for each in report.figures]
+
+
+def study_json(report: StudyReport) -> Row:
+    """Return everything that a report says as plain values."""
+    plan = report.plan
+    return {
+        "study": report.name,
+        "plan": asdict(plan),
+        "sorts": report.sorts,
+        "first_day": report.first_day.isoformat() if report.first_day else None,
+        "last_day": report.last_day.isoformat() if report.last_day else None,
+        "places": report.places,
+        "persons": report.persons,
+        "objects": report.objects,
+        "kg_measured": _number(report.kg),
+        "strata": [asdict(each) for each in report.strata],
+        "programmes": list(report.programmes),
+        "categories_version": report.categories_version,
+        "notes": list(report.notes),
+        "coverage_shortfalls": [asdict(each) for each in report.coverage],
+        "classes": dict(report.classes),
+        "figures": [_json_row(each) for each in report.figures],
+    }
+
+
+def study_files(report: StudyReport, categories: Categories) -> dict[str, str]:
+    """Return the files of the data package by name: four tables and datapackage.json."""
+    tables: list[tuple[str, str, tuple[Column, ...], Iterable[Row], list[str] | None]] = [
+        ("figures", "Every figure of the report", FIGURE_COLUMNS, figure_rows(report), None),
+        ("sorts", "The sorts, without names and places", SORT_COLUMNS, _sorts(report), ["sort"]),
+        (
+            "masses",
+            "What was weighed and counted in each sort",
+            MASS_COLUMNS,
+            _masses(report, categories),
+            ["sort", "category"],
+        ),
+        (
+            "measures",
+            "What the measures of the figures mean",
+            MEASURE_COLUMNS,
+            _measures(report),
+            ["measure"],
+        ),
+    ]
+    files = {f"{name}.csv": _csv(columns, rows) for name, _, columns, rows, _ in tables}
+    package = {
+        "profile": "tabular-data-package",
+        "name": _slug(report.name),
+        "title": report.name,
+        "description": "Composition of discards: figures of a study with what each rests on. "
+        + " ".join(report.notes),
+        "keywords": ["waste", "composition", "sorting"],
+        "resources": [
+            {
+                "profile": "tabular-data-resource",
+                "name": name,
+                "title": title,
+                "path": f"{name}.csv",
+                "format": "csv",
+                "mediatype": "text/csv",
+                "encoding": "utf-8",
+                "dialect": {"delimiter": ",", "lineTerminator": "\r\n", "header": True},
+                "schema": {
+                    **schema(columns, key),
+                    **(
+                        {
+                            "foreignKeys": [
+                                {
+                                    "fields": "sort",
+                                    "reference": {"resource": "sorts", "fields": "sort"},
+                                }
+                            ]
+                        }
+                        if name == "masses"
+                        else {}
+                    ),
+                },
+            }
+            for name, title, columns, _, key in tables
+        ],
+    }
+    return {**files, "datapackage.json": dumped(package)}
+
+
+def study_zip(files: Mapping[str, str]) -> bytes:
+    """Return files as one zip archive."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, text in files.items():
+            archive.writestr(zipfile.ZipInfo(name, _ZIP_DAY), text.encode("utf-8"))
+    return out.getvalue()
+
+
+def dumped(value: Any) -> str:
+    """Return plain values as JSON text."""
+    return json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def _figure_row(report: StudyReport, each: Figure) -> Row:
+    row = {"study": report.name, **_json_row(each)}
+    row["assumptions"] = "; ".join(each.assumptions)
+    return {name: safe_cell(cell) if isinstance(cell, str) else cell for name, cell in row.items()}
+
+
+def _json_row(each: Figure) -> Row:
+    return {
+        "stratum": each.stratum,
+        "level": each.about.level,
+        "id": each.about.id,
+        "name": each.about.name,
+        "measure": each.measure,
+        "basis": each.basis,
+        "unit": each.unit,
+        "value": _number(each.value),
+        "low": _number(each.low),
+        "high": _number(each.high),
+        "interval": each.kind or None,
+        "confidence": each.level,
+        "n": each.n,
+        "method": each.method or None,
+        "assumptions": list(each.assumptions),
+        "source": each.source or None,
+    }
+
+
+def _sorts(report: StudyReport) -> Iterator[Row]:
+    for number, sort in enumerate(report.table.sorts, start=1):
+        yield {
+            "sort": number,
+            "stratum": safe_cell(sort.stratum),
+            "sorted_on": sort.sorted_on.isoformat(),
+            "days": sort.days,
+            "persons": sort.persons,
+            "programme": sort.programme_id,
+        }
+
+
+def _masses(report: StudyReport, categories: Categories) -> Iterator[Row]:
+    table, names = report.table, Names(categories)
+    shown = (table.grams > 0) | (table.high > 0) | (table.objects > 0) | table.unweighed
+    for row, column in zip(*shown.nonzero(), strict=True):
+        category = table.categories[column]
+        yield {
+            "sort": int(row) + 1,
+            "category": safe_cell(category),
+            "name": safe_cell(names.category(category)),
+            "net_g": _number(float(table.grams[row, column])),
+            "low_g": _number(float(table.low[row, column])),
+            "high_g": _number(float(table.high[row, column])),
+            "objects": int(table.objects[row, column]),
+            "unweighed": "true" if table.unweighed[row, column] else "false",
+        }
+
+
+def _measures(report: StudyReport) -> Iterator[Row]:
+    for measure in dict.fromkeys(each.measure for each in report.figures):
+        unit, meaning = MEASURES[measure]
+        yield {"measure": measure, "unit": unit, "meaning": meaning}
+
+
+def _csv(columns: tuple[Column, ...], rows: Iterable[Row]) -> str:
+    text = io.StringIO()
+    writer = csv.DictWriter(text, [column.name for column in columns], lineterminator="\r\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return text.getvalue()
+
+
+def _number(value: float | None) -> float | None:
+    return None if value is None else float(f"{value:.{_DIGITS}g}")
+
+
+def _slug(name: str) -> str:
+    return re.sub(r"[^a-z0-9._-]+", "-", name.lower()).strip("-.") or "study"

@@ -1,0 +1,233 @@
+"""The report of a study: a public page, a technical annex, and both figures' data as files."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from typing import Any, get_args
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse, Response
+
+from classifier.domain.errors import InvalidEntryError
+from classifier.domain.report_categories import Names
+from classifier.estimators._moments import Estimator
+from classifier.study.coverage import load_coverage
+from classifier.study.files import dumped, study_files, study_json, study_zip
+from classifier.study.plan import StudyPlan, plan_from, plan_from_text
+from classifier.study.report import StudyReport
+from classifier.study.words import by_id, coverage_texts, main_shares, uncertainty
+from service.usecases.services import Services
+from service.usecases.study_report import study_report
+from service.web.dependencies import ServicesDep
+from service.web.render import page
+from service.web.route_marks import route_defs
+from service.web.study_charts import RangeBar, range_chart
+from service.web.study_view import (
+    annex_tables,
+    assumptions,
+    methods,
+    points,
+    range_words,
+    share_bars,
+    told_differences,
+)
+
+router = APIRouter(prefix="/studies/{study_id}")
+_FIELDS = (
+    "level", "estimator", "parts", "strata", "compare", "what_if", "national", "total",
+    "standard_error", "unit", "weights", "plan",
+)  # fmt: skip
+_LISTS = ("parts", "strata", "what_if")
+
+
+@router.get("/report", response_class=HTMLResponse)
+def show_public(services: ServicesDep, request: Request, study_id: str) -> HTMLResponse:
+    """Show the page that anybody can read."""
+    report, frame = _worked_out(services, request, study_id)
+    return public_page(report, showing="report", **frame)
+
+
+@router.get("/annex", response_class=HTMLResponse)
+def show_annex(services: ServicesDep, request: Request, study_id: str) -> HTMLResponse:
+    """Show the annex for those who check."""
+    report, frame = _worked_out(services, request, study_id)
+    return annex_page(report, services, showing="annex", **frame)
+
+
+@router.get("/report.json")
+def get_json(services: ServicesDep, request: Request, study_id: str) -> Response:
+    """Return every figure as JSON."""
+    report = study_report(services, study_id, _plan(services, request))
+    return Response(dumped(study_json(report)), media_type="application/json")
+
+
+@router.get("/package.zip")
+def get_package(services: ServicesDep, request: Request, study_id: str) -> Response:
+    """Return the data package."""
+    report = study_report(services, study_id, _plan(services, request))
+    return Response(
+        study_zip(study_files(report, services.categories)),
+        media_type="application/zip",
+        headers={"content-disposition": 'attachment; filename="study.zip"'},
+    )
+
+
+def public_page(
+    report: StudyReport, *, study_id: str = "", status: int = 200, **frame: Any
+) -> HTMLResponse:
+    """Return the public page; without a study id it has no links into the service."""
+    return page(
+        "study_public.html",
+        status=status,
+        here="studies",
+        report=report,
+        study_id=study_id,
+        route_defs=route_defs(),
+        headline=_headline(report),
+        group_charts=_charts(share_bars(report, "group"), "groups", "Share of the weight by group"),
+        route_charts=_charts(share_bars(report, "route"), "routes", "Share of the weight by route"),
+        uncertainty=uncertainty(report),
+        differences=told_differences(report),
+        what_if=_what_if(report),
+        **frame,
+    )
+
+
+def annex_page(
+    report: StudyReport, services: Services, *, study_id: str = "", status: int = 200, **frame: Any
+) -> HTMLResponse:
+    """Return the technical annex; without a study id it has no links into the service."""
+    names, table = Names(services.categories), load_coverage()
+    plan = {key: value for key, value in asdict(report.plan).items() if value not in ("", None)}
+    return page(
+        "study_annex.html",
+        status=status,
+        here="studies",
+        report=report,
+        study_id=study_id,
+        tables=annex_tables(report),
+        methods=methods(report),
+        assumptions=assumptions(report),
+        coverage=list(coverage_texts(report)),
+        studies=f"{table.studies:,}",
+        made_with=table.made_with,
+        rare=[names.category(each) for each, kind in report.classes.items() if kind == "rare"],
+        unit_word="Households" if report.plan.streams else "Sorts",
+        plan_text=json.dumps(plan, ensure_ascii=False, indent=2),
+        **frame,
+    )
+
+
+def _worked_out(
+    services: Services, request: Request, study_id: str
+) -> tuple[StudyReport, dict[str, Any]]:
+    """Return the report under the plan of the form; a refused one shows the default's beside it."""
+    typed = {name: request.query_params.get(name, "") for name in _FIELDS}
+    refusal, status = "", 200
+    try:
+        plan = _plan(services, request)
+    except InvalidEntryError as error:
+        refusal, status, plan = error.message, 422, StudyPlan()
+    query = urlencode({key: value for key, value in typed.items() if value})
+    frame = {
+        "study_id": study_id.lower(),
+        "query": f"?{query}" if query else "",
+        "form": {**typed, "level": typed["level"] or "90"},
+        "estimators": get_args(Estimator),
+        "refusal": refusal,
+        "status": status,
+    }
+    return study_report(services, study_id, plan), frame
+
+
+def _plan(services: Services, request: Request) -> StudyPlan:
+    typed = {name: request.query_params.get(name, "").strip() for name in _FIELDS}
+    if typed["plan"]:
+        return plan_from_text(typed["plan"], services.categories)
+    given: dict[str, Any] = {
+        name: typed[name] for name in ("estimator", "compare", "national") if typed[name]
+    }
+    for name in _LISTS:
+        if typed[name]:
+            given[name] = [each.strip() for each in typed[name].split(",") if each.strip()]
+    if typed["level"]:
+        given["level"] = _number(typed["level"], "confidence") / 100
+    if typed["total"]:
+        given["population"] = {
+            "total": _number(typed["total"], "total"),
+            "standard_error": _number(typed["standard_error"] or "0", "standard error"),
+            "unit": typed["unit"] or "t",
+        }
+    if typed["weights"]:
+        given["weights"] = dict(_weight(line) for line in typed["weights"].splitlines() if line)
+    return plan_from(given, services.categories, name="the form")
+
+
+def _weight(line: str) -> tuple[str, float]:
+    label, equals, size = line.rpartition("=")
+    if not equals or not label.strip():
+        raise InvalidEntryError(
+            f"the weight {line!r} is none; allowed: stratum = size, one a line; write it so"
+        )
+    return label.strip().strip('"'), _number(size, f"weight of {label.strip()}")
+
+
+def _number(text: str, what: str) -> float:
+    try:
+        return float(text.strip())
+    except ValueError as error:
+        raise InvalidEntryError(
+            f"{what} is {text!r}; allowed: a number such as 90 or 1250.5; write it so"
+        ) from error
+
+
+def _charts(bars: list[RangeBar], ident: str, title: str) -> dict[str, Any]:
+    if not bars:
+        return {}
+    return {
+        "wide": range_chart(bars, ident=ident, title=title),
+        "narrow": range_chart(bars, ident=ident, title=title, narrow=True),
+        "on-paper": range_chart(bars, ident=f"{ident}-paper", title=title),
+    }
+
+
+def _headline(report: StudyReport) -> list[tuple[str, str, str]]:
+    boxes = [("Lots sorted", str(report.sorts), f"{report.kg:.0f} kg in all, measured")]
+    for each in report.select("kg_per_person_week", level="total"):
+        likely = "" if each.low is None else f"likely {each.low:.1f} to {each.high or 0:.1f} kg"
+        boxes.append(("Per person per week", f"{each.value:.1f} kg", likely))
+    kinds = report.select(
+        "share_mean" if report.plan.estimator == "mean of sample shares" else "share_ratio",
+        level="kind",
+    )
+    for each in kinds:
+        if each.about.id == "recovered":
+            boxes.append(
+                ("Can be recovered", f"{points(each.value)} %", _likely(range_words(each)))
+            )
+    for measure, words in (
+        ("capture", "Of the recyclables, in the recycling container"),
+        ("contamination", "Of the recycling container, not accepted"),
+    ):
+        for each in report.select(measure):
+            boxes.append((words, f"{points(each.value)} %", _likely(range_words(each))))
+    return boxes if report.figures else []
+
+
+def _likely(words: str) -> str:
+    return words.partition("(")[2].rstrip(")")
+
+
+def _what_if(report: StudyReport) -> str:
+    change = report.select("recovery_potential_change")
+    if not change or not report.plan.what_if:
+        return ""
+    names = by_id(main_shares(report, "category"))
+    taken = [names[each].about.name.lower() for each in report.plan.what_if if each in names]
+    return (
+        f"If the programme also took {' and '.join(taken) or 'more'}, {points(change[0].value)} "
+        f"points more of the weight could be recovered (likely {points(change[0].low or 0)} to "
+        f"{points(change[0].high or 0)}). What people would really bring is less."
+    )

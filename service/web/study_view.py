@@ -1,0 +1,313 @@
+"""What the two pages of a study show: charts, sentences and tables, all out of its figures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from classifier.study.dictionary import MEASURES
+from classifier.study.figures import WHOLE, Figure
+from classifier.study.report import StudyReport
+from classifier.study.shares import SHARE
+from classifier.study.words import by_id, main_shares
+from service.web.study_charts import RangeBar
+
+_GAP = "\u00a0"
+NOTHING = "\u2013"
+_FEW = 0.001
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """A column of figures: heading, measure, how to write it, and the part of the study."""
+
+    title: str
+    measure: str
+    form: str
+    stratum: str = WHOLE
+
+
+@dataclass(frozen=True, slots=True)
+class TableView:
+    """A table to show: headings, and rows of a name with cells; the last says what is doubtful."""
+
+    ident: str
+    title: str
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, tuple[str, ...], str], ...]
+    note: str = ""
+
+
+def points(value: float) -> str:
+    """Return a fraction in per cent, without the sign."""
+    return f"{100 * value:.1f}"
+
+
+def range_words(figure: Figure) -> str:
+    """Return a share with its range, as a reader writes it."""
+    if figure.low is None or figure.high is None:
+        return f"{points(figure.value)}{_GAP}%"
+    low = "0" if figure.low < 0 else points(figure.low)
+    return f"{points(figure.value)}{_GAP}% (likely {low} to {points(figure.high)}{_GAP}%)"
+
+
+def share_bars(report: StudyReport, level: str) -> list[RangeBar]:
+    """Return the bars of a level, the largest first."""
+    return [
+        RangeBar(
+            label=each.about.name,
+            share=each.value,
+            low=each.low,
+            high=each.high,
+            words=range_words(each),
+            route=each.about.id if level == "route" else "",
+        )
+        for each in main_shares(report, level)
+    ]
+
+
+def told_differences(report: StudyReport) -> list[str]:
+    """Return one plain sentence for each comparison: what changed, or that nothing can be told."""
+    labels = dict.fromkeys(f.stratum for f in report.figures if f.measure == "share_difference")
+    said = []
+    for label in labels:
+        gaps = by_id(report.select("share_difference", level="group", stratum=label))
+        chance = by_id(report.select("p_adjusted", level="group", stratum=label))
+        limit = 1 - report.plan.level
+        sure = [
+            gaps[ident]
+            for ident, p in chance.items()
+            if p.value <= limit and abs(gaps[ident].value) > _FEW
+        ]
+        later, _, first = label.partition(" minus ")
+        if not sure:
+            said.append(
+                f"Between {first} and {later} no difference is larger than chance among sorts "
+                "could make it."
+            )
+            continue
+        words = [
+            f"{each.about.name.lower()} {'more' if each.value > 0 else 'less'} by "
+            f"{abs(100 * each.value):.1f} points (likely {points(each.low or 0)} to "
+            f"{points(each.high or 0)})"
+            for each in sure
+        ]
+        said.append(f"In {later} compared with {first}: {'; '.join(words)}.")
+    return said
+
+
+def annex_tables(report: StudyReport) -> list[TableView]:
+    """Return the tables of the annex that have anything in them."""
+    share, boot = SHARE[report.plan.estimator], f"{SHARE[report.plan.estimator]}_bootstrap"
+    level = f"{100 * report.plan.level:g}{_GAP}%"
+    shares = (
+        Head("Mean of shares", "share_mean", "share"),
+        Head(f"{level} t", "share_mean", "interval"),
+        Head("Ratio of sums", "share_ratio", "share"),
+        Head(f"{level} t", "share_ratio", "interval"),
+        Head(f"{level} bootstrap", boot, "interval"),
+        Head("Scale bounds", "share_mean_scale_bounds", "interval"),
+        Head("In sorts", "sorts_with_it", "count"),
+    )
+    weights = (
+        Head("Weighed, kg", "net_weight", "kg"),
+        Head("Scale bounds", "net_weight", "kg_interval"),
+        Head("Counted", "objects", "count"),
+    )
+    rates = (
+        Head("kg, person and week", "kg_per_person_week", "kg"),
+        Head(level, "kg_per_person_week", "kg_interval"),
+        Head("kg, person and day", "kg_per_person_day", "kg"),
+        Head(level, "kg_per_person_day", "kg_interval"),
+    )
+    found = [
+        _table(report, "measured", "Weighed and counted in these sorts", weights, "category"),
+        _table(report, "by-category", "Shares of the weight by category", shares, "category"),
+        _table(report, "by-group", "Shares of the weight by group", shares[:5], "group"),
+        _table(report, "by-route", "Shares of the weight by route", shares[:4], "route"),
+        _table(report, "by-kind", "What can be recovered", shares[:4], "kind"),
+        _table(report, "person", "Per person", rates, "category", "total"),
+        _population(report),
+        *_strata(report, share),
+        *_differences(report),
+        _single(report),
+        _audits(report),
+        _logratios(report),
+        _national(report, share),
+    ]
+    return [table for table in found if table is not None]
+
+
+def methods(report: StudyReport) -> list[tuple[str, str]]:
+    """Return the measures of this report with what each is, and its source."""
+    measures = dict.fromkeys(each.measure for each in report.figures)
+    return [(measure, MEASURES[measure][1]) for measure in measures]
+
+
+def assumptions(report: StudyReport) -> list[str]:
+    """Return what must hold for the figures, each once; cautions of single lines stand there."""
+    found = dict.fromkeys(text for each in report.figures for text in each.assumptions)
+    return [text for text in found if not _is_caution(text)]
+
+
+def _is_caution(text: str) -> bool:
+    return text.startswith(("few sorts", "found in none"))
+
+
+def _table(
+    report: StudyReport, ident: str, title: str, heads: Sequence[Head], *levels: str
+) -> TableView | None:
+    columns = [
+        {
+            each.about.id: each
+            for lev in levels
+            for each in report.select(head.measure, level=lev, stratum=head.stratum)
+        }
+        for head in heads
+    ]
+    kept = [place for place, column in enumerate(columns) if column]
+    if not kept:
+        return None
+    heads = [heads[place] for place in kept]
+    columns = [columns[place] for place in kept]
+    order = sorted(columns[0].values(), key=lambda each: -each.value)
+    rows = []
+    for about in (each.about for each in order):
+        own = [column.get(about.id) for column in columns]
+        cells = tuple(_cell(each, head.form) for each, head in zip(own, heads, strict=True))
+        rows.append((_name(about.name, own), cells, _caution(own)))
+    return TableView(ident, title, tuple(head.title for head in heads), tuple(rows))
+
+
+def _name(name: str, own: Sequence[Figure | None]) -> str:
+    split = any(each is not None and each.basis == "estimated_with_split" for each in own)
+    return f"{name} *" if split else name
+
+
+def _caution(own: Sequence[Figure | None]) -> str:
+    texts = dict.fromkeys(
+        text for each in own if each is not None for text in each.assumptions if _is_caution(text)
+    )
+    return "; ".join(texts)
+
+
+def _cell(figure: Figure | None, form: str) -> str:
+    if figure is None:
+        return NOTHING
+    if form.endswith("interval"):
+        if figure.low is None or figure.high is None:
+            return NOTHING
+        low, high = (_number(each, form) for each in (figure.low, figure.high))
+        return f"{low} to {high}"
+    return _number(figure.value, form)
+
+
+def _number(value: float, form: str) -> str:
+    if form.startswith("kg"):
+        return f"{value:.3f}"
+    if form.startswith("amount"):
+        return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
+    if form == "count":
+        return f"{value:,.0f}".replace(",", _GAP)
+    if form == "p":
+        return f"{value:.3f}" if value >= _FEW else "under 0.001"
+    if form == "signed":
+        return f"{100 * value:+.2f}"
+    return f"{100 * value:.2f}"
+
+
+def _population(report: StudyReport) -> TableView | None:
+    plan = report.plan.population
+    if plan is None:
+        return None
+    heads = (
+        Head(f"Total, {plan.unit}", "population_total", "amount"),
+        Head(f"{100 * report.plan.level:g}{_GAP}%", "population_total", "amount_interval"),
+    )
+    return _table(
+        report,
+        "population",
+        f"Scaled to {plan.total:g} ± {plan.standard_error:g} {plan.unit} (standard error)",
+        heads,
+        "category",
+    )
+
+
+def _strata(report: StudyReport, share: str) -> list[TableView | None]:
+    labels = dict.fromkeys(
+        each.stratum for each in report.figures if each.measure == share and each.stratum != WHOLE
+    )
+    heads = []
+    for label in labels:
+        heads += [Head(label, share, "share", label), Head("interval", share, "interval", label)]
+    return [
+        _table(report, f"strata-{level}", f"By stratum, {level}", heads, level)
+        for level in ("group", "category")
+    ]
+
+
+def _differences(report: StudyReport) -> list[TableView | None]:
+    labels = dict.fromkeys(f.stratum for f in report.figures if f.measure == "share_difference")
+    found = []
+    for place, label in enumerate(labels):
+        heads = (
+            Head("Points", "share_difference", "signed", label),
+            Head(f"{100 * report.plan.level:g}{_GAP}%", "share_difference", "interval", label),
+            Head("p", "p_permutation", "p", label),
+            Head("p, adjusted", "p_adjusted", "p", label),
+        )
+        for level in ("group", "category"):
+            title = f"{label[:1].upper()}{label[1:]}, {level}"
+            found.append(_table(report, f"difference-{place}-{level}", title, heads, level))
+    return found
+
+
+def _single(report: StudyReport) -> TableView | None:
+    rows = []
+    for measure, name in (
+        ("contamination", "Contamination"),
+        ("capture", "Capture"),
+        ("gross_diversion", "Diversion, gross"),
+        ("net_diversion", "Diversion, net"),
+        ("recovery_potential", "Recovery potential"),
+        ("recovery_potential_what_if", "Recovery potential, if the programme took more"),
+        ("recovery_potential_change", "Change"),
+    ):
+        for each in report.select(measure):
+            cells = (_cell(each, "share"), _cell(each, "interval"), str(each.n))
+            rows.append((_name(name, [each]), cells, ""))
+    heads = ("Per cent", f"{100 * report.plan.level:g}{_GAP}%", "n")
+    return TableView("rates", "Rates", heads, tuple(rows)) if rows else None
+
+
+def _audits(report: StudyReport) -> TableView | None:
+    heads = (
+        Head("Corrected", "photographed_items_corrected", "amount"),
+        Head(
+            f"{100 * report.plan.level:g}{_GAP}%", "photographed_items_corrected", "amount_interval"
+        ),
+        Head("As the network called them", "photographed_items_as_called", "count"),
+    )
+    return _table(report, "audits", "Photographed items, corrected by audits", heads, "category")
+
+
+def _logratios(report: StudyReport) -> TableView | None:
+    heads = (
+        Head("Centre, per cent", "logratio_centre", "share"),
+        Head("SD of log-ratio, per cent", "logratio_clr_sd", "share"),
+    )
+    return _table(report, "logratios", "Log-ratio summary of groups", heads, "group")
+
+
+def _national(report: StudyReport, share: str) -> TableView | None:
+    if report.national is None:
+        return None
+    what = f"share_of_{report.plan.national}"
+    stratum = f"US {report.national.data_year}"
+    heads = (
+        Head("This study", share, "share"),
+        Head(f"{100 * report.plan.level:g}{_GAP}%", share, "interval"),
+        Head(f"{stratum}, {report.plan.national}", what, "share", stratum),
+    )
+    return _table(report, "national", f"Beside national figures: {report.plan.national}", heads,
+                  "material")  # fmt: skip
