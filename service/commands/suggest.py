@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypedDict
+from typing import Any, TypedDict
 
 import typer
 
@@ -19,11 +20,14 @@ from classifier.domain.suggestion_json import error_json, to_json
 from classifier.inference.bundle import Bundle
 from classifier.inference.photo import PhotoLimits, decode_photo
 from classifier.inference.predict import Predictor
+from service.commands.bulk_file import BulkFile
 from service.commands.photo_paths import expand, read_bytes, shown
 from service.commands.progress import progress
 from service.commands.table import Table
 from service.loading import choose_bundle, choose_programme
 from service.settings import Settings
+
+_AHEAD = 4  # photographs a worker that may wait to be written
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +44,16 @@ class Suggester:
     def bundle(self) -> Bundle:
         """The model that speaks."""
         return self.predictor.bundle
+
+    @property
+    def made_by(self) -> Mapping[str, str]:
+        """What decides the answers, in words: two files with the same words may be one."""
+        views = "" if self.predictor.views == self.bundle.preprocessing.views else ", one view"
+        facts = "".join(f", {fact} {answer}" for fact, answer in sorted(self.facts.items()))
+        return {
+            "model": f"{self.bundle.name} {self.bundle.version}{views}",
+            "programme": f"{self.programme.id} {self.programme.version}{facts}",
+        }
 
     def look_at(self, path: Path) -> Suggestion | TallytareError:
         """Return the suggestion for one file, or what is wrong with the file."""
@@ -66,9 +80,14 @@ class _Context(TypedDict):
 
 
 def make_suggester(
-    settings: Settings, *, programme: str, bundle: str, facts: Mapping[str, str]
+    settings: Settings,
+    *,
+    programme: str,
+    bundle: str,
+    facts: Mapping[str, str],
+    fast: bool = False,
 ) -> Suggester:
-    """Load what the arguments name.
+    """Load what the arguments name; `fast` looks at one view of each photograph only.
 
     Raises UnknownIdError for a programme, fact or answer that nothing bears, DataFileError for a
     programme file with a mistake and BundleError for a bundle that can't be used.
@@ -76,8 +95,9 @@ def make_suggester(
     categories = load_categories()
     chosen = choose_programme(settings, categories, programme)
     categories.known_answers(facts)
+    loaded = choose_bundle(settings, categories, bundle)
     return Suggester(
-        Predictor(choose_bundle(settings, categories, bundle)),
+        Predictor(loaded, views=loaded.preprocessing.views[:1] if fast else None),
         categories,
         chosen,
         facts,
@@ -86,9 +106,16 @@ def make_suggester(
 
 
 def run_suggest(
-    suggester: Suggester, paths: Sequence[Path], *, settings: Settings, as_json: bool
+    suggester: Suggester,
+    paths: Sequence[Path],
+    *,
+    settings: Settings,
+    as_json: bool,
+    output: Path | None = None,
 ) -> int:
     """Write a suggestion for every photograph and return how many files could not be read."""
+    if output is not None:
+        return _to_file(suggester, expand(paths), output, settings.inference_concurrency)
     files = expand(paths)
     table = Table(files, suggester.programme, suggester.bundle)
     failed = 0
@@ -102,19 +129,48 @@ def run_suggest(
     return failed
 
 
+def _to_file(suggester: Suggester, files: Sequence[Path], output: Path, workers: int) -> int:
+    """Append to a file what it doesn't hold yet; returns how many of these could not be read."""
+    with BulkFile(output, made_by=suggester.made_by) as bulk:
+        waiting = [path for path in files if not bulk.is_done(shown(path))]
+        if len(waiting) < len(files):
+            typer.echo(f"{len(files) - len(waiting)} of {len(files)} were done before.", err=True)
+        failed = 0
+        for path, answer in _answers(suggester, waiting, workers):
+            failed += isinstance(answer, TallytareError)
+            bulk.add(_as_json(suggester, path, answer))
+    typer.echo(f"{len(files)} photographs in {output}; could not be read just now: {failed}.")
+    return failed
+
+
 def _answers(
     suggester: Suggester, files: Sequence[Path], workers: int
 ) -> Iterator[tuple[Path, Suggestion | TallytareError]]:
-    """Give the answers in the order of the files."""
+    """Give the answers in the order of the files; a few are looked at ahead, never all of them."""
     pool = ThreadPoolExecutor(workers)
+    ahead: deque[Future[Suggestion | TallytareError]] = deque()
+
+    def in_order() -> Iterator[Suggestion | TallytareError]:
+        for path in files:
+            ahead.append(pool.submit(suggester.look_at, path))
+            if len(ahead) > _AHEAD * workers:
+                yield ahead.popleft().result()
+        while ahead:
+            yield ahead.popleft().result()
+
     try:
-        answers = pool.map(suggester.look_at, files)
-        yield from zip(files, progress(answers, total=len(files), unit="photo"), strict=True)
+        yield from zip(files, progress(in_order(), total=len(files), unit="photo"), strict=True)
     finally:
         pool.shutdown(cancel_futures=True)
 
 
 def _json_line(suggester: Suggester, path: Path, answer: Suggestion | TallytareError) -> str:
+    return json.dumps(_as_json(suggester, path, answer))
+
+
+def _as_json(
+    suggester: Suggester, path: Path, answer: Suggestion | TallytareError
+) -> dict[str, Any]:
     context: _Context = {
         "categories": suggester.categories,
         "programme": suggester.programme,
@@ -123,5 +179,5 @@ def _json_line(suggester: Suggester, path: Path, answer: Suggestion | TallytareE
         "file": shown(path),
     }
     if isinstance(answer, TallytareError):
-        return json.dumps(error_json(answer, **context))
-    return json.dumps(to_json(answer, **context))
+        return error_json(answer, **context)
+    return to_json(answer, **context)

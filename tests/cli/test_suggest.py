@@ -4,15 +4,24 @@ from __future__ import annotations
 
 import json
 import os
+import time
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from service.commands import progress
+from service.commands.bulk_file import BulkFile
+from service.commands.suggest import Suggester
 from tests import pictures
 from tests.cli.conftest import Run
-from tests.tiny_bundle import FORMS, photo_of, unsure_photo, write_tiny_bundle
+from tests.tiny_bundle import (
+    FORMS,
+    manifest_content,
+    photo_of,
+    unsure_photo,
+    write_tiny_bundle,
+)
 
 KEYS = {
     "file",
@@ -236,3 +245,92 @@ def test_damaged_bundle_is_told(run: Run, tmp_path: Path) -> None:
     ran = run("suggest", "x.jpg", "--bundle", network.parent)
     assert ran.code == 1
     assert "network.onnx: damaged or replaced" in ran.err
+
+
+@pytest.mark.parametrize("name", ["out.jsonl", "out.csv"])
+def test_a_stopped_run_goes_on_where_it_was(
+    run: Run, photos: Path, tmp_path: Path, name: str
+) -> None:
+    (photos / "zz_text.jpg").write_bytes(pictures.text_as_jpeg())
+    whole, cut = tmp_path / name, tmp_path / f"cut_{name}"
+    assert run("suggest", photos, "--output", whole).code == 1  # one file can't be read
+    content = whole.read_bytes()
+    rows = content.splitlines(keepends=True)
+    assert len(rows) == len(FORMS) + 2 + name.endswith("csv")
+    for kept in (0, len(rows[0]), sum(map(len, rows[:7])), sum(map(len, rows[:7])) + 40):
+        cut.write_bytes(content[:kept])  # the last ends within a line
+        ran = run("suggest", photos, "-o", cut)
+        assert cut.read_bytes() == content
+        assert ("were done before" in ran.err) == (
+            kept > len(rows[0]) or (kept > 0 and "json" in name)
+        )
+    again = run("suggest", photos, "-o", cut)
+    assert again.code == 0  # what can't be read was told before
+    assert cut.read_bytes() == content
+
+
+def test_an_output_under_another_programme_or_model_is_refused(
+    run: Run, photos: Path, tmp_path: Path
+) -> None:
+    out = tmp_path / "out.jsonl"
+    photo = photos / "food.jpg"
+    run("suggest", photo, "-o", out)
+    content = out.read_bytes()
+    for changed in (["--programme", "port_sable"], ["--fact", "clean=yes"]):
+        ran = run("suggest", photos, "-o", out, *changed)
+        assert ran.code == 1
+        assert "give --output another name" in ran.err
+    assert out.read_bytes() == content
+    out.write_text("a shopping list\n")
+    assert "something else than suggestions" in run("suggest", photo, "-o", out).err
+
+
+def test_csv_has_no_formula(
+    run: Run, photos: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    odd = photos / "=1+1.jpg"
+    odd.write_bytes(photo_of("food"))
+    out = tmp_path / "out.csv"
+    monkeypatch.chdir(photos)
+    for _ in range(2):
+        run("suggest", odd.name, "-o", out)
+    head, row = out.read_text().splitlines()
+    assert head.startswith("file,decision,category,p,second,second_p,route")
+    assert row.startswith("'=1+1.jpg,route,food,")
+
+
+def test_fast_looks_at_one_view(run: Run, photos: Path, tmp_path: Path) -> None:
+    content = manifest_content()["preprocessing"]
+    bundle = write_tiny_bundle(tmp_path / "two", preprocessing={**content, "views": [0.0, 0.7]})
+    out = tmp_path / "out.jsonl"
+    run("suggest", photos / "food.jpg", "-o", out, "--fast", "--bundle", bundle)
+    (line,) = lines(out.read_text())
+    assert line["made_by"]["model"] == "tiny 0.1.0, one view"
+    assert line["categories"][0]["id"] == "food"
+
+
+def test_photos_are_looked_at_a_few_ahead_only(
+    run: Run, photos: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Memory stays flat: what waits to be written is bounded."""
+    read, most = 0, 0
+    written = BulkFile.add
+    looked = Suggester.look_at
+
+    def look_at(self: Suggester, path: Path) -> Any:
+        nonlocal read
+        read += 1
+        return looked(self, path)
+
+    def add(self: BulkFile, answer: Any) -> None:
+        nonlocal read, most
+        most = max(most, read)
+        read -= 1
+        time.sleep(0.01)
+        written(self, answer)
+
+    monkeypatch.setattr(Suggester, "look_at", look_at)
+    monkeypatch.setattr(BulkFile, "add", add)
+    monkeypatch.setenv("TALLYTARE_INFERENCE_CONCURRENCY", "1")
+    run("suggest", photos, "-o", tmp_path / "out.jsonl")
+    assert most <= 6
