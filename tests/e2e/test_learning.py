@@ -65,7 +65,7 @@ def test_corrected_once_suggested_right_the_third_time(
         total(page, seed)
         learned(server, sort_id, seed)
     upload(page, tmp_path, "plastic_tub_tray", seed=3)
-    expect(headline(page)).to_have_text("Foam polystyrene")
+    expect(headline(page)).to_have_text("Expanded polystyrene and other foam")
     expect(page.locator("[data-part=learned]")).to_contain_text("(2 so far)")
 
 
