@@ -13,6 +13,7 @@ from service.settings import Settings
 from service.usecases.services import Services
 from service.web import api, pages
 from service.web.attempts import Attempts
+from service.web.description import describe
 from service.web.entrance import Entrance
 from service.web.error_pages import html_error
 from service.web.errors import install_error_handlers
@@ -56,6 +57,7 @@ def create_app(
     app.state.photo_threads = CapacityLimiter(settings.inference_concurrency + 1)
     app.add_middleware(Gate, settings=settings)
     install_error_handlers(app, html_error)
+    describe(app)
     app.include_router(api.router)
     app.include_router(api.photos_router)
     app.include_router(pages.router)

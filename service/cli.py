@@ -228,6 +228,19 @@ def suggest_command(
             help="Something known about every item, as resin=1; may be given several times.",
         ),
     ] = None,
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "--output",
+            "-o",
+            metavar="FILE",
+            help="Append to a file: CSV if it ends in .csv, else one JSON object a line. What it "
+            "holds already is not looked at again, so a stopped run goes on.",
+        ),
+    ] = None,
+    fast: Annotated[
+        bool, typer.Option("--fast", help="Look at one view of each photograph: less often right.")
+    ] = False,
 ) -> None:
     """Say what photographs show and where each item goes; no sort and no store is needed.
 
@@ -238,11 +251,11 @@ def suggest_command(
     settings = read_settings()
     try:
         suggester = make_suggester(
-            settings, programme=programme, bundle=bundle, facts=_facts(fact or [])
+            settings, programme=programme, bundle=bundle, facts=_facts(fact or []), fast=fast
         )
     except UnknownIdError as error:
         raise typer.BadParameter(error.message) from error
-    failed = run_suggest(suggester, files, settings=settings, as_json=as_json)
+    failed = run_suggest(suggester, files, settings=settings, as_json=as_json, output=output)
     raise typer.Exit(1 if failed else 0)
 
 

@@ -7,7 +7,7 @@ from datetime import datetime
 from pydantic import BaseModel, ConfigDict, Field
 
 from service.usecases.bundles import BundlesView
-from service.web.schemas_requests import Id
+from service.web.wire_types import Id
 
 
 class BundleOut(BaseModel):

@@ -6,25 +6,25 @@ between the display and the log.
 
 from __future__ import annotations
 
-import re
-from datetime import date
-from typing import Annotated, Literal
+from typing import Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, StrictInt
+from pydantic import BaseModel, ConfigDict, Field, StrictBool
 
-_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
-
-
-def _written_day(value: object) -> object:
-    """Refuse numbers: pydantic would take them for seconds since 1970."""
-    if isinstance(value, str) and _DAY.fullmatch(value):
-        return value
-    raise ValueError("write year-month-day, such as 2026-05-31")
-
-
-Id = Annotated[str, Field(json_schema_extra={"format": "uuid"})]
-"""The use cases check it: their message says what to send instead."""
-Day = Annotated[date, BeforeValidator(_written_day)]
+from service.web.wire_types import (
+    Count,
+    Day,
+    Days,
+    Id,
+    Line,
+    Name,
+    Note,
+    Number,
+    Persons,
+    Reason,
+    Sorter,
+    UnitName,
+    Whole,
+)
 
 
 class _Request(BaseModel):
@@ -35,14 +35,14 @@ class NewSort(_Request):
     """A sort to be started."""
 
     sort_id: Id
-    name: str
-    place: str = ""
-    stratum: str = ""
+    name: Name
+    place: Line = ""
+    stratum: Line = ""
     sorted_on: Day
-    days: StrictInt
-    persons: StrictInt
+    days: Days
+    persons: Persons
     programme_id: str
-    sorters: list[str] = Field(default_factory=list, max_length=50)
+    sorters: list[Sorter] = Field(default_factory=list, max_length=50)
     keeps_photos: bool = False
     study_id: Id | None = None
 
@@ -67,10 +67,10 @@ class NewItem(_Request):
     capture_id: Id | None = None
     batch_id: Id | None = None
     category: str
-    count: StrictInt = 1
+    count: Count = 1
     facts: dict[str, str] = Field(default_factory=dict)
-    note: str = ""
-    sorter: str = ""
+    note: Note = ""
+    sorter: Sorter = ""
 
 
 class Correction(_Request):
@@ -78,18 +78,18 @@ class Correction(_Request):
 
     change_id: Id
     category: str
-    count: StrictInt
+    count: Count
     facts: dict[str, str] = Field(default_factory=dict)
-    reason: str = ""
-    sorter: str = ""
+    reason: Note = ""
+    sorter: Sorter = ""
 
 
 class Undo(_Request):
     """Takes an item out of the totals."""
 
     change_id: Id
-    reason: str = ""
-    sorter: str = ""
+    reason: Note = ""
+    sorter: Sorter = ""
 
 
 class NewBatch(_Request):
@@ -97,7 +97,7 @@ class NewBatch(_Request):
 
     batch_id: Id
     category: str
-    label: str = ""
+    label: Line = ""
 
 
 class NewWeighing(_Request):
@@ -107,41 +107,41 @@ class NewWeighing(_Request):
     batch_id: Id | None = None
     category: str | None = None
     method: Literal["container", "difference", "below_resolution"]
-    gross: str | None = None
-    tare: str | None = None
-    tare_unit: str | None = None
-    tare_resolution: str | None = None
-    unit: str
-    resolution: str
-    capacity: str | None = None
+    gross: Number | None = None
+    tare: Number | None = None
+    tare_unit: UnitName | None = None
+    tare_resolution: Number | None = None
+    unit: UnitName
+    resolution: Number
+    capacity: Number | None = None
     contents_left: bool = False
-    note: str = ""
-    sorter: str = ""
+    note: Note = ""
+    sorter: Sorter = ""
 
 
 class VoidWeighing(_Request):
     """Takes a weighing out of the totals; a reason is required."""
 
     void_id: Id
-    reason: str
-    sorter: str = ""
+    reason: Reason
+    sorter: Sorter = ""
 
 
 class NewTare(_Request):
     """A bucket or bag for the tare library."""
 
     tare_id: Id
-    name: str
-    weight: str
-    unit: str
-    resolution: str
+    name: Name
+    weight: Number
+    unit: UnitName
+    resolution: Number
 
 
 class NewStudy(_Request):
     """A study to be started."""
 
     study_id: Id
-    name: str
+    name: Name
 
 
 class SortStudy(_Request):
@@ -156,8 +156,8 @@ class LearningChange(_Request):
 
     change_id: Id
     learns: StrictBool
-    audit_percent: StrictInt = Field(ge=0, le=100)
-    sorter: str = ""
+    audit_percent: Whole = Field(ge=0, le=100)
+    sorter: Sorter = ""
 
 
 class LearningStart(_Request):
@@ -168,6 +168,6 @@ class LearningStart(_Request):
 
     start_id: Id
     head: str | None = None
-    name: str = ""
+    name: Line = ""
     from_scope: Id | None = None
-    sorter: str = ""
+    sorter: Sorter = ""
