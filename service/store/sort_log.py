@@ -109,11 +109,11 @@ class SortLog:
         with self._database.read() as connection:
             return load_sort(connection, sort_id)
 
-    def list_sorts(self, *, limit: int | None = None) -> tuple[SortInfo, ...]:
+    def list_sorts(self, *, limit: int | None = None, skip: int = 0) -> tuple[SortInfo, ...]:
         """Return sorts, the newest first; imported sets of examples are none."""
         query = select_sorts().where(not_an_example_set()).order_by(sorts.c.seq.desc())
         with self._database.read() as connection:
-            rows = connection.execute(query.limit(limit))
+            rows = connection.execute(query.limit(limit).offset(skip))
             return tuple(to_sort(row) for row in rows.mappings())
 
     def objects_counted(self, sort_ids: Sequence[str]) -> dict[str, int]:
@@ -138,6 +138,25 @@ class SortLog:
             found = {sort_id: int(total) for sort_id, total in connection.execute(query)}
         return {sort_id: found.get(sort_id, 0) for sort_id in sort_ids}
 
+    def scale_rows(self, found: Sequence[SortInfo]) -> tuple[SortRows, ...]:
+        """Return for each sort what was weighed in it, without its items: for lists of sorts."""
+        ids = [sort.id for sort in found]
+        with self._database.read() as connection:
+            batch_rows, weighing_rows, void_rows = (
+                _of_sorts(connection, table, ids) for table in (batches, weighings, weighing_voids)
+            )
+        return tuple(
+            SortRows(
+                sort=sort,
+                items=(),
+                changes=(),
+                batches=in_order(to_batch(row) for row in batch_rows[sort.id]),
+                weighings=in_order(to_weighing(row) for row in weighing_rows[sort.id]),
+                voids=in_order(to_void(row) for row in void_rows[sort.id]),
+            )
+            for sort in found
+        )
+
     def sort_rows(self, sort_id: str) -> SortRows:
         """Return all rows of a sort, as they stood at one moment.
 
@@ -158,6 +177,14 @@ class SortLog:
                     to_void(row) for row in _of_sort(connection, weighing_voids, sort_id)
                 ),
             )
+
+
+def _of_sorts(connection: Connection, table: Table, ids: Sequence[str]) -> dict[str, list[Row]]:
+    rows: dict[str, list[Row]] = {sort_id: [] for sort_id in ids}
+    query = select(table).where(table.c.sort_id.in_(ids)).order_by(table.c.seq)
+    for row in connection.execute(query).mappings():
+        rows[row["sort_id"]].append(row)
+    return rows
 
 
 def _of_sort(connection: Connection, table: Table, sort_id: str) -> list[Row]:

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Literal
 
+from classifier.domain.ledger import fold
 from classifier.domain.programme import Programme
-from classifier.domain.quantities import check_days, check_persons
+from classifier.domain.quantities import Mass, check_days, check_persons, sum_masses
 from classifier.domain.records import SortInfo
 from service.usecases.entries import NAME_LENGTH, check_id, check_sorters, check_text
 from service.usecases.services import Services
@@ -92,14 +93,26 @@ def get_sort(services: Services, sort_id: str) -> SortInfo:
     return services.log.get_sort(sort_id.lower())
 
 
-def list_sorts(services: Services, *, limit: int | None = None) -> tuple[SortInfo, ...]:
+def list_sorts(
+    services: Services, *, limit: int | None = None, skip: int = 0
+) -> tuple[SortInfo, ...]:
     """Return sorts, the newest first."""
-    return services.log.list_sorts(limit=limit)
+    return services.log.list_sorts(limit=limit, skip=skip)
 
 
 def objects_counted(services: Services, sorts: Sequence[SortInfo]) -> dict[str, int]:
     """Return the pieces counted so far in each of the sorts, by id, with one query for all."""
     return services.log.objects_counted([sort.id for sort in sorts])
+
+
+def masses_weighed(services: Services, sorts: Sequence[SortInfo]) -> dict[str, Mass | None]:
+    """Return what was weighed in each of the sorts, by id; None where nothing was."""
+    found: dict[str, Mass | None] = {}
+    for rows in services.log.scale_rows(sorts):
+        ledger = fold(rows.sort, (), (), rows.batches, rows.weighings, rows.voids)
+        masses = [batch.mass for batch in ledger.batches if batch.mass is not None]
+        found[rows.sort.id] = sum_masses(masses) if masses else None
+    return found
 
 
 def list_programmes(services: Services) -> tuple[ProgrammeName, ...]:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
+from typing import Annotated
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Query
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from classifier.domain.errors import NotLetInError, TallytareError
 from classifier.domain.records import SortInfo
-from service.usecases import piles, sorts, studies
+from service.usecases import sorts, studies
 from service.usecases.services import Services
 from service.web.dependencies import ServicesDep
 from service.web.errors import problem_of
@@ -23,15 +24,31 @@ from service.web.visitors import current_visitor
 
 router = APIRouter()
 NEW_STUDY = "new"
+SORTS_A_SHEET = 50
 
 
 @router.get("/", response_class=HTMLResponse)
-def show_sorts(services: ServicesDep) -> HTMLResponse:
-    """List all sorts."""
-    found = sorts.list_sorts(services)
-    lines = [SortLine.of(piles.piles(services, sort.id)) for sort in found]
-    programme_names = {each.id: each.name for each in services.programmes.values()}
-    return page("sorts.html", here="sorts", lines=lines, programme_names=programme_names)
+def show_sorts(
+    services: ServicesDep, sheet: Annotated[int, Query(ge=1, le=1_000_000)] = 1
+) -> HTMLResponse:
+    """List sorts, the newest first, a sheet at a time."""
+    skip = (sheet - 1) * SORTS_A_SHEET
+    found = sorts.list_sorts(services, limit=SORTS_A_SHEET + 1, skip=skip)
+    shown = found[:SORTS_A_SHEET]
+    counts = sorts.objects_counted(services, shown)
+    masses = sorts.masses_weighed(services, shown)
+    return page(
+        "sorts.html",
+        here="sorts",
+        lines=[
+            SortLine(sort, counts[sort.id], None if mass is None else mass.value_g)
+            for sort in shown
+            for mass in (masses[sort.id],)
+        ],
+        programme_names={each.id: each.name for each in services.programmes.values()},
+        sheet=sheet,
+        more=len(found) > SORTS_A_SHEET,
+    )
 
 
 @router.get("/sorts", response_class=HTMLResponse)

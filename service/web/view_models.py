@@ -10,7 +10,6 @@ from typing import Any
 from classifier.domain.categories import Categories, Category
 from classifier.domain.programme import ROUTES, Programme, Rule
 from classifier.domain.records import SortInfo
-from service.usecases.views import PilesView
 
 KEYS = (
     ("p", "take a photo, or choose one"),
@@ -35,16 +34,6 @@ class SortLine:
     sort: SortInfo
     objects: int
     weighed_g: Decimal | None
-
-    @classmethod
-    def of(cls, view: PilesView) -> SortLine:
-        """Build from a sort's piles."""
-        masses = [pile.mass.value_g for pile in view.piles if pile.mass is not None]
-        return cls(
-            sort=view.sort,
-            objects=sum(pile.count for pile in view.piles),
-            weighed_g=sum(masses, Decimal(0)) if masses else None,
-        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from sqlalchemy import event
 
+from classifier.domain.quantities import sum_masses
 from classifier.domain.records import SortInfo
 from service.usecases import captures, items, piles, reports, sorts
 from service.usecases.services import Services
@@ -43,6 +44,8 @@ REQUESTS: dict[str, Work] = {
     "report": lambda services, sort: reports.report(services, sort.id),
     "close": lambda services, sort: sorts.close_sort(services, sort.id, event_id=new_id()),
     "counts of a few sorts": lambda services, sort: sorts.objects_counted(services, [sort]),
+    "masses of a few sorts": lambda services, sort: sorts.masses_weighed(services, [sort]),
+    "which bundle": lambda services, _sort: services.log.promoted_bundle(),
 }
 
 
@@ -88,6 +91,22 @@ def test_the_counts_of_a_list_are_those_of_the_fold(services: Services, sort: So
     assert found == {sort.id: sum(counts(services, sort).values()), empty.id: 0}
     assert found[sort.id] == 9
     assert sorts.objects_counted(services, []) == {}
+
+
+def test_the_masses_of_a_list_are_those_of_the_piles(services: Services, sort: SortInfo) -> None:
+    """Weighed twice, taken back, in two categories; and a sort that nothing was weighed in."""
+    empty = start(services)
+    enter(services, sort)
+    weigh(services, sort)
+    weigh(services, sort, gross="1.35")
+    weigh(services, sort, "food")
+    taken_back = weigh(services, sort, "textiles").weighing
+    piles.void_weighing(services, weighing_id=taken_back.id, void_id=new_id(), reason="x")
+    found = sorts.masses_weighed(services, [empty, sort])
+    shown = [each.mass for each in piles.piles(services, sort.id).piles if each.mass is not None]
+    assert len(shown) == 2
+    assert found == {empty.id: None, sort.id: sum_masses(shown)}
+    assert sorts.masses_weighed(services, []) == {}
 
 
 def test_a_photo_takes_little_room(services: Services, sort: SortInfo) -> None:
