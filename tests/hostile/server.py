@@ -43,6 +43,15 @@ class Server:
         """Return the memory that is resident, in MB."""
         return self._memory("VmRSS")
 
+    def worked_s(self) -> float:
+        """Return the processor time that the server has used, in seconds; 0 where it's not told."""
+        try:
+            text = Path(f"/proc/{self.process.pid}/stat").read_text(encoding="ascii")
+        except OSError:
+            return 0.0
+        fields = text.rpartition(")")[2].split()
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
     def _memory(self, name: str) -> float:
         try:
             text = Path(f"/proc/{self.process.pid}/status").read_text(encoding="ascii")

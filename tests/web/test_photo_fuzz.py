@@ -31,8 +31,8 @@ def test_hostile_uploads_to_a_real_server(tmp_path: Path) -> None:
     assert tally.faults == [], table(tally)
     assert "Traceback" not in messages
     assert sum(tally.sent.values()) == COUNT
-    assert sum(tally.kept.values()) == tally.stored > COUNT // 10
-    assert sum(tally.refused.values()) > COUNT // 10
+    assert sum(tally.kept.values()) <= tally.stored < COUNT // 2
+    assert min(sum(tally.kept.values()), sum(tally.refused.values())) > COUNT // 10
 
 
 def test_a_long_run_sends_every_kind() -> None:
