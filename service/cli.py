@@ -19,6 +19,7 @@ from classifier.domain.errors import TallytareError, UnknownIdError
 from service.cli_store import add_store_commands
 from service.commands.bundles_app import bundles_app
 from service.commands.examples import examples_app
+from service.commands.sheet_app import sheet_app
 from service.settings import Settings
 
 app = typer.Typer(
@@ -327,6 +328,7 @@ def check_command(
 
 app.add_typer(bundles_app(lambda: read_settings()), name="bundles")
 app.add_typer(examples_app, name="examples")
+app.add_typer(sheet_app(lambda: read_settings()), name="sheet")
 
 
 @app.command("train", context_settings=_PASSED_ON)
