@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Connection, delete, exists, select
 
 from classifier.domain.errors import UnknownIdError
 from classifier.domain.records import Item, ItemChange
@@ -58,6 +58,23 @@ class ExampleLog(ExampleImportLog):
         """Return how many examples there are."""
         with self._database.read() as connection:
             return int(connection.scalar(select_examples(wanted, counted=True)) or 0)
+
+    def photo_sorters(self) -> tuple[str, ...]:
+        """Return who confirmed photos of any sort, by name."""
+        query = select(items.c.sorter).where(items.c.capture_id.is_not(None)).distinct()
+        with self._database.read() as connection:
+            return tuple(sorted(connection.scalars(query)))
+
+    def photo_sorts(self) -> tuple[tuple[str, str], ...]:
+        """Return id and name of each sort with photos that were not withdrawn, newest first."""
+        there = exists().where(
+            captures.c.sort_id == sorts.c.id,
+            captures.c.photo_name.is_not(None),
+            captures.c.id.not_in(select(withdrawals.c.capture_id)),
+        )
+        query = select(sorts.c.id, sorts.c.name).where(there).order_by(sorts.c.seq.desc())
+        with self._database.read() as connection:
+            return tuple((row.id, row.name) for row in connection.execute(query))
 
     def example_sorters(self) -> tuple[str, ...]:
         """Return who confirmed photos in sorts that keep them, by name."""

@@ -73,10 +73,12 @@ def list_examples(
     page: int = 1,
     length: int = PAGE_LENGTH,
     order: Callable[[Example], float] | None = None,
+    keep: Callable[[Example], bool] | None = None,
 ) -> ExamplePage:
     """Return a page of examples, the newest first, or by `order` where it is given.
 
-    An `order` reads all that are meant, so it is for lists that are short.
+    An `order` reads all that are meant, so it is for lists that are short; `keep` goes with it and
+    leaves some out.
     """
     if order is None:
         total = services.log.count_examples(wanted)
@@ -84,7 +86,7 @@ def list_examples(
         page = min(max(page, 1), pages)
         found = services.log.examples(wanted, limit=length, offset=(page - 1) * length)
         return ExamplePage(found, total, page, pages)
-    everything = sorted(services.log.examples(wanted), key=order)
+    everything = sorted(filter(keep, services.log.examples(wanted)), key=order)
     pages = max(1, -(-len(everything) // length))
     page = min(max(page, 1), pages)
     start = (page - 1) * length
@@ -105,6 +107,17 @@ def get_example(services: Services, capture_id: str) -> ExampleView:
             capture=capture_id,
         )
     return ExampleView(found[0], history_lines(services.log.histories([own])[own]))
+
+
+def photo_name(services: Services, capture_id: str) -> str:
+    """Return the name of an example's photo.
+
+    Raises UnknownIdError as `get_example` does.
+    """
+    found = services.log.examples(Wanted(ids=[capture_id.lower()]), limit=1)
+    if not found:
+        raise UnknownIdError(f"there is no example {capture_id!r}", capture=capture_id)
+    return found[0].photo_name
 
 
 def history_lines(history: ExampleHistory) -> tuple[HistoryLine, ...]:

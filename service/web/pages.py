@@ -9,11 +9,13 @@ from service.web import (
     bench_page,
     bundles_page,
     devices_page,
+    example_pages,
     field_sheet_page,
     guide_page,
     learning_page,
     piles_page,
     report_page,
+    review_page,
     shell_page,
     sorts_page,
     studies_page,
@@ -35,6 +37,8 @@ for part in (
     study_report_page,
     learning_page,
     bundles_page,
+    example_pages,
+    review_page,
 ):
     router.include_router(part.router)
 

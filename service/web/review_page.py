@@ -1,0 +1,257 @@
+"""The trainer's pages: look through the examples, label many at once, find trouble, export."""
+
+from __future__ import annotations
+
+import threading
+from typing import Annotated
+
+from fastapi import APIRouter, Depends
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response, StreamingResponse
+
+from classifier.domain.errors import InvalidEntryError, TallytareError
+from service.store.example_rows import LABEL
+from service.usecases import examples
+from service.usecases.example_export import plan_set, set_files, zip_chunks
+from service.usecases.example_survey import Survey, last_survey, running_since, still_true, survey
+from service.usecases.services import Services
+from service.web.dependencies import ServicesDep
+from service.web.errors import problem_of
+from service.web.forms import Typed
+from service.web.page_support import go_to
+from service.web.render import page
+from service.web.review_view import (
+    SHOWN,
+    STATES,
+    VERDICT_WORDS,
+    Filters,
+    cards_of,
+    listed,
+    read_filters,
+    wanted_of,
+)
+
+router = APIRouter()
+AT_ONCE_PHOTOS = 400
+"""So many photos are looked through while the page waits; more than these in the background."""
+_DO = {"right": (LABEL, False), "relabel": (LABEL, True)}
+
+
+async def _posted(request: Request) -> dict[str, list[str]]:
+    form = await request.form()
+    found: dict[str, list[str]] = {}
+    for name, value in form.multi_items():
+        if isinstance(value, str):
+            found.setdefault(name, []).append(value)
+    return found
+
+
+Posted = Annotated[dict[str, list[str]], Depends(_posted)]
+"""The fields of a posted form, each with all its values."""
+
+
+@router.get("/examples", response_class=HTMLResponse)
+def show_examples(services: ServicesDep, request: Request) -> HTMLResponse:
+    """Show a page of examples with filters and the forms that label them."""
+    query = request.query_params
+    filters = read_filters(query)
+    page_number = query.get("page", "")
+    return _grid(
+        services,
+        filters,
+        number=int(page_number) if page_number.isdecimal() and len(page_number) < 7 else 1,
+        who=query.get("who", ""),
+        done=query.get("done", ""),
+        batch=query.get("batch", ""),
+    )
+
+
+@router.post("/examples/review", response_class=HTMLResponse)
+def post_review(services: ServicesDep, posted: Posted) -> Response:
+    """Label the ticked photos; a refusal says why, and records nothing."""
+    first = {name: values[0] for name, values in posted.items()}
+    filters = read_filters(first)
+    who = first.get("who", "")
+    verdict, with_category = _DO.get(first.get("do", ""), (first.get("do", ""), False))
+    category = first.get("label", "") if with_category else examples.AS_IT_IS
+    try:
+        if with_category and not category:
+            raise InvalidEntryError("no label is chosen: choose one, then press 'Label as'")
+        count = examples.review(
+            services,
+            batch_id=first.get("batch_id", ""),
+            capture_ids=posted.get("capture", []),
+            verdict=verdict,
+            category=category,
+            note=first.get("note", ""),
+            sorter=who,
+        )
+    except TallytareError as error:
+        status = problem_of(error).status
+        return _grid(services, filters, who=who, refusal=error.message, status=status)
+    number = first.get("page", "")
+    back = filters.address(page=number, who=who, done=count, batch=first.get("batch_id", ""))
+    return go_to(back)
+
+
+@router.post("/examples/undo")
+def post_undo(services: ServicesDep, typed: Typed) -> RedirectResponse:
+    """Take a batch of reviews back."""
+    examples.undo_review(
+        services,
+        batch_id=typed.get("batch", ""),
+        undo_id=typed.get("undo_id", ""),
+        sorter=typed.get("who", ""),
+    )
+    return go_to(read_filters(typed).address(who=typed.get("who", ""), done="undone"))
+
+
+@router.get("/examples/photo/{capture_id}", response_class=HTMLResponse)
+def show_example(services: ServicesDep, capture_id: str) -> HTMLResponse:
+    """Show one example large, with the history of its label."""
+    view = examples.get_example(services, capture_id)
+    found = last_survey(services)
+    (card,) = cards_of([view.example], found, services.categories)
+    names = {each.id: each.name for each in services.categories.categories}
+    return page(
+        "example.html",
+        here="examples",
+        card=card,
+        history=view.history,
+        names=names,
+        words=VERDICT_WORDS,
+        groups=category_groups(services),
+    )
+
+
+@router.get("/examples/trouble", response_class=HTMLResponse)
+def show_trouble(services: ServicesDep) -> HTMLResponse:
+    """Show what the last look through all examples found."""
+    found = last_survey(services)
+    counts = {} if found is None else {name: len(listed(name, found)) for name, _ in SHOWN[1:]}
+    return page(
+        "trouble.html",
+        here="examples",
+        found=found,
+        counts=counts,
+        shown=SHOWN[1:],
+        running=running_since(services),
+        names={each.id: each.name for each in services.categories.categories},
+        total=services.log.count_examples(wanted_of(Filters({}), None)),
+    )
+
+
+@router.post("/examples/trouble")
+def look_for_trouble(services: ServicesDep) -> RedirectResponse:
+    """Look through all examples: at once where they are few, else in the background."""
+    if running_since(services) is None:
+        if services.log.count_examples(wanted_of(Filters({}), None)) <= AT_ONCE_PHOTOS:
+            survey(services)
+        else:
+            threading.Thread(target=survey, args=(services,), name="survey", daemon=True).start()
+    return go_to("/examples/trouble")
+
+
+@router.get("/examples/export.zip")
+def export_zip(services: ServicesDep, reviewed: str = "") -> StreamingResponse:
+    """Send the set as a ZIP archive while it is being made."""
+    planned = plan_set(services, reviewed_only=reviewed == "yes")
+    return StreamingResponse(
+        zip_chunks(set_files(services, planned)),
+        media_type="application/zip",
+        headers={"content-disposition": 'attachment; filename="examples.zip"'},
+    )
+
+
+@router.get("/thumbs/{capture_id}.jpg")
+def get_thumb(services: ServicesDep, capture_id: str) -> Response:
+    """Return the small picture of an example."""
+    name = examples.photo_name(services, capture_id)
+    # Kept for an hour only: a withdrawn photo should not outlive that in a browser.
+    headers = {"cache-control": "private, max-age=3600"}
+    return Response(services.thumbs.read(name), media_type="image/jpeg", headers=headers)
+
+
+def _grid(
+    services: Services,
+    filters: Filters,
+    *,
+    number: int = 1,
+    who: str = "",
+    done: str = "",
+    batch: str = "",
+    refusal: str = "",
+    status: int = 200,
+) -> HTMLResponse:
+    found = last_survey(services)
+    try:
+        shown = _page_of(services, filters, found, number)
+    except TallytareError as error:
+        filters, refusal, status = Filters({}), error.message, problem_of(error).status
+        shown = _page_of(services, filters, found, 1)
+    return page(
+        "examples.html",
+        status=status,
+        here="examples",
+        filters=filters,
+        asked=asked_words(services, filters),
+        shown=shown,
+        cards=cards_of(shown.examples, found, services.categories),
+        lists=SHOWN,
+        states=STATES,
+        groups=category_groups(services),
+        sorters=services.log.example_sorters(),
+        sorts=services.log.example_sorts(),
+        surveyed=found is not None,
+        who=who,
+        done=done,
+        batch=batch,
+        refusal=refusal,
+    )
+
+
+def _page_of(
+    services: Services, filters: Filters, found: Survey | None, number: int
+) -> examples.ExamplePage:
+    wanted = wanted_of(filters, found)
+    if wanted.ids is None:
+        return examples.list_examples(services, wanted, page=number)
+    place = {each: rank for rank, each in enumerate(wanted.ids)}
+    known = {} if found is None else found.findings
+    return examples.list_examples(
+        services,
+        wanted,
+        page=number,
+        order=lambda each: place[each.capture_id],
+        keep=lambda each: filters.show != "doubted" or still_true(known[each.capture_id], each),
+    )
+
+
+def asked_words(services: Services, filters: Filters) -> list[str]:
+    """Return the filters in force in words, for the line that stands above the photos."""
+    names = {
+        "category": {each.id: each.name for each in services.categories.categories},
+        "sort": dict(services.log.example_sorts()),
+        "show": dict(SHOWN),
+        "state": dict(STATES),
+    }
+    titles = {
+        "sorter": "confirmed by ",
+        "below": "model less sure than % ",
+        "since": "from ",
+        "until": "to ",
+    }
+    told = []
+    for name, value in filters.values.items():
+        if name == "disagreement":
+            told.append("the model suggested something else")
+        elif name != "show" or value != "all":
+            told.append(titles.get(name, "") + names.get(name, {}).get(value, value))
+    return told
+
+
+def category_groups(services: Services) -> list[tuple[str, list[tuple[str, str]]]]:
+    return [
+        (group.name, [(each.id, each.name) for each in services.categories.in_group(group.id)])
+        for group in services.categories.groups
+    ]
