@@ -16,26 +16,28 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solve_triangular
-from scipy.optimize import minimize
 from scipy.special import log_softmax
 
 from classifier.domain.errors import UnknownIdError
 from classifier.learning.confirmation import Confirmation, Floats
 from classifier.learning.head import LearnedHead, Single, unit
-
-_JITTER = 1e-5
+from classifier.learning.solver import Problem, solve
 
 
 @dataclass(frozen=True, slots=True)
 class HeadOptions:
-    """How strongly the head holds on to what the model says; chosen in training/replay.py."""
+    """How the head learns; the defaults were chosen by `python -m training.replay`."""
 
-    penalty: float = 0.03  # of squared weights on unit embeddings
+    penalty: float = 0.01  # of squared weights on unit embeddings
     bias_penalty: float = 1.0
-    balance: float = 0.5  # 0: every confirmation counts the same; 1: every category does
-    rounds: int = 60  # of L-BFGS, at most
-    tolerance: float = 1e-4  # of the gradient, per confirmation
+    balance: float = 0.7  # 0: every confirmation counts the same; 1: every category does
+    margin: float = 2.0  # nats by which the first example of a category must win
+    strange_margin: float = 8.0  # the same for a category which the model doesn't know
+    welcome: float = 2.0  # nats in favour of a category which the model doesn't know
+
+
+_FAMILIAR = 5.0  # nats: a category whose example once had p above 0.007 is known to the model
+_STRANGE = 7.0  # nats: one that never had p above 0.001 is not; between, partly
 
 
 def fit_head(
@@ -87,20 +89,18 @@ def fit_head(
         before = start.confirmations
         problem = replace(problem, offsets=problem.offsets + _shift(start, problem.units))
     first = _difference(guess, start) if guess is not None else None
-    weights, bias = solve(problem, options, first=first)
+    strange = strangeness(problem)
+    asked = options.margin + (options.strange_margin - options.margin) * strange
+    weights, bias = solve(
+        demand(problem, favour(asked, problem)),
+        options.penalty,
+        options.bias_penalty,
+        first=first,
+    )
+    bias += favour(options.welcome * strange, problem).astype(np.float32)
     if start is not None:
         weights, bias = weights + start.weights, bias + start.bias
     return LearnedHead(model, names, weights, bias, before + len(problem.labels))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Problem:
-    """The confirmations as arrays: n photos, D features, C categories."""
-
-    units: Single  # (n, D) unit embeddings
-    offsets: Single  # (n, C) logits before learning
-    labels: NDArray[np.int64]  # (n,)
-    weights: Single  # (n,) above 0
 
 
 def gather(
@@ -109,6 +109,8 @@ def gather(
     """Stack confirmations into arrays and weigh them; see `fit_head` for the errors."""
     if not confirmations:
         raise ValueError("no confirmation to learn from: give at least one, or keep the start")
+    # The photos that span the weights are picked by place: a fixed one makes the order immaterial.
+    confirmations = sorted(confirmations, key=lambda each: each.capture_id)
     place = {category: index for index, category in enumerate(categories)}
     labels = np.array([label_of(each, place) for each in confirmations])
     return Problem(
@@ -138,56 +140,49 @@ def balanced(labels: NDArray[np.int64], weights: Floats, options: HeadOptions) -
     return np.asarray(weighed * (weights.sum() / weighed.sum()), dtype=np.float32)
 
 
-def solve(
-    problem: Problem, options: HeadOptions, *, first: tuple[Single, Single] | None = None
-) -> tuple[Single, Single]:
-    """Minimise the penalised loss from `first` or zero; return weights (C, D) and bias (C,).
+def counts(problem: Problem) -> NDArray[np.int64]:
+    """Return how many confirmations each category has, shape (C,)."""
+    return np.bincount(problem.labels, minlength=problem.offsets.shape[1])
 
-    With fewer photos than features the weights lie in the span of the photos (representer
-    theorem), so that the search runs in that smaller space, reached by a Cholesky factor.
+
+def strangeness(problem: Problem) -> Floats:
+    """Return for each category how little the model knows it, 0 to 1, shape (C,).
+
+    A model that knows a category recognises one of its examples at least halfway. Categories
+    without an example are not strange: nothing is to be learned of them.
     """
-    n, width = problem.units.shape
-    span = None
-    if n < width:
-        gram = problem.units @ problem.units.T
-        gram[np.diag_indices(n)] += _JITTER  # repeats of one photo make it singular
-        factor = np.asarray(np.linalg.cholesky(gram.astype(np.float64)), dtype=np.float32)
-        span = solve_triangular(factor, problem.units, lower=True)  # (n, D), orthonormal rows
-        problem = replace(problem, units=factor)
-    classes = problem.offsets.shape[1]
-    x = np.zeros((classes, problem.units.shape[1] + 1))
-    if first is not None:
-        x[:, :-1] = first[0] if span is None else first[0] @ span.T
-        x[:, -1] = first[1]
-    found = minimize(
-        loss,
-        x.ravel(),
-        args=(problem, options),
-        jac=True,
-        method="L-BFGS-B",
-        options={"maxiter": options.rounds, "gtol": options.tolerance * n, "ftol": 0.0},
-    ).x.reshape(classes, -1)
-    weights = found[:, :-1].astype(np.float32)
-    return weights if span is None else weights @ span, found[:, -1].astype(np.float32)
+    best = np.full(problem.offsets.shape[1], -np.inf)
+    log_p = log_softmax(problem.offsets, axis=1)
+    np.maximum.at(best, problem.labels, log_p[np.arange(len(log_p)), problem.labels])
+    strange = np.clip((-best - _FAMILIAR) / (_STRANGE - _FAMILIAR), 0.0, 1.0)
+    return np.where(counts(problem) > 0, strange, 0.0)
 
 
-def loss(flat: Floats, problem: Problem, options: HeadOptions) -> tuple[float, Floats]:
-    """Return the penalised loss and its gradient at flattened weights and bias (C, D + 1)."""
-    x = flat.reshape(problem.offsets.shape[1], -1)
-    weights, bias = x[:, :-1].astype(np.float32), x[:, -1]
-    logits = problem.offsets + problem.units @ weights.T + bias.astype(np.float32)
-    log_p = log_softmax(logits, axis=1)  # (n, C)
-    rows = np.arange(len(logits))
-    value = -float(problem.weights @ log_p[rows, problem.labels])
-    value += 0.5 * options.penalty * float(np.square(x[:, :-1]).sum())
-    value += 0.5 * options.bias_penalty * float(np.square(bias).sum())
-    pull = np.exp(log_p)
-    pull[rows, problem.labels] -= 1.0
-    pull *= problem.weights[:, None]
-    slope = np.empty_like(x)
-    slope[:, :-1] = pull.T @ problem.units + options.penalty * weights
-    slope[:, -1] = pull.sum(axis=0) + options.bias_penalty * bias
-    return value, slope.ravel()
+def favour(strengths: Floats, problem: Problem) -> Floats:
+    """Give rare categories more, and none to the frequent: nats for each category, shape (C,).
+
+    A strength (C,) fades with the square root of a category's examples. What the average
+    confirmation would get is taken off, so that a log whose categories are all new favours none.
+    """
+    n = counts(problem)
+    fading = np.where(n > 0, strengths / np.sqrt(np.maximum(n, 1)), 0.0)
+    return np.where(n > 0, np.maximum(fading - fading @ n / n.sum(), 0.0), 0.0)
+
+
+def demand(problem: Problem, margins: Floats) -> Problem:
+    """Handicap each confirmed category by its margin (C,), so that its example must win by it.
+
+    A category with few examples has to be separated more widely, or further examples, which differ
+    from the few, go to the frequent neighbours.
+
+    References
+    ----------
+    K. Cao et al., Learning imbalanced datasets with label-distribution-aware margin loss, NeurIPS
+    2019; theirs falls with the fourth root of the number of examples.
+    """
+    offsets = problem.offsets.copy()
+    offsets[np.arange(len(offsets)), problem.labels] -= margins[problem.labels]
+    return replace(problem, offsets=offsets)
 
 
 def _shift(head: LearnedHead, units: Single) -> Single:

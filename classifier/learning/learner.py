@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 
 from classifier.learning.confirmation import Confirmation, Floats
 from classifier.learning.fit import HeadOptions, fit_head, label_of
-from classifier.learning.head import LearnedHead
+from classifier.learning.head import LearnedHead, Single, unit
+from classifier.learning.nudge import nudge
 from classifier.learning.score import Judged, Prequential, Trust, judge
 
 EVERY = 100  # confirmations during which each is followed by a fit
@@ -80,6 +81,7 @@ class Learner:
         self._confirmations: list[Confirmation] = []
         self._judged: list[Judged] = []
         self._trust = Trust()
+        self._centre: Single = np.zeros(0, dtype=np.float32)  # set by each fit
 
     @property
     def confirmations(self) -> int:
@@ -110,15 +112,7 @@ class Learner:
         self._confirmations.append(confirmation)
         self._judged.append(judged)
         self._trust = self._trust.after(judged)
-        if refit_due(len(self._confirmations)):
-            self._head = fit_head(
-                self._confirmations,
-                self.categories,
-                model=self.model,
-                start=self._start,
-                guess=self._head,
-                options=self.options,
-            )
+        self._head = self._improved(confirmation, label)
         return self.snapshot
 
     def learn_all(self, confirmations: Iterable[Confirmation]) -> Snapshot:
@@ -126,6 +120,20 @@ class Learner:
         for each in confirmations:
             self.learn(each)
         return self.snapshot
+
+    def _improved(self, confirmation: Confirmation, label: int) -> LearnedHead:
+        """Return the head after the newest confirmation: fitted anew where due, else nudged."""
+        if self._head is None or refit_due(len(self._confirmations)):
+            self._centre = unit(np.stack([c.embedding for c in self._confirmations])).mean(axis=0)
+            return fit_head(
+                self._confirmations,
+                self.categories,
+                model=self.model,
+                start=self._start,
+                guess=self._head,
+                options=self.options,
+            )
+        return nudge(self._head, confirmation.embedding, confirmation.shipped, label, self._centre)
 
     def _predict(self, embedding: NDArray[np.floating], shipped: Floats) -> Floats:
         return shipped if self._head is None else self._head.probabilities(embedding, shipped)
