@@ -1,0 +1,1 @@
+"""How fast it is: `python -m tests.benchmarks` writes one table; ratios stand side by side."""
