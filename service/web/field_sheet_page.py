@@ -164,7 +164,7 @@ def _import(
         most_bytes=MAX_BYTES,
         unit_options=[("", "as in the file"), *UNITS],
         decimal_options=DECIMALS,
-        sorter_options=[(name, name) for name in sort.sorters],
+        sorter_options=[("", "not named"), *((name, name) for name in sort.sorters)],
     )
 
 

@@ -26,11 +26,12 @@ def _post(server: Server, path: str, body: dict[str, Any]) -> None:
     urllib.request.urlopen(request, timeout=10).close()
 
 
-def test_report_of_many_piles_prints_on_two_sheets(page: Page, server: Server) -> None:
+@pytest.mark.parametrize("piles", [26, 40])
+def test_report_of_many_piles_prints_on_two_sheets(page: Page, server: Server, piles: int) -> None:
     sort_id = start_sort(page, server)
-    categories = [each["id"] for each in read(server, "/api/categories")["categories"]][:26]
+    categories = [each["id"] for each in read(server, "/api/categories")["categories"]][:piles]
     for n, category in enumerate(categories, start=1):
-        item = {"item_id": new_id(), "category": category, "count": 27 - n}
+        item = {"item_id": new_id(), "category": category, "count": piles + 1 - n}
         _post(server, f"/api/sorts/{sort_id}/items", item)
         reading = {
             "weighing_id": new_id(),
