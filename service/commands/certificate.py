@@ -6,6 +6,7 @@ fingerprint on the laptop's page lets people see that it is the right one.
 
 from __future__ import annotations
 
+import contextlib
 import ipaddress
 import os
 import socket
@@ -143,7 +144,8 @@ def _write(path: Path, key: ec.EllipticCurvePrivateKey, certificate: x509.Certif
             file.write(pem)
         os.replace(unfinished, path)
     except OSError as error:
-        unfinished.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            unfinished.unlink()
         raise StorageError(
             f"the certificate can't be written to {path.parent} ({error.strerror or error}): give "
             "the right to write there, or start without --https",

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import socket
+import ssl
 import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 START_S = 90.0
+FORM = "application/x-www-form-urlencoded"
+MAIN = "from service.cli import main; main()"
 
 
 @dataclass(frozen=True)
@@ -25,11 +29,23 @@ class Server:
     port: int
     data_dir: Path
     log: Path
+    secure: bool = False
 
     @property
     def address(self) -> str:
         """Where it answers."""
-        return f"http://127.0.0.1:{self.port}"
+        return f"{'https' if self.secure else 'http'}://127.0.0.1:{self.port}"
+
+    def ask(self, path: str, data: bytes | None = None, kind: str = FORM) -> bytes:
+        """Return what it answers; with data, to a POST."""
+        request = urllib.request.Request(self.address + path, data, {"content-type": kind})
+        context = ssl._create_unverified_context() if self.secure else None
+        with urllib.request.urlopen(request, timeout=60, context=context) as answer:
+            return bytes(answer.read())
+
+    def send(self, path: str, body: object) -> bytes:
+        """Return what it answers to JSON."""
+        return self.ask(path, json.dumps(body).encode(), "application/json")
 
     def alive(self) -> bool:
         """Whether the process still runs."""
@@ -63,12 +79,18 @@ class Server:
 
 @contextmanager
 def running(
-    data_dir: Path, *, bundle: str = "", arguments: tuple[str, ...] = ()
+    data_dir: Path,
+    *,
+    bundle: str = "",
+    arguments: tuple[str, ...] = (),
+    code: str = MAIN,
+    env: Mapping[str, str] | None = None,
+    secure: bool = False,
 ) -> Iterator[Server]:
     """Give a server on a store of its own and stop it afterwards."""
     port = _free_port()
     data_dir.mkdir(parents=True, exist_ok=True)
-    env = os.environ | {
+    settings = {**os.environ, **(env or {})} | {
         "TALLYTARE_DATA_DIR": str(data_dir),
         "TALLYTARE_PORT": str(port),
         "TALLYTARE_BUNDLE": bundle,
@@ -76,13 +98,13 @@ def running(
     log = data_dir.parent / "server.log"
     with log.open("wb") as out:
         process = subprocess.Popen(
-            [sys.executable, "-c", "from service.cli import main; main()", "serve", *arguments],
-            env=env,
+            [sys.executable, "-c", code, "serve", *arguments],
+            env=settings,
             stdout=out,
             stderr=out,
             cwd=Path(__file__).parents[2],
         )
-    server = Server(process, port, data_dir, log)
+    server = Server(process, port, data_dir, log, secure)
     try:
         _wait(server)
         yield server
@@ -99,8 +121,8 @@ def _wait(server: Server) -> None:
     end = time.monotonic() + START_S
     while True:
         try:
-            with urllib.request.urlopen(f"{server.address}/api/health", timeout=2):
-                return
+            server.ask("/api/health")
+            return
         except OSError:
             if not server.alive() or time.monotonic() > end:
                 text = server.log.read_text("utf-8", "replace")

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import json
 import subprocess
 import sys
-import urllib.request
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -27,27 +24,18 @@ BEYOND_A_SCHEMA = (
 photograph. What does not fit is refused with 422 and a sentence; all other checks hold here too."""
 
 
-def _post(server: Server, path: str, body: object) -> Any:
-    if isinstance(body, bytes):
-        data, kind = body, f"multipart/form-data; boundary={BOUND}"
-    else:
-        data, kind = json.dumps(body).encode(), "application/json"
-    request = urllib.request.Request(server.address + path, data, {"content-type": kind})
-    with urllib.request.urlopen(request, timeout=30) as answer:
-        return json.load(answer)
-
-
 def _filled(server: Server) -> dict[str, str]:
     """Put one of everything into the store, so that requests get beyond "there is none"."""
+    kind = f"multipart/form-data; boundary={BOUND}"
     sort, capture, item, weighing, study = (new_id() for _ in range(5))
     sent = {"name": "Bag", "sorted_on": "2026-05-01", "days": 7, "persons": 2}
-    _post(server, "/api/sorts", {"sort_id": sort, "programme_id": "alder_valley", **sent})
-    _post(server, f"/api/sorts/{sort}/captures", form(capture, jpeg()))
-    _post(server, f"/api/sorts/{sort}/items", {"item_id": item, "category": "steel_cans"})
+    server.send("/api/sorts", {"sort_id": sort, "programme_id": "alder_valley", **sent})
+    server.ask(f"/api/sorts/{sort}/captures", form(capture, jpeg()), kind)
+    server.send(f"/api/sorts/{sort}/items", {"item_id": item, "category": "steel_cans"})
     reading = {"method": "container", "unit": "kg", "resolution": "0.02", "gross": "1.2"}
     weighed = {"weighing_id": weighing, "category": "steel_cans", **reading}
-    _post(server, f"/api/sorts/{sort}/weighings", weighed)
-    _post(server, "/api/studies", {"study_id": study, "name": "Spring"})
+    server.send(f"/api/sorts/{sort}/weighings", weighed)
+    server.send("/api/studies", {"study_id": study, "name": "Spring"})
     return {
         "path.sort_id": sort,
         "path.scope_id": sort,
