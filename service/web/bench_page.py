@@ -51,7 +51,7 @@ def _data(services: Services, sort: SortInfo) -> dict[str, Any]:
     sort_id = sort.id
     recent = [each.current for each in items.list_items(services, sort_id)[:RECENT]]
     return {
-        "sort": {"id": sort_id},
+        "sort": {"id": sort_id, "keeps_photos": sort.keeps_photos},
         "tally": TallyOut.of(items.tally(services, sort_id)).model_dump(mode="json"),
         "recent": [ItemOut.of(each).model_dump(mode="json") for each in recent],
         "open": [

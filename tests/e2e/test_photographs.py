@@ -47,22 +47,28 @@ def test_picture_dropped_or_pasted(page: Page, server: Server, way: str) -> None
     expect(page.locator("#ticket h2").last).to_have_text("Steel cans")
 
 
-def test_large_photo_is_sent_small(page: Page, server: Server, tmp_path: Path) -> None:
-    sort_id = start_sort(page, server)
-    noise = np.random.default_rng(1).integers(0, 60, (2400, 3600, 3), dtype=np.uint8)
+@pytest.mark.parametrize(("keeps", "size"), [(False, (480, 640)), (True, (768, 1024))])
+def test_twelve_megapixels_are_sent_small(
+    page: Page, server: Server, tmp_path: Path, keeps: bool, size: tuple[int, int]
+) -> None:
+    """A sharp copy travels only where the sort keeps photos; both under 200 kB."""
+    sort_id = _new_sort(server, keeps_photos=keeps)
+    page.goto(f"{server.address}/sorts/{sort_id}")
+    page.wait_for_selector("body[data-ready]")
+    noise = np.random.default_rng(1).integers(0, 60, (3000, 4000, 3), dtype=np.uint8)
     picture = Image.fromarray(np.asarray(FORMS["food_can"][0], dtype=np.uint8) - 30 + noise)
     exif = Image.Exif()
     exif[0x0112] = 6  # the camera was held upright
     exif[0x010F] = "SomeCamera"
     path = tmp_path / "large.jpg"
-    picture.save(path, quality=95, exif=exif)
+    picture.save(path, quality=90, exif=exif)
     assert path.stat().st_size > 5_000_000
     page.evaluate(REMEMBER_PHOTO)
     page.set_input_files("#file", path)
     page.wait_for_selector(ANSWERED)
     sent = bytes(page.evaluate("async () => [...new Uint8Array(await sentPhoto.arrayBuffer())]"))
     assert len(sent) < 200_000
-    assert Image.open(io.BytesIO(sent)).size == (683, 1024)
+    assert Image.open(io.BytesIO(sent)).size == size
     assert b"SomeCamera" not in sent
     assert read(server, f"/api/sorts/{sort_id}/tally")["items"] == 0
 
@@ -161,7 +167,7 @@ def test_no_live_camera_away_from_localhost(browser: Browser, server: Server) ->
     context.close()
 
 
-def _new_sort(server: Server) -> str:
+def _new_sort(server: Server, *, keeps_photos: bool = False) -> str:
     sort = {
         "sort_id": "7f0c2d0e-2f7b-4c58-9a51-0d6f6f9b7c11",
         "name": "By plain HTTP",
@@ -169,6 +175,7 @@ def _new_sort(server: Server) -> str:
         "days": 7,
         "persons": 1,
         "programme_id": "port_sable",
+        "keeps_photos": keeps_photos,
     }
     request = urllib.request.Request(
         f"{server.address}/api/sorts",

@@ -8,6 +8,7 @@ import { Lately } from "./lately.js";
 import { Mender } from "./mender.js";
 import { Outbox } from "./outbox.js";
 import { Picker } from "./picker.js";
+import { sendSharp } from "./photo.js";
 import { keepThisPage } from "./shell.js";
 import { Stage } from "./stage.js";
 import { showTally, tallyWords } from "./tally.js";
@@ -16,6 +17,7 @@ import { Unanswered, showOutage, showRefused, skip } from "./waiting.js";
 import { Words, leading } from "./words.js";
 
 const page = pageData("bench-data");
+sendSharp(page.sort.keeps_photos);
 const sortUrl = `/api/sorts/${page.sort.id}`;
 const words = new Words(page);
 const outbox = new Outbox();
