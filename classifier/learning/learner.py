@@ -98,6 +98,14 @@ class Learner:
         """The score so far."""
         return Prequential(tuple(self._judged))
 
+    def branch(self) -> Learner:
+        """Return a learner that has learned the same and goes its own way from here on."""
+        other = Learner(self.categories, model=self.model, start=self._start, options=self.options)
+        other._head, other._trust, other._centre = self._head, self._trust, self._centre
+        other._confirmations = list(self._confirmations)
+        other._judged = list(self._judged)
+        return other
+
     def learn(self, confirmation: Confirmation) -> Snapshot:
         """Score one confirmation, learn from it and return what suggestions need from now on.
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from classifier.domain.errors import TallytareError
+from classifier.domain.errors import StorageError, TallytareError
 from classifier.learning.confirmation import Confirmation, shipped_probabilities
 from classifier.learning.head import LearnedHead
 from classifier.learning.learner import Learner
@@ -16,6 +16,9 @@ from service.store.rows import ModelRecord
 from service.store.study_rows import ConfirmedPhoto, LearnedStart, LearningMark
 from service.usecases.learning_desk import Course, PhotoKey
 from service.usecases.services import Services
+
+RECENT, SPACING, MOST_SPACED = 6, 50, 6
+"""Stages kept to go back to: after each of the last few confirmations, and after every 50th."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +39,7 @@ def embedding_of(vector: bytes) -> np.ndarray[tuple[int], np.dtype[np.float32]]:
 
 
 def bring_on(services: Services, scope_id: str, before: Course | None) -> Course:
-    """Return what a scope has learned by now; goes on from `before` where the log only grew.
+    """Return what a scope has learned by now; goes on from `before` as far as the log agrees.
 
     Raises StorageError.
     """
@@ -44,21 +47,17 @@ def bring_on(services: Services, scope_id: str, before: Course | None) -> Course
     label = "" if model is None else model.label
     start = services.log.learned_start(scope_id)
     start_id = "" if start is None else start.id
-    if before is not None and (before.model, before.start_id) != (label, start_id):
-        before = None
-    if before is not None:
+    if before is None or (before.model, before.start_id) != (label, start_id):
+        before = _new(services, label, start)
+    elif before.learned:
         mark, photos = services.log.confirmed_photos(scope_id, since=before.mark)
-        grown = _only_grew(before, mark, photos)
-        if grown:
+        if _only_grew(before, mark, photos):
             lessons, left_out = _lessons(services, photos, label)
             return _learn(services, before, mark, lessons, before.left_out + left_out)
     mark, photos = services.log.confirmed_photos(scope_id)
     lessons, left_out = _lessons(services, photos, label)
-    if before is not None:
-        known = len(before.learned)
-        if before.learned == tuple(lesson.key for lesson in lessons[:known]):
-            return _learn(services, before, mark, lessons[known:], left_out)
-    return _learn(services, _new(services, label, start), mark, lessons, left_out)
+    base = _back_to(before, [lesson.key for lesson in lessons])
+    return _learn(services, base, mark, lessons[len(base.learned) :], left_out)
 
 
 def _only_grew(before: Course, mark: LearningMark, fresh: Sequence[ConfirmedPhoto]) -> bool:
@@ -68,6 +67,15 @@ def _only_grew(before: Course, mark: LearningMark, fresh: Sequence[ConfirmedPhot
         and [each for each, _ in mark.items] == [each for each, _ in before.mark.items]
         and all(photo.seq > before.last_seq and photo.group is None for photo in fresh)
     )
+
+
+def _back_to(before: Course, keys: Sequence[PhotoKey]) -> Course:
+    """Return the course at its last stage before anything differs from the log."""
+    pairs = enumerate(zip(before.learned, keys, strict=False))
+    same = min(len(before.learned), len(keys))
+    agreed = next((place for place, (old, new) in pairs if old != new), same)
+    stages = tuple(stage for stage in before.stages if stage.confirmations <= agreed)
+    return replace(before, stages=stages, learned=before.learned[: stages[-1].confirmations])
 
 
 def _new(services: Services, label: str, start: LearnedStart | None) -> Course:
@@ -85,7 +93,7 @@ def _new(services: Services, label: str, start: LearnedStart | None) -> Course:
         mark=LearningMark((), ()),
         model=label,
         start_id="" if start is None else start.id,
-        learner=learner,
+        stages=(learner,),
         learned=(),
         last_seq=0,
         left_out=0,
@@ -102,22 +110,36 @@ def _learn(
     lessons: Sequence[_Lesson],
     left_out: int,
 ) -> Course:
+    stages = before.stages
+    learner = stages[-1].branch()
+    last = learner.confirmations + len(lessons)
     for lesson in lessons:
         if services.learning.closed:
-            break
-        before.learner.learn(lesson.confirmation)
+            raise StorageError("the service is stopping: learning goes on when it runs again")
+        learner.learn(lesson.confirmation)
+        done = learner.confirmations
+        if done % SPACING == 0 or done > last - RECENT:
+            stages = (*stages, learner.branch())
     return Course(
         mark=mark,
         model=before.model,
         start_id=before.start_id,
-        learner=before.learner,
+        stages=_kept(stages),
         learned=(*before.learned, *(lesson.key for lesson in lessons)),
         last_seq=max([before.last_seq, *(lesson.seq for lesson in lessons)]),
         left_out=left_out,
         start_problem=before.start_problem,
-        snapshot=before.learner.snapshot,
-        prequential=before.learner.prequential,
+        snapshot=learner.snapshot,
+        prequential=learner.prequential,
     )
+
+
+def _kept(stages: Sequence[Learner]) -> tuple[Learner, ...]:
+    """Return the first stage, the newest few and, before these, a few spaced ones."""
+    first, *others = stages
+    recent = others[-RECENT:]
+    spaced = [stage for stage in others[:-RECENT] if stage.confirmations % SPACING == 0]
+    return (first, *spaced[-MOST_SPACED:], *recent)
 
 
 def _lessons(

@@ -22,7 +22,7 @@ from service.store.study_rows import LearningMark
 logger = logging.getLogger("tallytare")
 
 MOST_SCOPES = 16
-"""Heads kept in memory; one of 40 categories on 1,280 features and 5,000 photos takes 30 MB."""
+"""Scopes kept in memory; one of 40 categories, 1,280 features and 5,000 photos takes some 30 MB."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +36,16 @@ class PhotoKey:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Course:
-    """All that a scope has learned up to a mark of its log. Only the worker touches `learner`."""
+    """All that a scope has learned up to a mark of its log.
+
+    `stages` are learners as they stood after fewer confirmations, the newest last, to go on from
+    when what came after them was undone or corrected. Nothing in it is changed any more.
+    """
 
     mark: LearningMark
     model: str
     start_id: str
-    learner: Learner
+    stages: tuple[Learner, ...]
     learned: tuple[PhotoKey, ...]
     last_seq: int
     left_out: int
@@ -92,8 +96,6 @@ class LearningDesk:
                 return
             except Exception:
                 logger.exception("learning of %s failed", scope_id)
-                with self._lock:  # half learned: to be built anew
-                    self._courses.pop(scope_id, None)
                 return
             self._keep(scope_id, course)
 

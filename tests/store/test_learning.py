@@ -10,7 +10,9 @@ import pytest
 
 from classifier.domain.errors import ConflictError, InvalidEntryError, UnknownIdError
 from classifier.domain.records import SortInfo
+from classifier.learning.confirmation import Confirmation
 from classifier.learning.head import HeadError
+from classifier.learning.learner import Learner
 from service.settings import Settings
 from service.store.study_rows import Study
 from service.usecases import captures, items, learning, learning_course, studies
@@ -169,6 +171,37 @@ def test_what_was_undone_is_forgotten(
     after = look(services, sort, predictor, ROUND)
     assert after.suggestion == before.suggestion
     assert after.learned_from == before.learned_from == 3
+
+
+def test_an_undo_goes_back_to_the_last_stage_that_still_holds(
+    services: Services, sort: SortInfo, predictor: FakePredictor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = teach(services, sort, predictor, ROUND, "foam_polystyrene", 9)
+    before = look(services, sort, predictor, ROUND)
+    made += teach(services, sort, predictor, SQUARE, "rigid_plastics", 2)
+    learned: list[str] = []
+    learn = Learner.learn
+
+    def counted(self: Learner, given: Confirmation) -> object:
+        learned.append(given.category)
+        return learn(self, given)
+
+    monkeypatch.setattr(Learner, "learn", counted)
+    items.undo(services, item_id=made[-1], change_id=new_id())
+    services.learning.settle()
+    assert learned == [], "the stage after ten photos is still there"
+    items.correct(
+        services, item_id=made[-2], change_id=new_id(), category="foam_polystyrene", count=1
+    )
+    services.learning.settle()
+    assert learned == ["foam_polystyrene"]
+    items.undo(services, item_id=made[-2], change_id=new_id())
+    services.learning.settle()
+    assert look(services, sort, predictor, ROUND).suggestion == before.suggestion
+    items.undo(services, item_id=made[0], change_id=new_id())
+    services.learning.settle()
+    assert len(learned) == 1 + 8, "from the beginning"
+    assert learning.learning_state(services, sort.id).confirmations == 8
 
 
 def test_a_correction_teaches_what_it_says(
