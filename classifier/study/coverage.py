@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -71,10 +71,13 @@ def nearest(table: CoverageTable, measure: str, n: int) -> Coverage | None:
     return below[-1] if below else rows[0] if rows else None
 
 
-def shortfalls(measures: Sequence[str], n: int) -> Iterator[Coverage]:
-    """Yield the rows that fall short of their level by more than the tolerance in some class."""
+def shortfalls(numbers: Mapping[str, int]) -> Iterator[Coverage]:
+    """Yield the rows that fall short of their level by more than the tolerance in some class.
+
+    `numbers` gives the n behind each measure: sorts, households or audits.
+    """
     table = load_coverage()
-    for measure in measures:
+    for measure, n in numbers.items():
         row = nearest(table, measure, n)
         if row is not None and min(row.coverage.values()) < 100 * row.level - TOLERANCE_POINTS:
             yield row

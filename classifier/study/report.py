@@ -118,7 +118,9 @@ def build_study_report(
     notes += corrected.notes
     days = [sort.sorted_on for sort in table.sorts]
     figures = (*work.figures, *corrected.figures)
-    measures = sorted({each.measure for each in figures})
+    numbers = {each.measure: each.n for each in figures if each.n is not None}
+    if work.strata.weights is not None and len(work.strata.used) > 1:
+        numbers = {"share_strata": numbers.pop("share_mean", 0), **numbers}
     return StudyReport(
         name=name,
         plan=plan,
@@ -134,7 +136,7 @@ def build_study_report(
         categories_version=categories.version,
         figures=figures,
         notes=tuple(notes),
-        coverage=tuple(shortfalls(measures, len(work.table.sorts))),
+        coverage=tuple(shortfalls(numbers)),
         classes=_classes(work.table),
         national=national if plan.national else None,
         table=table,

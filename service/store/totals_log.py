@@ -238,11 +238,8 @@ def _photos(connection: Connection, sort_ids: Sequence[str]) -> tuple[CalledPhot
     audits = select(captures.c.id).where(captures.c.audit).limit(1)
     if not any(True for _ in _rows(connection, audits, captures.c.sort_id, sort_ids)):
         return ()
-    form = captures.c.forms[0][0].as_string()
+    form = captures.c.forms[0][0].as_string().label("form")
     undone = exists().where(item_changes.c.item_id == items.c.id, item_changes.c.kind == "void")
-    ours = items.c.capture_id == captures.c.id
-    looked = (captures.c.model_id.is_not(None), form.is_not(None), ~undone)
-    every = select(form, func.count()).join(items, ours).where(*looked).group_by(form)
     last = (
         select(item_changes.c.category)
         .where(item_changes.c.item_id == items.c.id, item_changes.c.category.is_not(None))
@@ -250,13 +247,22 @@ def _photos(connection: Connection, sort_ids: Sequence[str]) -> tuple[CalledPhot
         .limit(1)
         .scalar_subquery()
     )
-    said = func.coalesce(last, items.c.category)
-    blind = select(form, said).join(items, ours).where(*looked, captures.c.audit)
+    # Within: an expression with parameters can't be grouped by on every server.
+    seen = (
+        select(captures.c.sort_id, captures.c.audit, form, items.c.category, last.label("last"))
+        .join(items, items.c.capture_id == captures.c.id)
+        .where(captures.c.model_id.is_not(None), ~undone)
+        .subquery()
+        .c
+    )
+    every = select(seen.form, func.count()).where(seen.form.is_not(None)).group_by(seen.form)
+    said = func.coalesce(seen.last, seen.category)
+    blind = select(seen.form, said).where(seen.form.is_not(None), seen.audit)
     numbers: Counter[str] = Counter()
-    for name, count in _rows(connection, every, captures.c.sort_id, sort_ids):
+    for name, count in _rows(connection, every, seen.sort_id, sort_ids):
         numbers[name] += count
     answers: dict[str, Counter[str]] = defaultdict(Counter)
-    for name, category in _rows(connection, blind, captures.c.sort_id, sort_ids):
+    for name, category in _rows(connection, blind, seen.sort_id, sort_ids):
         answers[name][category] += 1
     best = _best_categories(connection)
     return tuple(

@@ -13,7 +13,7 @@ from sqlalchemy import insert
 
 from classifier.domain.allocation import allocate
 from classifier.domain.categories import load_categories
-from classifier.domain.ledger import Ledger, fold
+from classifier.domain.ledger import Ledger
 from classifier.domain.programme import load_shipped_programmes
 from classifier.domain.quantities import Unit
 from classifier.domain.records import SortInfo
@@ -21,9 +21,16 @@ from classifier.domain.report_categories import Names, category_lines
 from classifier.domain.report_routes import UNDECIDED, weighed_piles
 from classifier.study.table import StudyTable, study_table
 from service.store.log import Log as Store
+from service.store.rows import SortRows
 from service.store.schema import open_database
 from service.store.tables import batches, item_changes, items, sorts, weighing_voids, weighings
+from service.usecases.items import correct, undo
+from service.usecases.learning import set_learning
+from service.usecases.reports import _ledger
+from service.usecases.services import Services
+from tests.fakes import FakePredictor, new_id
 from tests.property.logs import Log, logs
+from tests.store.entries import CARDBOARD, enter, start, take, weigh
 from tests.unit.rows import a_batch, a_change, a_sort, a_void, a_weighing, an_item, too_light
 
 LB, OZ = Unit.LB, Unit.OZ
@@ -125,11 +132,8 @@ def write(store: Store, log: Log) -> SortInfo:
 
 def folded(log: Log) -> Ledger:
     """Fold as reports do: without piles that hold nothing and were never weighed."""
-    first = log.fold()
-    used = {pile.batch.id for pile in first.batches if pile.count or pile.weighings}
-    used |= {weighing.batch_id for weighing in log.weighings}
-    kept = [batch for batch in log.batches if batch.id in used]
-    return fold(a_sort(), log.items, log.changes, kept, log.weighings, log.voids)
+    rows = (log.items, log.changes, log.batches, log.weighings, log.voids)
+    return _ledger(SortRows(a_sort(), *(tuple(each) for each in rows)))  # type: ignore[arg-type]
 
 
 def check(table: StudyTable, row: int, ledger: Ledger) -> None:
@@ -215,3 +219,30 @@ def test_several_sorts_come_in_order_of_their_day_and_unknown_ids_are_left_out(
     totals = store.sort_totals([*ids, str(uuid.uuid4())])
     assert {sort.id for sort in totals.sorts} == set(ids)
     assert totals.items == totals.piles == totals.photos == ()
+
+
+def test_what_use_cases_record_adds_up_on_either_engine(
+    services: Services, predictor: FakePredictor
+) -> None:
+    """The same queries on SQLite and PostgreSQL, photographs judged blind included."""
+    sort = start(services)
+    set_learning(
+        services, scope_id=sort.id, change_id=new_id(), learns=False, audit_percent=100
+    )  # fmt: skip
+    predictor.forms = (("drink_can", 0.9), ("food", 0.1))
+    photo = take(services, sort)
+    wrong = enter(services, sort, "steel_cans", capture_id=photo.id, count=2)
+    correct(
+        services, item_id=wrong.current.item.id, change_id=new_id(), category="aluminium_cans",
+        count=3, facts={}, reason="looked again", sorter="Ada",
+    )  # fmt: skip
+    gone = enter(services, sort, "food", count=7)
+    undo(services, item_id=gone.current.item.id, change_id=new_id(), reason="twice", sorter="Ada")
+    enter(services, sort, CARDBOARD, count=4)
+    weigh(services, sort)
+    weigh(services, sort, "aluminium_cans", gross="2", tare="1.5", unit="lb", resolution="0.1")
+    totals = services.log.sort_totals([sort.id])
+    table = study_table(totals, services.categories, services.programmes)
+    check(table, 0, _ledger(services.log.sort_rows(sort.id)))
+    (photos,) = totals.photos
+    assert (photos.form, photos.items, photos.blind) == ("drink_can", 1, {"aluminium_cans": 1})

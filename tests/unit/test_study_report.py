@@ -1,0 +1,268 @@
+"""The report of a study: every figure is that of its estimator, and bears what it rests on."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from classifier.estimators.rates import recovery_rates
+from classifier.estimators.strata import Amount, combine_strata, difference, scale_to_population
+from classifier.estimators.study import per_person, shares_of_study
+from classifier.study.dictionary import BASES, MEASURES
+from classifier.study.figures import WHOLE
+from classifier.study.report import StudyReport
+from classifier.study.words import summary, uncertainty
+from tests.unit.study_cases import a_member, drawn, reported, table_of, totals
+
+FOUR = ("flats / spring", "flats / autumn", "houses / spring", "houses / autumn")
+STRATA = {
+    "parts": ["area", "season"],
+    "weights": {label: 1 + place for place, label in enumerate(FOUR)},
+    "compare": "season",
+    "population": {"total": 1000, "standard_error": 40, "unit": "t"},
+    "what_if": ["plastic_film"],
+    "national": "landfilled",
+}
+
+
+def values(report: StudyReport, measure: str, stratum: str = WHOLE) -> dict[str, float]:
+    return {
+        each.about.id: each.value
+        for each in report.select(measure, level="category", stratum=stratum)
+    }
+
+
+def test_a_study_without_strata_is_one_sample() -> None:
+    given = drawn(12)
+    table, report = table_of(given), reported(given)
+    for measure, estimator in (
+        ("share_mean", "mean of sample shares"),
+        ("share_ratio", "ratio of sums"),
+    ):
+        means = shares_of_study(table.grams, estimator=estimator)  # type: ignore[arg-type]
+        for each, estimate in zip(
+            report.select(measure, level="category"), means.intervals(), strict=True
+        ):
+            assert (each.value, each.low, each.high) == (
+                estimate.value, estimate.low, estimate.high
+            )  # fmt: skip
+            assert (each.level, each.n, each.basis) == (0.90, 12, "estimated")
+    weighed = report.select("net_weight", level="total")[0]
+    assert weighed.value == pytest.approx(table.grams.sum() / 1000)
+    assert (weighed.basis, weighed.kind) == ("measured", "scale")
+
+
+def test_strata_go_by_their_weights_and_differences_by_welch() -> None:
+    given = drawn(24, FOUR)
+    table, report = table_of(given), reported(given, STRATA)
+    rows = [np.arange(24) % 4 == k for k in range(4)]
+    means = [shares_of_study(table.grams[each]) for each in rows]
+    whole = combine_strata(means, [1, 2, 3, 4])
+    assert list(values(report, "share_mean").values()) == pytest.approx(whole.value.tolist())
+    scaled = scale_to_population(whole, Amount(1000, 40, "t")).intervals()
+    total = report.select("population_total", level="category")[0]
+    assert (total.value, total.low, total.unit) == (
+        pytest.approx(scaled[0].value), pytest.approx(scaled[0].low), "t",
+    )  # fmt: skip
+    spring = combine_strata([means[0], means[2]], [1, 3])
+    autumn = combine_strata([means[1], means[3]], [2, 4])
+    gaps = values(report, "share_difference", "spring minus autumn")
+    assert list(gaps.values()) == pytest.approx(difference(spring, autumn).value.tolist())
+    p = report.select("p_adjusted", level="category", stratum="spring minus autumn")
+    assert all(0 < each.value <= 1 for each in p)
+    assert [line.weight for line in report.strata] == pytest.approx([0.2, 0.1, 0.4, 0.3])
+    assert sum(line.sorts for line in report.strata) == 24
+
+
+def test_shares_by_group_route_and_kind_add_to_one_and_share_categories() -> None:
+    report = reported(drawn(12))
+    for level in ("category", "group", "route", "kind"):
+        assert sum(f.value for f in report.select("share_mean", level=level)) == pytest.approx(1)
+    by_route = {f.about.id: f.value for f in report.select("share_mean", level="route")}
+    assert by_route["organics"] == pytest.approx(values(report, "share_mean")["food"])
+
+
+def test_kilograms_per_person_and_week_are_seven_days() -> None:
+    given = drawn(9)
+    table, report = table_of(given), reported(given)
+    persons = [sort.persons for sort in table.sorts]
+    weekly = per_person(table.grams, persons, [7] * 9).value / 1000
+    assert list(values(report, "kg_per_person_week").values()) == pytest.approx(weekly.tolist())
+    week, day = (
+        report.select(f"kg_per_person_{each}", level="total")[0] for each in ("week", "day")
+    )
+    assert week.value == pytest.approx(7 * day.value)
+
+
+def test_every_figure_has_a_known_measure_and_basis_and_none_mixes_them() -> None:
+    report = reported(drawn(24, FOUR), STRATA)
+    for each in report.figures:
+        assert each.measure in MEASURES
+        assert each.basis in BASES
+        assert (each.kind == "confidence") == (each.level is not None)
+        if each.basis in ("measured", "counted", "published"):
+            assert each.kind in ("", "scale")
+    published = [each for each in report.figures if each.basis == "published"]
+    assert {each.measure for each in published} == {"share_of_landfilled"}
+    assert all("code C" in each.source for each in published)
+
+
+def test_generation_is_shown_without_disposal() -> None:
+    report = reported(drawn(8), {"national": "generated"})
+    assert not [each for each in report.figures if each.measure == "share_of_landfilled"]
+    ours = report.select("share_mean", level="material")
+    assert sum(each.value for each in ours) == pytest.approx(1)
+
+
+def test_what_if_adds_what_the_programme_does_not_take() -> None:
+    report = reported(drawn(12), {"what_if": ["plastic_film"]})
+    now, then, change = (
+        report.select(f"recovery_potential{each}")[0] for each in ("", "_what_if", "_change")
+    )
+    assert then.value - now.value == pytest.approx(change.value)
+    assert change.value == pytest.approx(values(report, "share_ratio")["plastic_film"])
+
+
+def test_two_containers_of_a_household_give_rates_and_one_sample() -> None:
+    """The two carts of DOMAIN.md 5.5, twice (code OWN)."""
+    sorts, grams = [], []
+    for number in range(2):
+        for container, own in (
+            ("recycling", {"paperboard": 51.0, "food": 9.0}),
+            ("refuse", {"paperboard": 34.0, "food": 106.0}),
+        ):
+            sorts.append(a_member(2 * number + (container == "refuse"), container,
+                                  place=f"House {number}", sorted_on=sorts[0].sorted_on
+                                  if sorts else a_member(0).sorted_on))  # fmt: skip
+            grams.append(own)
+    sorts.append(a_member(9, "recycling", place="House 9"))
+    grams.append({"paperboard": 5.0})
+    plan = {"streams": {"part": "stratum"}, "strata": []}
+    report = reported(totals(sorts, grams, routes={"food": "organics"}), plan)
+    rates = recovery_rates([51, 51], [9, 9], [34, 34], [106, 106])
+    for name in ("contamination", "capture", "gross_diversion", "net_diversion"):
+        (figure,) = report.select(name)
+        assert figure.value == pytest.approx(getattr(rates, name).value)
+        assert figure.n == 2
+    assert values(report, "share_mean")["paperboard"] == pytest.approx(85 / 200)
+    assert any("1 sorts have no partner" in note for note in report.notes)
+
+
+def test_containers_without_pairs_give_no_rates_and_say_so() -> None:
+    report = reported(drawn(4, ("recycling",)), {"streams": {"part": "stratum"}})
+    assert not report.select("capture")
+    assert any("Fewer than two households" in note for note in report.notes)
+
+
+def test_rates_of_nothing_are_refused_in_words() -> None:
+    sorts = [a_member(k, each, place=f"H{k // 2}", sorted_on=a_member(0).sorted_on)
+             for k, each in enumerate(("recycling", "refuse") * 2)]  # fmt: skip
+    given = totals(sorts, [{"food": 5.0}] * 4, routes={"food": "organics"})
+    report = reported(given, {"streams": {"part": "stratum"}, "strata": []})
+    assert any(note.startswith("No rates: capture has nothing") for note in report.notes)
+
+
+@pytest.mark.parametrize("n", [0, 1])
+def test_fewer_than_two_sorts_estimate_nothing(n: int) -> None:
+    report = reported(drawn(n))
+    assert report.figures == ()
+    assert any("Fewer than two sorts" in note for note in report.notes)
+    assert "Too few lots" in uncertainty(report)
+    assert summary(report)
+
+
+def test_what_was_not_weighed_is_told_kept_or_left_out() -> None:
+    sorts = [a_member(k) for k in range(4)]
+    grams = [{"food": 90.0, "paperboard": 10.0}] * 3 + [{"food": 50.0, "textiles": 0.0}]
+    given = totals(sorts, grams)
+    kept, left = reported(given), reported(given, {"unweighed": "leave_out"})
+    assert any("too low" in note and "(in 1 sorts)" in note for note in kept.notes)
+    assert values(kept, "share_mean")["food"] == pytest.approx((3 * 0.9 + 1) / 4)
+    assert values(left, "share_mean")["food"] == pytest.approx(0.9)
+    assert any("left out, as the plan says" in note for note in left.notes)
+
+
+def test_sorts_without_a_weight_are_in_no_estimate() -> None:
+    sorts = [a_member(k, closed=k > 0) for k in range(3)]
+    report = reported(totals(sorts, [{"food": 5.0}, {"food": 7.0}, {"food": 0.0}]))
+    assert report.select("share_mean", level="category")[0].n == 2
+    assert any("1 of 3 sorts have no weighed pile" in note for note in report.notes)
+    assert any("1 sorts are still open" in note for note in report.notes)
+
+
+@pytest.mark.parametrize(
+    ("plan", "said"),
+    [
+        ({}, "gives no weight for"),
+        ({"weights": {"gone": 1}}, "strata that no sort is in: gone"),
+        ({"compare": "place"}, "Nothing to compare by place"),
+    ],
+)
+def test_what_a_plan_lacks_is_said(plan: dict[str, object], said: str) -> None:
+    report = reported(drawn(8, ("a", "b")), plan)
+    assert any(said in note for note in report.notes)
+
+
+def test_a_stratum_of_one_sort_is_named_and_left_out() -> None:
+    sorts = [a_member(k, "a") for k in range(3)] + [a_member(3, "b")]
+    report = reported(totals(sorts, [{"food": 5.0, "wood": 4.0}] * 4))
+    assert any("One sort only" in note and "b" in note for note in report.notes)
+    assert [line.label for line in report.strata] == ["a"]
+
+
+def test_the_same_places_on_both_sides_are_told() -> None:
+    sorts = [a_member(k, "a" if k < 3 else "b", place=f"House {k % 3}") for k in range(6)]
+    grams = [{"food": 50.0 + k, "wood": 40.0} for k in range(6)]
+    report = reported(totals(sorts, grams), {"compare": "stratum"})
+    assert any("3 places are in both a and b" in note for note in report.notes)
+
+
+def test_many_dates_are_compared_each_with_the_next() -> None:
+    sorts = [a_member(k, "abcdef"[k // 2]) for k in range(12)]
+    grams = [{"food": 50.0 + k, "wood": 40.0 - k} for k in range(12)]
+    report = reported(totals(sorts, grams), {"compare": "stratum", "divisions": 0})
+    labels = {f.stratum for f in report.figures if f.measure == "share_difference"}
+    assert labels == {f"{b} minus {a}" for a, b in zip("abcde", "bcdef", strict=True)}
+    assert not [f for f in report.figures if f.measure.startswith("p_")]
+
+
+def test_weights_of_persons_make_the_figures_per_person() -> None:
+    given = drawn(12, ("a", "b"))
+    table = table_of(given)
+    plan = {"person_weights": {"a": 3, "b": 1}, "weights": {"a": 1, "b": 1}}
+    report = reported(given, plan)
+    parts = [
+        per_person(
+            table.grams[k::2], [s.persons for s in table.sorts[k::2]], [7] * 6
+        )
+        for k in range(2)
+    ]  # fmt: skip
+    expected = combine_strata(parts, [3, 1]).value / 1000
+    assert list(values(report, "kg_per_person_week").values()) == pytest.approx(expected.tolist())
+
+
+def test_the_summary_names_estimator_level_and_shortfalls() -> None:
+    text = summary(reported(drawn(24, FOUR), STRATA))
+    for words in (
+        "mean of sample shares",
+        "90 % Student t",
+        "LIKELY BETWEEN",
+        "spring minus autumn",
+        "in simulated studies",
+    ):
+        assert words in text
+
+
+def test_progress_is_told_and_reaches_its_end() -> None:
+    from classifier.study.plan import plan_from
+    from classifier.study.report import build_study_report
+    from tests.unit.study_cases import CATEGORIES, PROGRAMMES
+
+    told: list[tuple[str, int, int]] = []
+    plan = plan_from({"draws": 300, "compare": "stratum", "divisions": 300}, CATEGORIES)
+    build_study_report(
+        "x", table_of(drawn(12, ("a", "b"))), plan, CATEGORIES, PROGRAMMES,
+        progress=lambda what, done, total: told.append((what, done, total)),
+    )  # fmt: skip
+    ends = {what for what, done, total in told if done == total}
+    assert {"bootstrap, category", "permutations, group"} <= ends

@@ -1,0 +1,188 @@
+"""The report of a study in the browser: public page, annex, plan in the form, files."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from collections import Counter
+from datetime import date
+from itertools import pairwise
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from classifier.study.plan import StudyPlan
+from service.commands.demo_study import PLAN
+from service.usecases.learning import set_learning
+from service.usecases.services import Services
+from service.usecases.studies import create_study, place_sort
+from service.usecases.study_report import report_of_sorts
+from tests.fakes import FakePredictor, new_id
+from tests.store.entries import enter, start, take, weigh
+from tests.web.markup import read_markup
+
+STRATA = ("flats / spring", "houses / spring", "flats / autumn", "houses / autumn")
+MASSES = {"corrugated_cardboard": 900, "food": 2500, "plastic_film": 300}
+
+
+@pytest.fixture
+def study(services: Services) -> str:
+    """Return a study of eight sorts in four strata."""
+    study_id = new_id()
+    create_study(services, study_id=study_id, name="Two areas, two seasons")
+    for number in range(8):
+        sort = start(
+            services, name=f"House {number}", place=f"Mill Lane {number}",
+            stratum=STRATA[number % 4], sorted_on=date(2026, 4, 1 + number),
+        )  # fmt: skip
+        place_sort(services, sort_id=sort.id, study_id=study_id, change_id=new_id())
+        for place, (category, grams) in enumerate(MASSES.items()):
+            enter(services, sort, category, count=3)
+            reading = str(grams + 40 * number * (place - 1) + 340)
+            weigh(services, sort, category, gross=reading, tare="340", unit="g", resolution="1")
+    return study_id
+
+
+def plan(**given: Any) -> dict[str, Any]:
+    return {
+        "parts": "area, season",
+        "strata": "area, season",
+        "compare": "season",
+        "weights": "\n".join(f"{label} = {k + 1}" for k, label in enumerate(STRATA)),
+        "total": "1200",
+        "standard_error": "30",
+        "unit": "t a year",
+        "what_if": "plastic_film",
+        "national": "generated",
+        **given,
+    }
+
+
+def test_the_public_page_is_plain_and_has_two_charts(client: TestClient, study: str) -> None:
+    page = client.get(f"/studies/{study}/report", params=plan())
+    assert page.status_code == 200
+    assert page.text.count('<figure class="sheet chart"') == 2
+    assert "likely lies between" in page.text
+    assert "What changed" in page.text
+    assert "If the programme also took plastic film" in page.text
+    assert "Follow your local authority where it differs" in page.text
+    # What a town reads names no household.
+    assert "Mill Lane" not in page.text
+
+
+def test_the_annex_names_method_n_and_assumptions(client: TestClient, study: str) -> None:
+    page = client.get(f"/studies/{study}/annex", params=plan())
+    assert page.status_code == 200
+    for words in (
+        "Mean of shares", "Ratio of sums", "bootstrap", "Scale bounds", "ASTM D5231",
+        "Sorts are independent and random", "flats / spring", "p, adjusted",
+        "Scaled to 1200 ± 30 t a year", "Beside national figures: generated",
+        "Where intervals are narrower than they say", "2,000 invented studies",
+    ):  # fmt: skip
+        assert words in page.text, words
+    assert "share_of_landfilled" not in page.text
+    assert "Mill Lane" not in page.text
+
+
+def test_measured_and_estimated_stand_in_tables_of_their_own(
+    client: TestClient, study: str
+) -> None:
+    page = client.get(f"/studies/{study}/annex").text
+    measured = page.split('id="t-measured"')[1].split("</section>")[0]
+    assert "measured</span>" in measured
+    assert "estimated" not in measured
+    for ident in ("by-category", "by-group", "person"):
+        section = page.split(f'id="t-{ident}"')[1].split("</section>")[0]
+        assert "estimated</span>" in section
+
+
+def test_the_form_keeps_what_was_typed_and_says_what_is_wrong(
+    client: TestClient, study: str
+) -> None:
+    for wrong, said in (
+        ({"level": "95x"}, "95x"),
+        ({"level": "5"}, "0.5 to 0.999"),
+        ({"what_if": "gold"}, "gold"),
+        ({"weights": "flats"}, "stratum = size"),
+        ({"compare": "tide"}, "tide"),
+        ({"plan": "level ="}, "TOML"),
+    ):
+        page = client.get(f"/studies/{study}/report", params=plan(**wrong))
+        assert page.status_code == 422
+        assert "Not used." in page.text
+        assert said in page.text
+        assert 'value="1200"' in page.text
+
+
+def test_a_whole_plan_goes_before_the_fields(client: TestClient, study: str) -> None:
+    page = client.get(f"/studies/{study}/annex", params={"plan": 'title = "Renamed"', "level": "x"})
+    assert page.status_code == 200
+    assert "Technical annex: Renamed" in page.text
+
+
+def test_json_and_package_hold_the_figures_of_the_page(client: TestClient, study: str) -> None:
+    told = client.get(f"/studies/{study}/report.json", params=plan(level="95")).json()
+    assert told["plan"]["level"] == 0.95
+    assert {each["basis"] for each in told["figures"]} >= {"measured", "counted", "estimated"}
+    packed = client.get(f"/studies/{study}/package.zip", params=plan())
+    assert packed.headers["content-type"] == "application/zip"
+    with zipfile.ZipFile(io.BytesIO(packed.content)) as archive:
+        assert "datapackage.json" in archive.namelist()
+
+
+@pytest.mark.parametrize("name", ["report", "annex"])
+def test_pages_read_well_aloud(client: TestClient, study: str, name: str) -> None:
+    markup = read_markup(client.get(f"/studies/{study}/{name}", params=plan()).text)
+    assert markup.unlabelled() == []
+    assert markup.nameless() == []
+    assert markup.faults == []
+    assert [each for each, times in Counter(markup.ids).items() if times > 1] == []
+    assert markup.headings.count(1) == 1
+    for before, after in pairwise(markup.headings):
+        assert after <= before + 1, markup.headings
+    assert {"main", "header", "nav", "footer"} <= markup.landmarks
+
+
+def test_an_empty_study_and_an_unknown_one(client: TestClient, services: Services) -> None:
+    study_id = new_id()
+    create_study(services, study_id=study_id, name="Nothing yet")
+    for name in ("report", "annex"):
+        page = client.get(f"/studies/{study_id}/{name}")
+        assert page.status_code == 200
+        assert client.get(f"/studies/{new_id()}/{name}").status_code == 404
+    assert client.get(f"/studies/{study_id}/package.zip").status_code == 200
+
+
+def test_the_study_links_to_its_report(client: TestClient, study: str) -> None:
+    assert f"/studies/{study}/report" in client.get(f"/studies/{study}").text
+
+
+def test_the_plan_of_the_invented_study_fits_the_form(client: TestClient, study: str) -> None:
+    page = client.get(f"/studies/{study}/report", params={"plan": PLAN})
+    assert page.status_code == 200
+
+
+def test_photographs_judged_blind_correct_the_counts(
+    client: TestClient, services: Services, predictor: FakePredictor
+) -> None:
+    """Four in five cans are cans; all photographs are audits, so the truth is known exactly."""
+    study_id = new_id()
+    create_study(services, study_id=study_id, name="Photographed")
+    sort = start(services, name="One")
+    place_sort(services, sort_id=sort.id, study_id=study_id, change_id=new_id())
+    set_learning(services, scope_id=study_id, change_id=new_id(), learns=False, audit_percent=100)
+    for number in range(10):
+        predictor.forms = (("drink_can", 0.9), ("food", 0.1))
+        photo = take(services, sort, shade=40 + number)
+        category = "steel_cans" if number % 5 == 4 else "aluminium_cans"
+        enter(services, sort, category, capture_id=photo.id)
+    take(services, sort, shade=200)  # nobody said what it is: it is no photographed item
+    report = report_of_sorts(services, [sort.id, sort.id.upper()], StudyPlan(), name="x")
+    counts = {f.about.id: f.value for f in report.select("photographed_items_corrected")}
+    assert counts == pytest.approx({"aluminium_cans": 8, "steel_cans": 2})
+    called = {f.about.id: f.value for f in report.select("photographed_items_as_called")}
+    assert called == {"aluminium_cans": 10}
+    assert "Photographed items, corrected by audits" in client.get(
+        f"/studies/{study_id}/annex"
+    ).text  # fmt: skip
