@@ -203,6 +203,11 @@ class ExampleLog(ExampleImportLog):
         with self._database.read() as connection:
             return frozenset(name for name in connection.scalars(query) if name)
 
+    def withdrawn_captures(self) -> frozenset[str]:
+        """Return the captures whose photos were taken back."""
+        with self._database.read() as connection:
+            return frozenset(connection.scalars(select(withdrawals.c.capture_id)))
+
     def is_withdrawn(self, capture_id: str) -> bool:
         """Tell whether a photo was taken back."""
         query = select(withdrawals.c.seq).where(withdrawals.c.capture_id == capture_id)

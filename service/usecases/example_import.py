@@ -222,9 +222,12 @@ class _KnownFiles:
             if found:
                 self._digests[digest] = f"imported from {where}"
         self._exported = services.log.photos_by_capture()
+        self._withdrawn = services.log.withdrawn_captures()
 
     def find(self, picture: FolderPicture, data: bytes, digest: str) -> str | None:
         """Return where this very file is, None if it is new."""
+        if picture.file.stem in self._withdrawn:
+            return "withdrawn from this store; an old export must not bring it back"
         if digest in self._digests:
             return self._digests[digest]
         # An export names each file after its capture.
