@@ -14,7 +14,7 @@ import numpy as np
 from classifier.learning.confirmation import Floats
 
 CLIP = 2.0  # nats: no single photo, however odd, may decide
-ENOUGH = 6.0  # nats by which one must have been better before the other is left
+ENOUGH = 8.0  # nats by which one must have been better before the other is left
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,9 +82,9 @@ def trusts(prequential: Prequential) -> bool:
     """Whether the learned head should answer after these confirmations.
 
     A running sum of the learned loss minus the shipped one (each difference clipped to 2 nats,
-    the sum never below 0) tells how much worse learning has lately been. Above 6 nats the shipped
+    the sum never below 0) tells how much worse learning has lately been. Above 8 nats the shipped
     model answers; learning goes on unseen, and answers again once the same sum the other way has
-    passed 6. The two sums are Page's test for a change; the gap between them keeps the answers
+    passed 8. The two sums are Page's test for a change; the gap between them keeps the answers
     from flickering.
 
     References

@@ -82,15 +82,19 @@ def loss(w: Single, x: Single, problem: Problem, penalty: float) -> tuple[float,
 
 
 def _coordinates(units: Single) -> tuple[Single | None, Single]:
-    """Return orthonormal rows (m, D) that span photos, and all photos in their terms (n, m)."""
+    """Return orthonormal rows (m, D) that span photos, and all photos in their terms (n, m).
+
+    Where there are few features, no rows and the photos as they are.
+    """
     n, width = units.shape
-    most = min(MOST, width)
-    chosen = units[np.linspace(0, n - 1, most).astype(int)] if n > most else units
+    if width <= MOST:
+        return None, units
+    chosen = units[np.linspace(0, n - 1, MOST).astype(int)] if n > MOST else units
     gram = (chosen @ chosen.T).astype(np.float64)
     gram[np.diag_indices(len(gram))] += _JITTER
     factor = np.linalg.cholesky(gram).astype(np.float32)
     basis = solve_triangular(factor, chosen, lower=True, check_finite=False)
-    return basis, factor if n <= most else units @ basis.T
+    return basis, factor if n <= MOST else units @ basis.T
 
 
 def _spread(x: Single, w: Single, problem: Problem, penalty: float) -> tuple[Single, Single]:
