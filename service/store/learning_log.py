@@ -8,14 +8,13 @@ from sqlalchemy import ColumnElement, Connection, exists, func, or_, select
 
 from service.store.capture_log import load_model
 from service.store.database import Database
+from service.store.example_rows import LABEL, LEFT_OUT, SECOND
 from service.store.example_tables import reviews, withdrawals
 from service.store.rows import ModelRecord
 from service.store.study_log import sort_ids_of
 from service.store.study_rows import BlindChoice, ConfirmedPhoto, LearningMark
 from service.store.study_tables import learned_starts, studies
 from service.store.tables import captures, embeddings, item_changes, items, sorts
-
-_NO_LABEL = ("unclear", "two_items", "dont_use")
 
 
 class LearningLog:
@@ -127,7 +126,7 @@ def _photos(
     found = []
     for row in connection.execute(query):
         verdict, label = reviewed.get(row.capture_id, ("", None))
-        if row.id in void or verdict in _NO_LABEL:
+        if row.id in void or verdict in LEFT_OUT:
             continue
         found.append(
             ConfirmedPhoto(
@@ -160,11 +159,14 @@ def _changes(
 
 
 def _reviews(connection: Connection, sort_ids: Sequence[str]) -> dict[str, tuple[str, str | None]]:
-    """Return the last verdict on each photo, with its category."""
+    """Return the last verdict on each photo, with its category; second opinions judge nothing."""
     query = (
         select(reviews.c.capture_id, reviews.c.verdict, reviews.c.category)
         .join(captures, captures.c.id == reviews.c.capture_id)
-        .where(captures.c.sort_id.in_(sort_ids))
+        .where(captures.c.sort_id.in_(sort_ids), reviews.c.verdict != SECOND)
         .order_by(reviews.c.seq)
     )
-    return {row.capture_id: (row.verdict, row.category) for row in connection.execute(query)}
+    return {
+        row.capture_id: (row.verdict, row.category if row.verdict == LABEL else None)
+        for row in connection.execute(query)
+    }

@@ -83,13 +83,17 @@ class StudyLog:
 
         self._database.write(work)
 
-    def sorts_of_study(self, study_id: str) -> tuple[SortInfo, ...]:
-        """Return the sorts of a study, the oldest first; sets of imported photos are none.
+    def sorts_of_study(self, study_id: str, *, imported: bool = False) -> tuple[SortInfo, ...]:
+        """Return the sorts of a study, the oldest first; or its sets of imported photos instead.
+
+        Such a set was put there to teach; it counts in no total.
 
         Raises UnknownIdError when there is no such study.
         """
-        imported = exists().where(example_sets.c.sort_id == sorts.c.id)
-        query = select_sorts().where(sorts.c.id.in_(sort_ids_of(study_id)), ~imported)
+        is_set = exists().where(example_sets.c.sort_id == sorts.c.id)
+        query = select_sorts().where(
+            sorts.c.id.in_(sort_ids_of(study_id)), is_set if imported else ~is_set
+        )
         with self._database.read() as connection:
             _load_study(connection, study_id)
             rows = connection.execute(query.order_by(sorts.c.seq))

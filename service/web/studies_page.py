@@ -59,7 +59,10 @@ def study_page(
 ) -> HTMLResponse:
     """Return the page of a study."""
     line = studies.get_study(services, study_id)
-    inside = {sort.id for sort in line.sorts}
+    sets = studies.teaching_sets(services, study_id)
+    inside = {sort.id for sort in (*line.sorts, *sets)}
+    imported = {ident for ident in services.log.example_sets() if ident not in inside}
+    free = [sort for sort in sorts.list_sorts(services) if sort.id not in inside | imported]
     return page(
         "study.html",
         status=status,
@@ -67,7 +70,9 @@ def study_page(
         study=line.study,
         sorts=line.sorts,
         counted=sorts.objects_counted(services, line.sorts),
-        free=[sort for sort in sorts.list_sorts(services) if sort.id not in inside],
+        sets=sets,
+        free=free,
+        free_sets=[sorts.get_sort(services, ident) for ident in sorted(imported)],
         form=form or FormState({}),
         **learning_panel(services, line.study.id),
     )

@@ -6,6 +6,7 @@ import threading
 from collections.abc import Iterator
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from classifier.domain.errors import ConflictError, InvalidEntryError, UnknownIdError
@@ -14,6 +15,8 @@ from classifier.learning.confirmation import Confirmation
 from classifier.learning.head import HeadError
 from classifier.learning.learner import Learner
 from service.settings import Settings
+from service.store.example_import_log import ImportedPhoto
+from service.store.example_rows import Review
 from service.store.study_rows import Study
 from service.usecases import captures, items, learning, learning_course, studies
 from service.usecases.services import Services
@@ -380,6 +383,80 @@ def test_a_foreign_or_damaged_head_is_refused(
     newer.learning.settle()
     state = learning.learning_state(newer, fresh.id)
     assert "2.0.0" in state.start_problem, "the model was replaced since"
+
+
+def review(services: Services, capture_id: str, verdict: str, category: str | None = None) -> None:
+    given = Review(new_id(), capture_id, verdict, category, "", "Cy", services.clock())
+    services.log.add_reviews([given], {"n": given.id})
+    learning.up_to_date(services, services.log.scope_of_sort(_sort_of(services, capture_id)))
+
+
+def _sort_of(services: Services, capture_id: str) -> str:
+    return services.log.get_capture(capture_id).capture.sort_id
+
+
+def test_a_review_teaches_what_it_says_and_a_withdrawn_photo_nothing(
+    services: Services, predictor: FakePredictor
+) -> None:
+    sort = start(services, keeps_photos=True)
+    shown = [look(services, sort, predictor, ROUND) for _ in range(4)]
+    for each in shown:
+        enter(services, sort, "foam_polystyrene", capture_id=each.id)
+    services.learning.settle()
+
+    def taught() -> list[str]:
+        course = learning.up_to_date(services, sort.id)
+        assert course is not None
+        return [key.category for key in course.learned]
+
+    review(services, shown[0].id, "label", "nappies_hygiene")
+    review(services, shown[1].id, "unclear")
+    review(services, shown[2].id, "second", "food")
+    assert taught() == ["nappies_hygiene", "foam_polystyrene", "foam_polystyrene"]
+    review(services, shown[1].id, "open")
+    services.log.withdraw(
+        {shown[3].id: new_id()}, reason="asked for", sorter="Ada", at=services.clock()
+    )
+    assert taught() == ["nappies_hygiene", "foam_polystyrene", "foam_polystyrene"]
+
+
+def test_imported_photos_teach_only_where_they_are_put(
+    services: Services, predictor: FakePredictor
+) -> None:
+    member = start(services)
+    study = in_study(services, member)
+    imported = replace(start(services), id=new_id())
+    services.log.add_example_set(
+        imported, set_id=new_id(), source="a folder", programme_version="1", sent={"a": 1}
+    )
+    photos = [
+        ImportedPhoto(
+            capture_id=new_id(),
+            item_id=new_id(),
+            photo_name=f"{place}.jpg",
+            category="foam_polystyrene",
+            note="",
+            forms=(("corrugated_cardboard", 1.0),),
+            embedding=np.array(ROUND, dtype="<f2").tobytes(),
+            model=model_record(),
+            origin=f"a folder {place}",
+            object_group="one tub" if place < 2 else None,
+            at=services.clock(),
+        )
+        for place in range(5)
+    ]
+    services.log.add_imported(
+        imported.id, photos, sorter="", categories_version="1", programme_version="1"
+    )
+    assert look(services, member, predictor, ROUND).learned_from is None
+    studies.place_sort(services, sort_id=imported.id, study_id=study.id, change_id=new_id())
+    course = learning.up_to_date(services, study.id)
+    assert course is not None
+    assert [key.weight for key in course.learned] == [0.5, 0.5, 1, 1, 1]
+    seen = look(services, member, predictor, ROUND)
+    assert (top(seen), seen.learned_from) == ("foam_polystyrene", 5)
+    assert studies.get_study(services, study.id).sorts == (member,), "it counts in no total"
+    assert [each.id for each in studies.teaching_sets(services, study.id)] == [imported.id]
 
 
 def test_settings_have_their_defaults_and_limits(services: Services, sort: SortInfo) -> None:

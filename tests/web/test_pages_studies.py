@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import pytest
 from fastapi.testclient import TestClient
@@ -87,6 +88,21 @@ def test_a_sort_goes_in_and_out_of_a_study(client: TestClient, sort: SortInfo) -
     assert client.get("/api" + home).json()["sorts"] == []
     back = send(client, f"/sorts/{sort.id}/study", change_id=new_id(), study_id=study_id)
     assert back == f"/sorts/{sort.id}/learning"
+
+
+def test_imported_pictures_are_put_in_to_teach(
+    client: TestClient, services: Services, sort: SortInfo
+) -> None:
+    imported = replace(sort, id=new_id(), name="Pictures of the museum")
+    services.log.add_example_set(
+        imported, set_id=new_id(), source="a folder", programme_version="1", sent={"a": 1}
+    )
+    home = send(client, "/studies", study_id=new_id(), name="Spring")
+    assert 'label="Imported pictures, to learn from only"' in client.get(home).text
+    send(client, f"{home}/sorts", change_id=new_id(), sort_id=imported.id)
+    shown = text(client, home)
+    assert "Imported pictures that teach here Pictures of the museum" in shown
+    assert client.get("/api" + home).json()["sorts"] == []
 
 
 def test_the_page_says_how_learning_stands(
