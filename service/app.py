@@ -20,6 +20,8 @@ from service.web.errors import install_error_handlers
 from service.web.security import Gate
 from service.wiring import LoadedModel, build_services
 
+_LEARNING_ENDS_S = 5.0
+
 __all__ = ["LoadedModel", "build_services", "create_app"]
 
 
@@ -40,6 +42,7 @@ def create_app(
         yield
         used.inference.shutdown(wait=False)
         used.learning.close()
+        used.learning.settle(_LEARNING_ENDS_S)  # it may be reading the log, which is closed next
         used.log.close()
 
     app = FastAPI(

@@ -19,7 +19,7 @@ from service.store.schema import open_database
 from service.usecases.services import Services
 from service.usecases.sorts import create_sort
 from service.wiring import LoadedModel, build_services
-from tests.fakes import FakeClock, FakePredictor, model_record, new_id
+from tests.fakes import FakeClock, FakePredictor, model_record, new_id, shut_down
 from tests.postgres import VARIABLE, NoPostgresError, PostgresServer, running_server
 
 ON_BOTH = ("tests/store/", "tests/web/test_api")
@@ -105,7 +105,7 @@ def services(settings: Settings, predictor: FakePredictor, clock: FakeClock) -> 
     model = LoadedModel(predictor, model_record(), "")
     built = replace(build_services(settings, model=model), clock=clock)
     yield built
-    built.log.close()
+    shut_down(built)
 
 
 @pytest.fixture
