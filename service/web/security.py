@@ -226,20 +226,17 @@ def _closed_to(visitor: Visitor, need: Need) -> Problem:
         )
     if not need.acts:
         return Problem(404, "not_found", "there is nothing at this address for you: go back")
-    enough = [each for each in Standing if need.acts <= MAY[each]]
+    least = next(each for each in Standing if need.acts <= MAY[each])
+    takes = (
+        "is done at the laptop itself: do it there"
+        if least is Standing.LAPTOP
+        else f"takes the role {least}: do it at the laptop, or ask for a join code with that role"
+    )
     return Problem(
         403,
         "role_too_small",
-        f"{visitor.name!r} was let in as {visitor.standing}, and this takes {_names(enough)}: "
-        "do it there, or ask for a join code with that role; nothing was changed",
+        f"{visitor.name!r} was let in as {visitor.standing}, and this {takes}; nothing was changed",
     )
-
-
-def _names(standings: list[Standing]) -> str:
-    if standings == [Standing.LAPTOP]:
-        return "the laptop itself"
-    first = next(each for each in standings if each is not Standing.LAPTOP)
-    return f"the role {first} or the laptop itself"
 
 
 def _same_origin(headers: Headers) -> bool:

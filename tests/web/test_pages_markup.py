@@ -21,6 +21,10 @@ PAGES = (
     "/categories?programme=port_sable",
     "/categories/pet_bottles",
     "/categories/sharps",
+    "/devices",
+    "/join",
+    "/join/ABCD-EFGH-JKMN",
+    "/away",
     "/nowhere",
 )
 

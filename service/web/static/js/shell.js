@@ -7,6 +7,11 @@ function ask(registration) {
 /** Browsers allow it on the laptop itself and over HTTPS with a certificate that they trust;
  * elsewhere the page works as before, but has to stay open. */
 export async function keepThisPage() {
+  if (!window.isSecureContext) {
+    document.querySelector(".no-camera").append(
+      " Browsers give pages the live camera only over HTTPS or on the laptop itself.",
+    );
+  }
   if (!window.isSecureContext || !navigator.serviceWorker) return;
   navigator.serviceWorker.addEventListener("message", ({ data }) => {
     if (data.kept === window.location.pathname) document.body.dataset.opensAway = "yes";
