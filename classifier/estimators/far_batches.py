@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,7 +38,9 @@ class FarBatch:
         return self.item_g / self.usual_g
 
 
-def far_batches(grams: ArrayLike, counts: ArrayLike) -> tuple[FarBatch, ...]:
+def far_batches(
+    grams: ArrayLike, counts: ArrayLike, *, places: Iterable[int] | None = None
+) -> tuple[FarBatch, ...]:
     """Return the batches whose mean item weight the others don't explain.
 
     Parameters
@@ -46,11 +49,13 @@ def far_batches(grams: ArrayLike, counts: ArrayLike) -> tuple[FarBatch, ...]:
         Net weight of each batch in grams, above 0.
     counts : array-like of shape (n_batches,)
         Number of items in each batch, at least 1.
+    places : iterable of int, optional
+        Places of the batches to judge, all if not given; the others are only compared with.
 
     Returns
     -------
     tuple of FarBatch
-        In the order given; none where there are fewer than five batches.
+        In the order of the places; none where there are fewer than five batches.
 
     Raises
     ------
@@ -84,7 +89,8 @@ def far_batches(grams: ArrayLike, counts: ArrayLike) -> tuple[FarBatch, ...]:
     """
     mass, number = counted_masses(grams, counts)
     x = np.log(mass / number)
-    found = (_judged(place, x, number) for place in range(len(x)))
+    judged = range(len(x)) if places is None else places
+    found = (_judged(place, x, number) for place in judged)
     return tuple(each for each in found if each is not None)
 
 

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from uuid import NAMESPACE_URL, uuid5
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from classifier.domain.errors import ConflictError
 from classifier.domain.records import Batch, Tare, Weighing, WeighingVoid
 from service.store.append import already_recorded, insert, lock_open_sort, one_row
 from service.store.database import Database
 from service.store.rows import to_batch, to_tare, to_void, to_weighing
-from service.store.tables import batches, tares, weighing_voids, weighings
+from service.store.tables import (
+    batches,
+    item_changes,
+    items,
+    tares,
+    weighing_voids,
+    weighings,
+)
 
 
 class PileLog:
@@ -102,6 +109,24 @@ class PileLog:
             return sort_id, to_void(one_row(connection, weighing_voids, void.id, "void"))
 
         return self._database.write(work)
+
+    def newest_rows(self, sort_ids: Sequence[str]) -> dict[str, tuple[int, ...]]:
+        """Return for each sort the numbers of the newest rows that its piles are made of.
+
+        The log only grows: while they stay the same, so does what was worked out from them.
+        """
+        tables = (items, item_changes, batches, weighings, weighing_voids)
+        found: dict[str, list[int]] = {sort_id: [0] * len(tables) for sort_id in sort_ids}
+        with self._database.read() as connection:
+            for place, table in enumerate(tables):
+                query = (
+                    select(table.c.sort_id, func.max(table.c.seq))
+                    .where(table.c.sort_id.in_(sort_ids))
+                    .group_by(table.c.sort_id)
+                )
+                for sort_id, newest in connection.execute(query):
+                    found[sort_id][place] = newest
+        return {sort_id: tuple(newest) for sort_id, newest in found.items()}
 
     def add_tare(self, tare: Tare) -> Tare:
         """Add to the tare library; a resend returns the first.

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import MutableMapping, Sequence
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
+from weakref import WeakKeyDictionary
 
 from classifier.domain.conversions import (
     FarFromUsual,
@@ -17,26 +18,27 @@ from classifier.domain.ledger import Ledger, fold
 from classifier.domain.records import SortInfo
 from classifier.estimators.conversion import fit_item_weight
 from classifier.estimators.far_batches import SURE, far_batches
+from service.store.log import Log
 from service.usecases.services import Services
 
 MOST_SORTS = 200
 """Sorts that one report pools: more add little certainty and take time to read."""
 
-Known = MutableMapping[str, tuple[CountedMass, ...]]
-"""Batches by sort, for whoever makes many reports in a row."""
+_Known = dict[str, tuple[tuple[int, ...], tuple[CountedMass, ...]]]
+_KNOWN: WeakKeyDictionary[Log, _Known] = WeakKeyDictionary()
+"""Batches by sort with the newest rows that they were worked out from, for as long as a log is
+open: the piles page asks for a whole study after each weighing."""
 
 
-def item_weights(
-    services: Services, own: Ledger, *, scope: Scope | None = None, known: Known | None = None
-) -> ItemWeights:
+def item_weights(services: Services, own: Ledger, *, scope: Scope | None = None) -> ItemWeights:
     """Return mean item weights by category, with the batches of this sort that are far from them.
 
     Without a `scope` they are pooled over the sort's study, or outside one from the sort alone.
     """
     scope, words, sorts = _scope(services, own.sort, scope)
-    known = {} if known is None else known
-    known[own.sort.id] = counted_masses(own.batches)
-    batches = [batch for sort in sorts for batch in _batches(services, sort, known)]
+    ours = counted_masses(own.batches)
+    others = [sort.id for sort in sorts if sort.id != own.sort.id]
+    batches = [*ours, *_batches(services, others)]
     by_category: dict[str, list[CountedMass]] = {}
     for batch in batches:
         by_category.setdefault(batch.category, []).append(batch)
@@ -49,7 +51,7 @@ def item_weights(
             *(
                 each
                 for each in far_from_prior(batches, services.priors)
-                if each.batch_id in {batch.batch_id for batch in known[own.sort.id]}
+                if each.batch_id in {batch.batch_id for batch in ours}
             ),
         ),
     )
@@ -78,12 +80,19 @@ def _newest(sort: SortInfo, sorts: Sequence[SortInfo], words: str) -> tuple[str,
     return words.format(n=n), used
 
 
-def _batches(services: Services, sort: SortInfo, known: Known) -> tuple[CountedMass, ...]:
-    if sort.id not in known:
-        rows = services.log.sort_rows(sort.id)
-        ledger = fold(rows.sort, rows.items, rows.changes, rows.batches, rows.weighings, rows.voids)
-        known[sort.id] = counted_masses(ledger.batches)
-    return known[sort.id]
+def _batches(services: Services, sort_ids: Sequence[str]) -> Iterator[CountedMass]:
+    """Give the batches of the sorts; only what grew since it was last asked for is read again."""
+    known = _KNOWN.setdefault(services.log, {})
+    for sort_id, newest in services.log.newest_rows(sort_ids).items() if sort_ids else ():
+        before = known.get(sort_id)
+        if before is None or before[0] != newest:
+            rows = services.log.sort_rows(sort_id)
+            ledger = fold(
+                rows.sort, rows.items, rows.changes, rows.batches, rows.weighings, rows.voids
+            )
+            # Rows that came in between are read again the next time.
+            before = known[sort_id] = (newest, counted_masses(ledger.batches))
+        yield from before[1]
 
 
 def _pooled(category: str, batches: Sequence[CountedMass]) -> PooledWeight:
@@ -103,7 +112,9 @@ def _pooled(category: str, batches: Sequence[CountedMass]) -> PooledWeight:
 
 def _far(batches: Sequence[CountedMass], words: str, sort: SortInfo) -> tuple[FarFromUsual, ...]:
     found = far_batches(
-        [float(batch.grams) for batch in batches], [float(batch.count) for batch in batches]
+        [float(batch.grams) for batch in batches],
+        [float(batch.count) for batch in batches],
+        places=[place for place, batch in enumerate(batches) if batch.sort_id == sort.id],
     )
     return tuple(
         FarFromUsual(
@@ -114,5 +125,4 @@ def _far(batches: Sequence[CountedMass], words: str, sort: SortInfo) -> tuple[Fa
             basis=f"from {each.others} other piles of {words}, {100 * SURE:g} % limits",
         )
         for each in found
-        if batches[each.place].sort_id == sort.id
     )

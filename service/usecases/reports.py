@@ -16,7 +16,7 @@ from classifier.domain.report import Report, build_report
 from classifier.domain.report_json import report_json
 from classifier.domain.report_rows import dictionary_csv, report_csv
 from service.store.rows import SortRows
-from service.usecases.item_weights import Known, item_weights
+from service.usecases.item_weights import item_weights
 from service.usecases.services import Services
 from service.usecases.views import Export
 
@@ -29,7 +29,6 @@ def report(
     sort_id: str,
     *,
     weights_from: Scope | None = None,
-    known: Known | None = None,
 ) -> Report:
     """Return the report of a sort; mean item weights come from the sorts that `item_weights` names.
 
@@ -43,7 +42,7 @@ def report(
         services.programme(rows.sort.programme_id),
         priors=services.priors,
         national=services.national,
-        item_weights=item_weights(services, ledger, scope=weights_from, known=known),
+        item_weights=item_weights(services, ledger, scope=weights_from),
     )
 
 
@@ -83,10 +82,9 @@ def export(services: Services, directory: Path, *, progress: Progress | None = N
         _write_log(services, directory, written)
         _write(directory / "report-dictionary.csv", dictionary_csv(), written, directory)
         sorts = services.log.list_sorts()
-        known: Known = {}
         for done, sort in enumerate(sorts, start=1):
             try:
-                made = report(services, sort.id, known=known)
+                made = report(services, sort.id)
             except TallytareError as error:
                 failed.append(f"sort {sort.name!r} ({sort.id}): {error.message}")
             else:

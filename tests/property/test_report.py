@@ -71,6 +71,31 @@ def test_every_share_lies_within_its_bounds(log: Log) -> None:
             assert share.value <= share.high + NEARLY <= 1 + 2 * NEARLY
 
 
+@given(logs(), st.data())
+def test_any_weights_within_their_bounds_have_shares_within_theirs(
+    log: Log, data: st.DataObject
+) -> None:
+    """Light piles too: whatever each weighs, every share lies where the report says."""
+    ledger = log.fold()
+    report = report_of(ledger)
+    true: dict[str, Decimal] = {}
+    for pile in ledger.batches:
+        bounds = (pile.mass.low_g, pile.mass.high_g) if pile.mass else (Decimal(0), pile.below_g)
+        if bounds[1] is not None:
+            part = data.draw(st.integers(0, 100))
+            grams = bounds[0] + (bounds[1] - bounds[0]) * part / 100
+            true[pile.batch.category] = true.get(pile.batch.category, Decimal(0)) + grams
+    total = sum(true.values(), Decimal(0))
+    for line in report.categories:
+        assert (line.share_range is None) == (line.category not in true)
+        if line.share_range is not None and total:
+            share = true[line.category] / total
+            assert line.share_range.low - NEARLY <= share <= line.share_range.high + NEARLY
+            if line.share_weight is not None:
+                assert line.share_range.low <= line.share_weight.low + NEARLY
+                assert line.share_weight.high <= line.share_range.high + NEARLY
+
+
 @given(logs())
 def test_priors_change_estimates_and_nothing_measured(log: Log) -> None:
     ledger = log.fold()

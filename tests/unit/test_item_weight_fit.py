@@ -89,6 +89,12 @@ def test_a_far_batch_is_named_with_the_range_of_the_others() -> None:
     assert found.factor == pytest.approx(90 / found.usual_g)
 
 
+def test_only_the_batches_asked_for_are_judged() -> None:
+    grams, counts = [100.0, 100, 100, 100, 100, 151], [10.0] * 6
+    assert far_batches(grams, counts, places=[0, 1]) == ()
+    assert [each.place for each in far_batches(grams, counts, places=[5])] == [5]
+
+
 def test_four_batches_judge_nobody() -> None:
     assert far_batches([180, 375, 190, 9000], [10, 20, 10, 5]) == ()
 

@@ -81,6 +81,15 @@ def test_weights_are_pooled_over_the_study(client: TestClient, study: list[SortI
     assert "90 % prediction interval, t between 3 piles" in page
 
 
+def test_what_is_recorded_meanwhile_counts_in_the_next_report(
+    client: TestClient, study: list[SortInfo]
+) -> None:
+    report(client, study[-1])
+    pile(client, study[0], count=10, grams="800")
+    (line,) = report(client, study[-1])["item_weights"]["categories"]
+    assert (line["batches"], line["item_g"]["value"]) == (4, 58.0)
+
+
 def test_weights_of_the_sort_alone_or_of_the_store(
     client: TestClient, services: Services, study: list[SortInfo]
 ) -> None:
