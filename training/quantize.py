@@ -242,7 +242,8 @@ def text(verdict: Verdict, other: str = "8 bits") -> str:
         *(
             f"{what}: difference {p['difference']:+.4f} ({p['low']:+.4f} to {p['high']:+.4f}), "
             f"right with single precision only {p['only_single']}, with {other} only "
-            f"{p['only_eight']}; McNemar p {p['p_value']:.2g}; {p['pictures']} pictures in {p['groups']} groups"
+            f"{p['only_eight']}; McNemar p {p['p_value']:.2g}; "
+            f"{p['pictures']} pictures in {p['groups']} groups"
             for what, p in verdict.paired.items()
         ),
         f"one view on one core: {single:.1f} ms in single precision, {eight:.1f} ms with {other} "
