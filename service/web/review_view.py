@@ -116,19 +116,17 @@ def wanted_of(filters: Filters, survey: Survey | None) -> Wanted:
 
 def listed(show: str, survey: Survey | None) -> list[str]:
     """Return the captures of a list of the survey, in its order."""
-    if survey is None:
-        return []
     lists = {
-        "doubted": survey.doubted,
-        "two_labels": survey.of_two_labels,
-        "teaching": survey.teaching,
-        "grouped": survey.grouped,
-        "poor": survey.poor,
+        "doubted": Survey.doubted,
+        "two_labels": Survey.of_two_labels,
+        "teaching": Survey.teaching,
+        "grouped": Survey.grouped,
+        "poor": Survey.poor,
     }
     if show not in lists:
         known = ", ".join(name for name, _ in SHOWN)
         raise InvalidEntryError(f"show {show[:40]!r}: allowed are {known}; choose one")
-    return lists[show]()
+    return [] if survey is None else lists[show](survey)
 
 
 def cards_of(

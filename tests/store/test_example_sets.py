@@ -44,7 +44,7 @@ def kept(services: Services) -> SortInfo:
 def see(predictor: FakePredictor, corner: int, object_: int, shot: int = 0) -> None:
     """Let the model see an object near a corner; two shots of it look alike."""
     random = np.random.default_rng(object_)
-    vector = np.eye(24)[corner] * 8 + random.normal(0, 0.9, 24)
+    vector = np.eye(24)[corner] * 6 + random.normal(0, 0.9, 24)
     vector += np.random.default_rng(1000 + object_ * 10 + shot).normal(0, 0.05, 24)
     predictor.embedding = tuple(vector)
 

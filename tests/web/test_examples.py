@@ -1,0 +1,257 @@
+"""The trainer's pages as forms, without a line of script; and what they must not show."""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from classifier.domain.records import SortInfo
+from service.usecases import examples
+from service.usecases.services import Services
+from tests.fakes import FakePredictor, new_id
+from tests.store.test_example_sets import fill
+from tests.store.test_examples import confirmed, keeping_sort, look
+from tests.web.markup import read_markup
+
+HTML = {"accept": "text/html"}
+
+
+@pytest.fixture
+def kept(services: Services) -> SortInfo:
+    """Return a sort that keeps its photos for training."""
+    return keeping_sort(services)
+
+
+def post(client: TestClient, path: str, data: dict[str, Any]) -> Any:
+    """Send a form as a page does."""
+    return client.post(path, data=data, headers=HTML, follow_redirects=False)
+
+
+def get(client: TestClient, path: str) -> str:
+    """Return a page."""
+    answer = client.get(path, headers=HTML)
+    assert answer.status_code == 200, answer.text
+    return answer.text
+
+
+def ticked(html: str) -> list[str]:
+    """Return the photos of a page that can be ticked."""
+    return re.findall(r'name="capture" value="([0-9a-f-]{36})"', html)
+
+
+def test_filter_relabel_and_undo_without_script(
+    client: TestClient, services: Services, kept: SortInfo
+) -> None:
+    made = [confirmed(services, kept, shade=20 + 40 * n) for n in range(3)]
+    confirmed(services, kept, "steel_cans", shade=200)
+    html = get(client, "/examples?category=food&state=no")
+    assert ticked(html) == made[::-1]
+    batch = new_id()
+    form = {
+        "batch_id": batch,
+        "capture": made[:2],
+        "do": "relabel",
+        "label": "tissue",
+        "who": "Eva",
+        "category": "food",
+        "state": "no",
+    }
+    answer = post(client, "/examples/review", form)
+    assert answer.status_code == 303
+    back = answer.headers["location"]
+    assert "category=food" in back
+    html = get(client, back)
+    assert ticked(html) == made[2:]
+    assert "2 photos reviewed" in html
+    assert 'value="Eva"' in html
+    assert look(services, made[0]) == ("tissue", "label")
+    undone = post(client, "/examples/undo", {"batch": batch, "undo_id": new_id(), "state": "no"})
+    assert undone.headers["location"] == "/examples?state=no&done=undone"
+    assert look(services, made[0]) == ("food", None)
+
+
+@pytest.mark.parametrize(
+    ("do", "standing"),
+    [("right", "label"), ("unclear", "unclear"), ("two_items", "two_items"),
+     ("dont_use", "dont_use")],
+)  # fmt: skip
+def test_verdicts(
+    client: TestClient, services: Services, kept: SortInfo, do: str, standing: str
+) -> None:
+    one = confirmed(services, kept)
+    form = {"batch_id": new_id(), "capture": one, "do": do, "label": "tissue"}
+    assert post(client, "/examples/review", form).status_code == 303
+    assert look(services, one) == ("food", standing)
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"capture": []}, "No photo is chosen"),
+        ({"label": ""}, "No label is chosen"),
+        ({"do": "eat"}, "allowed are label, unclear"),
+        ({"batch_id": "x"}, "is no UUID"),
+    ],
+)
+def test_a_refusal_says_why(
+    client: TestClient, services: Services, kept: SortInfo, change: dict[str, Any], message: str
+) -> None:
+    one = confirmed(services, kept)
+    form = {"batch_id": new_id(), "capture": [one], "do": "relabel", "label": "tissue", **change}
+    answer = post(client, "/examples/review", form)
+    assert answer.status_code == 422
+    assert message in answer.text
+    assert look(services, one) == ("food", None)
+
+
+@pytest.mark.parametrize("query", ["below=many", "since=1.5.2026", "show=nonsense", "below=900"])
+def test_filters_that_mean_nothing_are_told(client: TestClient, query: str) -> None:
+    answer = client.get(f"/examples?{query}", headers=HTML)
+    assert answer.status_code == 422
+    assert "Not recorded" in answer.text
+
+
+def test_filters_by_day_and_confidence(
+    client: TestClient, services: Services, kept: SortInfo, predictor: FakePredictor
+) -> None:
+    predictor.forms = (("drink_can", 0.6), ("food", 0.4))
+    unsure = confirmed(services, kept)
+    assert ticked(get(client, "/examples?below=61&since=2026-05-01&until=2026-05-01")) == [unsure]
+    assert ticked(get(client, "/examples?below=60")) == []
+    assert ticked(get(client, "/examples?until=2026-04-30")) == []
+    assert ticked(get(client, "/examples?disagreement=yes")) == [unsure]
+    html = get(client, "/examples?disagreement=yes&sorter=Ada")
+    assert "confirmed by Ada; the model suggested something else" in html
+
+
+def test_trouble_is_found_listed_and_gone_once_reviewed(
+    client: TestClient, services: Services, kept: SortInfo, predictor: FakePredictor
+) -> None:
+    fill(services, kept, predictor)
+    random = predictor.embedding
+    predictor.embedding = tuple(8.0 * (place == 1) + 0.1 * value for place, value in
+                                enumerate(random))  # fmt: skip
+    wrong = confirmed(services, kept, "food", shade=250)
+    assert "Nobody has looked for trouble yet" in get(client, "/examples?show=doubted")
+    assert post(client, "/examples/trouble", {}).status_code == 303
+    html = get(client, "/examples/trouble")
+    assert "49 photos, 49 labels judged" in html
+    assert "19 are needed" in html
+    html = get(client, "/examples?show=doubted")
+    assert wrong in ticked(html)
+    assert "perhaps Garden" in html
+    examples.review(services, batch_id=new_id(), capture_ids=[wrong], verdict="label")
+    assert wrong not in ticked(get(client, "/examples?show=doubted"))
+    for name in ("teaching", "grouped", "poor", "two_labels"):
+        get(client, f"/examples?show={name}")
+
+
+def test_one_example_with_its_history(
+    client: TestClient, services: Services, kept: SortInfo
+) -> None:
+    one = confirmed(services, kept)
+    review = {"batch_id": new_id(), "capture": one, "do": "relabel", "label": "tissue"}
+    post(client, "/examples/review", {**review, "note": "dry", "who": "Eva"})
+    html = get(client, f"/examples/photo/{one}")
+    assert re.search(r"confirmed: Food.*reviewed: Tissue", html, re.DOTALL)
+    assert "dry" in html
+    assert client.get(f"/examples/photo/{new_id()}").status_code == 404
+
+
+def test_the_set_comes_as_a_zip(client: TestClient, services: Services, kept: SortInfo) -> None:
+    one = confirmed(services, kept)
+    assert "1 confirmed photos" in get(client, "/examples/set")
+    answer = client.get("/examples/export.zip")
+    assert answer.headers["content-type"] == "application/zip"
+    with zipfile.ZipFile(io.BytesIO(answer.content)) as archive:
+        assert archive.testzip() is None
+        assert f"food/{one}.jpg" in archive.namelist()
+    nothing = client.get("/examples/export.zip?reviewed=yes", headers=HTML)
+    assert nothing.status_code == 422
+
+
+def test_photos_of_a_sorter_are_withdrawn_after_counting(
+    client: TestClient, services: Services, kept: SortInfo
+) -> None:
+    confirmed(services, kept, shade=30)
+    bens = confirmed(services, kept, shade=90, who="Ben")
+    assert "Delete 1 photos" in get(client, "/examples/withdraw?sorter=Ben")
+    form = {"request_id": new_id(), "sorter": "Ben", "sort": ""}
+    refused = post(client, "/examples/withdraw", form)
+    assert refused.status_code == 422
+    assert "tick that you are sure" in refused.text
+    done = post(client, "/examples/withdraw", {**form, "sure": "yes", "reason": "asked"})
+    assert done.headers["location"] == "/examples/withdraw?done=1"
+    assert "1 photo withdrawn" in get(client, done.headers["location"])
+    for address in (f"/photos/{bens}.jpg", f"/thumbs/{bens}.jpg", f"/examples/photo/{bens}"):
+        assert client.get(address).status_code == 404
+    assert bens not in get(client, "/examples")
+    assert "was withdrawn" in client.get(f"/photos/{bens}.jpg").json()["error"]["message"]
+
+
+def test_a_single_photo_is_withdrawn_on_its_page(
+    client: TestClient, services: Services, kept: SortInfo
+) -> None:
+    one, other = confirmed(services, kept, shade=30), confirmed(services, kept, shade=90)
+    form = {"request_id": new_id(), "capture": one, "sure": "yes"}
+    assert post(client, "/examples/withdraw", form).status_code == 303
+    assert ticked(get(client, "/examples")) == [other]
+
+
+def test_a_second_opinion_is_given_blind(
+    client: TestClient, services: Services, kept: SortInfo, predictor: FakePredictor
+) -> None:
+    """The page holds neither the label nor the suggestion, nor who gave them."""
+    predictor.forms = (("drink_can", 0.9), ("food", 0.1))
+    one = confirmed(services, kept, "garden", who="Zacharias")
+    assert "You are" in get(client, "/second-opinions")
+    html = get(client, "/second-opinions?who=Ben")
+    assert f"/photos/{one}.jpg" in html
+    assert "Zacharias" not in html
+    assert "selected" not in html
+    form = {"review_id": new_id(), "capture": one, "who": "Ben", "label": ""}
+    assert "No label is chosen" in post(client, "/second-opinions", form).text
+    assert "Nothing left" in post(client, "/second-opinions", {**form, "label": "food"}).text
+    again = post(client, "/second-opinions", {**form, "review_id": new_id(), "label": "food"})
+    assert again.status_code == 409
+    other = confirmed(services, kept, "garden", shade=9)
+    cant = {"review_id": new_id(), "capture": other, "who": "Ben", "cant_tell": "yes"}
+    assert "Nothing left" in post(client, "/second-opinions", cant).text
+    assert look(services, one) == ("garden", None)
+    assert "0" in get(client, "/examples/agreement")
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/examples",
+        "/examples?category=food",
+        "/examples?category=tissue",
+        "/examples/photo/{one}",
+        "/examples/trouble",
+        "/examples/set",
+        "/examples/withdraw",
+        "/examples/withdraw?sorter=Ada",
+        "/examples/agreement",
+        "/second-opinions",
+        "/second-opinions?who=Ben",
+        "/second-opinions?who=Ada",
+    ],
+)
+def test_markup(client: TestClient, services: Services, kept: SortInfo, address: str) -> None:
+    one = confirmed(services, kept)
+    post(client, "/examples/trouble", {})
+    markup = read_markup(get(client, address.format(one=one)))
+    assert markup.unlabelled() == []
+    assert markup.nameless() == []
+    assert markup.faults == []
+    assert len(markup.ids) == len(set(markup.ids))
+    assert markup.headings[0] == 1
+    assert markup.headings.count(1) == 1
+    for before, after in zip(markup.headings, markup.headings[1:], strict=False):
+        assert after <= before + 1, markup.headings
