@@ -23,7 +23,9 @@ def train_command(arguments: list[str]) -> int:
         "manifest CSV with the columns path and form or label (and, if known, source, material, "
         "group, split), such as the folder that `tallytare examples export` writes.",
     )
-    parser.add_argument("data", type=Path, help="folder or manifest CSV")
+    parser.add_argument(
+        "data", type=Path, nargs="+", help="folder or manifest CSV; several are read as one set"
+    )
     parser.add_argument("--recipe", default="own", help="name of a shipped recipe or a file")
     parser.add_argument("--out", type=Path, required=True, help="directory of the new bundle")
     parser.add_argument("--version", default=date.today().strftime("%Y.%m.%d"))
@@ -50,12 +52,13 @@ def train_command(arguments: list[str]) -> int:
 
         recipe = find_recipe(given.recipe)
         out = given.out.resolve()
-        names = [given.data.resolve().name, "--recipe", Path(given.recipe).name, "--out", out.name]
+        names = [path.resolve().name for path in given.data]
+        names += ["--recipe", Path(given.recipe).name, "--out", out.name]
         names += ["--frozen"] * given.frozen
         names += ["--start", Path(given.start).name] if given.start else []
         command = "tallytare train " + shlex.join(names)
         job = Job(
-            given.data,
+            tuple(given.data),
             recipe,
             out,
             command,

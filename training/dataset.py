@@ -68,7 +68,9 @@ def load_dataset(
         raise DataFileError("no picture could be read: " + "; ".join(refused[:3]))
     labels = number_labels(readable, table)
     merged = _merge(readable, canvases, device, layout)
-    refuse_thin_labels([e.form for e in readable], merged.groups)
+    # Pictures that a manifest keeps for training can judge nothing, however many there are.
+    judged = ["" if e.split == "train" else e.form for e in readable]
+    refuse_thin_labels(judged, merged.groups)
     splits = _splits(readable, merged.groups, seed)
     return Dataset(readable, canvases, labels, merged.groups, splits, merged.repeats, refused)
 
@@ -142,14 +144,17 @@ def pretrained_embeddings(
 def number_labels(examples: Sequence[Example], table: FormTable) -> Labels:
     """Turn label names into output numbers.
 
-    An empty name becomes -1, and so does a material that no form of the table is made of.
+    An empty form becomes -1. An empty material is that of the form, if it has one; it becomes -1
+    otherwise, as does one that no form of the table is made of.
 
     Raises
     ------
     DataFileError
         A form that the table or a material that the project does not know, with the nearest names.
     """
-    forms, materials = [e.form for e in examples], [e.material for e in examples]
+    made_of = {form: table.materials[m] for form, m in _materials(table)}
+    forms = [e.form for e in examples]
+    materials = [e.material or made_of.get(e.form, "") for e in examples]
     refuse_unknown(set(forms) - {""}, table.ids, "label")
     refuse_unknown(set(materials) - {""}, load_forms().materials, "material")
     sources = sorted({e.source for e in examples})
@@ -158,6 +163,12 @@ def number_labels(examples: Sequence[Example], table: FormTable) -> Labels:
         materials=_numbers(materials, table.materials),
         sources=_numbers([e.source for e in examples], sources),
     )
+
+
+def _materials(table: FormTable) -> list[tuple[str, int]]:
+    """Forms that are made of one material, with its number."""
+    parents = zip(table.ids, table.parents("material"), strict=True)
+    return [(form, material) for form, material in parents if material >= 0]
 
 
 def _numbers(names: Sequence[str], known: Sequence[str]) -> torch.Tensor:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -78,6 +78,29 @@ def require_sources(examples: Iterable[Example], wanted: Iterable[str]) -> None:
             f"no picture comes from the source {', '.join(sorted(missing))}; "
             f"there are pictures from {', '.join(sorted(known))}"
         )
+
+
+def read_sets(paths: Sequence[Path]) -> list[Example]:
+    """Read several sets of labelled pictures as one.
+
+    Raises
+    ------
+    DataFileError
+        As `read_examples`, or a group that two sets share: splits could not keep it together.
+    """
+    found: list[Example] = []
+    set_of: dict[str, Path] = {}
+    for path in paths:
+        examples = read_examples(path)
+        for example in examples:
+            if set_of.setdefault(example.group, path) != path:
+                raise DataFileError(
+                    f"{path} and {set_of[example.group]} both hold a group {example.group!r}; "
+                    "rename it in one of them, or join them in one manifest",
+                    file=str(path),
+                )
+        found += examples
+    return found
 
 
 def _from_csv(path: Path) -> list[Example]:

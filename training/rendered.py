@@ -14,6 +14,8 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+import bpy
+
 from demo_images import scenes
 from demo_images.finish import develop, save
 from demo_images.floors import FLOORS
@@ -22,7 +24,8 @@ from demo_images.render import render_linear
 
 FIRST_SEED = 1000
 EMPTY = "non_item"
-_COLUMNS = ("path", "source", "form", "group")
+_COLUMNS = ("path", "source", "form", "group", "split")
+_SKY_MAP_PX = 128
 
 
 def render_one(form: str, seed: int, out: Path, *, size: int, samples: int) -> dict[str, str]:
@@ -33,10 +36,19 @@ def render_one(form: str, seed: int, out: Path, *, size: int, samples: int) -> d
         scenes.build_empty(seed, floor, light, table=rng.random() < 0.3)
     else:
         scenes.build(form, seed)
+    _coarse_sky()
     name = f"{form}_{seed}.jpg"
     linear = render_linear(size, size, samples, threads=1)
     save(develop(linear, random.Random(name)), out / name)
-    return dict(zip(_COLUMNS, (name, "rendered", form, f"rendered/{form}-{seed}"), strict=True))
+    values = (name, "rendered", form, f"rendered/{form}-{seed}", "train")
+    return dict(zip(_COLUMNS, values, strict=True))
+
+
+def _coarse_sky() -> None:
+    """Look at the sky in less detail: the full map took most of the time of a small picture."""
+    for world in bpy.data.worlds:
+        world.cycles.sampling_method = "MANUAL"
+        world.cycles.sample_map_resolution = _SKY_MAP_PX
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -46,6 +58,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--count", type=int, required=True, help="pictures of each form")
     parser.add_argument("--size", type=int, default=256, help="side, px")
     parser.add_argument("--samples", type=int, default=12, help="light paths a pixel")
+    parser.add_argument("--first", type=int, default=FIRST_SEED, help="number of the first scene")
     given = parser.parse_args(arguments)
     given.out.mkdir(parents=True, exist_ok=True)
     listing = given.out / "manifest.csv"
@@ -54,7 +67,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         writer = csv.DictWriter(stream, _COLUMNS)
         if new:
             writer.writeheader()
-        for seed in range(FIRST_SEED, FIRST_SEED + given.count):
+        for seed in range(given.first, given.first + given.count):
             for form in [*scenes.forms(), EMPTY]:
                 if (given.out / f"{form}_{seed}.jpg").exists():
                     continue

@@ -25,7 +25,7 @@ from training.export import round_to_half
 from training.forms import FormTable, table_of_labels
 from training.frozen import Start, fit_frozen, load_start
 from training.images import load_views
-from training.manifest import Example, read_examples, require_sources
+from training.manifest import Example, read_sets, require_sources
 from training.network import SortNet, blend_backbone
 from training.outputs import answer_views
 from training.publish import write_bundle
@@ -42,7 +42,7 @@ CAREFUL_ROUTE = 0.8  # the same where no unseen source set it
 class Job:
     """What a run was asked for."""
 
-    data: Path
+    data: tuple[Path, ...]  # sets of labelled pictures, read as one
     recipe: Recipe
     out: Path
     command: str
@@ -63,7 +63,7 @@ def run(job: Job) -> Path:
     recipe, categories = job.recipe, load_categories()
     programme = next(x for x in load_shipped_programmes(categories) if x.id == PROGRAMME)
     start = load_start(job.start) if job.start else None
-    examples = read_examples(job.data)
+    examples = read_sets(job.data)
     _check_sources(recipe, examples)
     table = table_of_labels((e.form for e in examples), categories)
     # Several times faster on a CPU; the full mode keeps the layout of its published figures.

@@ -85,11 +85,18 @@ def _line(result: dict[str, Any], defaults: dict[str, Any]) -> str:
         ((source, scores),) = result["unseen"].items()
         cells += [source, str(scores["pictures"])]
         cells += [_interval(scores[measure]) for measure in _SHOWN]
-        cells += [f"{scores['ece']:.3f}", f"{scores['accuracy_at_70_coverage']:.2f}"]
+        cells += [f"{scores['ece']:.3f}", _number(scores.get("accuracy_at_70_coverage"))]
     else:
         cells += ["none"] + [""] * 7
-    return "| " + " | ".join([*cells, *material, str(result["seconds"])]) + " |"
+    return "| " + " | ".join([*cells, *material, str(result["seconds"] or "")]) + " |"
+
+
+def _number(value: float | None) -> str:
+    return "" if value is None else f"{value:.2f}"
 
 
 def _interval(value: dict[str, float]) -> str:
+    """Value and interval; of some trials only the values were kept."""
+    if "low" not in value:
+        return f"{value['value']:.2f}"
     return f"{value['value']:.2f} ({value['low']:.2f}-{value['high']:.2f})"

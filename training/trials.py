@@ -25,7 +25,7 @@ from classifier.inference.preprocess import Preprocessing
 from training.dataset import Dataset, load_dataset
 from training.forms import FormTable, load_forms
 from training.images import load_views
-from training.manifest import read_examples
+from training.manifest import read_sets
 from training.outputs import answer_views
 from training.recipe import Recipe, make_recipe
 from training.train import train_network
@@ -90,12 +90,12 @@ def _worker(
         run_trial(name, recipe, held_out, data, table, views[recipe.size], out)
 
 
-def run(file: Path, data_path: Path, out: Path, *, jobs: int, workers: int) -> None:
+def run(file: Path, data_paths: Sequence[Path], out: Path, *, jobs: int, workers: int) -> None:
     """Run every trial of a file, `jobs` at a time."""
     trials = tomllib.loads(file.read_text(encoding="utf-8"))["trial"]
     out.mkdir(parents=True, exist_ok=True)
     table = load_forms()
-    examples = read_examples(data_path)
+    examples = read_sets(data_paths)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     data = load_dataset(examples, table, device=device, workers=workers, seed=0)
     (out / "groups.json").write_text(
@@ -130,7 +130,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     verbs = parser.add_subparsers(dest="verb", required=True)
     runs = verbs.add_parser("run", help="train and score every trial of a file")
     runs.add_argument("file", type=Path)
-    runs.add_argument("--data", type=Path, required=True)
+    runs.add_argument("--data", type=Path, nargs="+", required=True, help="sets, read as one")
     runs.add_argument("--out", type=Path, required=True)
     runs.add_argument("--jobs", type=int, default=1, help="trials at a time")
     runs.add_argument("--workers", type=int, default=2, help="processes that decode")

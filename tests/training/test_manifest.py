@@ -11,7 +11,7 @@ from classifier.domain.errors import DataFileError
 from tests.training.scenes import draw, write_set
 from training.dataset import _splits, number_labels
 from training.forms import load_forms, table_of_labels
-from training.manifest import Example, read_examples, require_sources
+from training.manifest import Example, read_examples, read_sets, require_sources
 
 
 def test_csv_and_the_folder_that_holds_it_read_alike(tmp_path: Path) -> None:
@@ -112,7 +112,7 @@ def test_misspelt_material_is_refused_with_the_nearest(tmp_path: Path) -> None:
         number_labels(examples, load_forms())
 
 
-def test_undecided_labels_are_minus_one(tmp_path: Path) -> None:
+def test_undecided_labels_are_minus_one_and_a_form_tells_its_material(tmp_path: Path) -> None:
     table = table_of_labels(["food", "drink_can"], load_categories())
     examples = [
         Example(tmp_path, "b", "", "glass", "1"),  # a material that no form of the table has
@@ -120,8 +120,22 @@ def test_undecided_labels_are_minus_one(tmp_path: Path) -> None:
     ]
     numbered = number_labels(examples, table)
     assert numbered.forms.tolist() == [-1, table.ids.index("food")]
-    assert numbered.materials.tolist() == [-1, -1]
+    assert numbered.materials.tolist() == [-1, table.materials.index("food")]
     assert numbered.sources.tolist() == [1, 0]
+
+
+def test_several_sets_are_read_as_one(tmp_path: Path) -> None:
+    photographs = write_set(tmp_path / "photographs", {"food": 2}, sources=("hall",))
+    scenes = write_set(tmp_path / "scenes", {"food": 1}, sources=("rendered",))
+    assert read_sets([photographs, scenes]) == read_examples(photographs) + read_examples(scenes)
+
+
+def test_sets_that_share_a_group_are_refused(tmp_path: Path) -> None:
+    """A group must lie in one split, and two sets may name theirs alike by chance."""
+    ours = write_set(tmp_path / "ours", {"food": 2}, sources=("hall",))
+    theirs = write_set(tmp_path / "theirs", {"food": 2}, sources=("hall",))
+    with pytest.raises(DataFileError, match="both hold a group 'hall-food-0'"):
+        read_sets([ours, theirs])
 
 
 def test_label_does_for_form_and_splits_are_read(tmp_path: Path) -> None:
