@@ -120,9 +120,11 @@ def _torch_eager(bundle: Bundle, data: bytes) -> _Naive:
     import torch
 
     from training.network import SortNet
+    from training.recipe import load_recipe
 
     torch.set_num_threads(1)
-    net = SortNet("lite0", len(bundle.labels), 10, pretrained=False).eval()
+    backbone = load_recipe(bundle.path / bundle.manifest.recipe).backbone
+    net = SortNet(backbone, len(bundle.labels), 10, pretrained=False).eval()
     size, number = bundle.preprocessing.size, len(bundle.preprocessing.views)
     example = torch.zeros(number, 3, size, size)
 
