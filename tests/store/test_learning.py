@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
@@ -457,6 +460,20 @@ def test_imported_photos_teach_only_where_they_are_put(
     assert (top(seen), seen.learned_from) == ("foam_polystyrene", 5)
     assert studies.get_study(services, study.id).sorts == (member,), "it counts in no total"
     assert [each.id for each in studies.teaching_sets(services, study.id)] == [imported.id]
+
+
+@pytest.mark.parametrize(("given", "used"), [({}, "1"), ({"OPENBLAS_NUM_THREADS": "3"}, "3")])
+def test_matrix_products_take_one_core_unless_told_otherwise(
+    given: dict[str, str], used: str
+) -> None:
+    code = (
+        "import os, service, sys; print(os.environ['OPENBLAS_NUM_THREADS'], 'numpy' in sys.modules)"
+    )
+    env = {name: value for name, value in os.environ.items() if name != "OPENBLAS_NUM_THREADS"}
+    done = subprocess.run(
+        [sys.executable, "-c", code], env=env | given, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.split() == [used, "False"]
 
 
 def test_settings_have_their_defaults_and_limits(services: Services, sort: SortInfo) -> None:
