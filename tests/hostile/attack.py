@@ -159,6 +159,8 @@ def _again(server: Server, sort: str, shot: Shot, own: int) -> Again:
         before = server.worked_s()
         seconds = min(seconds, _fire(server, sort, shot, own)[1])
         worked_s = min(worked_s, server.worked_s() - before)
+        if seconds <= LONGEST_S:
+            break
     return Again(shot, seconds, worked_s)
 
 
