@@ -265,7 +265,7 @@ def get_photo(services: ServicesDep, capture_id: str) -> Response:
     return Response(
         captures.read_photo(services, capture_id),
         media_type="image/jpeg",
-        headers={"cache-control": "private, max-age=31536000, immutable"},
+        headers={"cache-control": "private, max-age=3600"},
     )
 
 

@@ -12,6 +12,7 @@ from service.web import (
     example_pages,
     field_sheet_page,
     guide_page,
+    import_page,
     learning_page,
     piles_page,
     report_page,
@@ -38,6 +39,7 @@ for part in (
     learning_page,
     bundles_page,
     example_pages,
+    import_page,
     review_page,
 ):
     router.include_router(part.router)

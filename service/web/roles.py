@@ -104,6 +104,8 @@ RULES: tuple[tuple[Act, tuple[str, ...], str], ...] = (
     (Act.TEACH, _GET, "/examples/photo/{capture_id}"),
     (Act.TEACH, _BOTH, "/examples/trouble"),
     (Act.TEACH, _GET, "/examples/set"),
+    (Act.TEACH, _BOTH, "/examples/import"),
+    (Act.TEACH, _POST, "/examples/import/run"),
     (Act.TEACH, _GET, "/examples/export.zip"),
     (Act.TEACH, _BOTH, "/examples/withdraw"),
     (Act.TEACH, _GET, "/examples/agreement"),

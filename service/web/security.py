@@ -38,6 +38,7 @@ REFUSED_BYTES = 125_000
 """A body up to eight times that is read to its end before a visitor is turned away, so that a
 phone's photo gets our message and not a broken connection."""
 
+_UPLOADS = ("/captures", "/examples/import")
 _SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 _HEADERS = {
     "content-security-policy": (
@@ -142,7 +143,7 @@ class Gate:
         return visitor, _closed_to(visitor, need)
 
     def _body(self, request: Request, receive: Receive) -> Body:
-        if request.method == "POST" and request.url.path.endswith("/captures"):
+        if request.method == "POST" and request.url.path.endswith(_UPLOADS):
             limit = self._settings.max_upload_bytes + FORM_OVERHEAD_BYTES
             return Body(receive, limit, request.headers, "photo_too_large", self._held)
         most = self._settings.max_json_bytes

@@ -11,9 +11,10 @@ import pytest
 from fastapi.testclient import TestClient
 
 from classifier.domain.records import SortInfo
+from service.store.example_rows import Wanted
 from service.usecases import examples
 from service.usecases.services import Services
-from tests.fakes import FakePredictor, new_id
+from tests.fakes import FakePredictor, jpeg, new_id
 from tests.store.test_example_sets import fill
 from tests.store.test_examples import confirmed, keeping_sort, look
 from tests.web.markup import read_markup
@@ -235,6 +236,7 @@ def test_a_second_opinion_is_given_blind(
         "/examples/photo/{one}",
         "/examples/trouble",
         "/examples/set",
+        "/examples/import",
         "/examples/withdraw",
         "/examples/withdraw?sorter=Ada",
         "/examples/agreement",
@@ -255,3 +257,76 @@ def test_markup(client: TestClient, services: Services, kept: SortInfo, address:
     assert markup.headings.count(1) == 1
     for before, after in zip(markup.headings, markup.headings[1:], strict=False):
         assert after <= before + 1, markup.headings
+
+
+def packed(files: dict[str, bytes]) -> bytes:
+    """Return a ZIP."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for name, data in files.items():
+            archive.writestr(name, data)
+    return out.getvalue()
+
+
+def send(client: TestClient, data: bytes, name: str = "Their set.zip") -> Any:
+    """Upload an archive as a page does."""
+    files = {"archive": (name, data, "application/zip")}
+    return client.post("/examples/import", data={"source": ""}, files=files, headers=HTML)
+
+
+def test_a_set_comes_in_through_the_page(client: TestClient, services: Services) -> None:
+    """First what would happen, then the import; the raw files are gone afterwards."""
+    files = {
+        "set/food/a.jpg": jpeg(30, location=True),
+        "set/tins/b.jpg": jpeg(90),
+        "set/rubbish/c.jpg": jpeg(150),
+        "__MACOSX/set/food/._a.jpg": b"x",
+    }
+    html = send(client, packed(files)).text
+    assert "1 new picture as “Their set”" in html
+    assert "“tins” is no label here (1 picture)" in html
+    assert read_markup(html).unlabelled() == []
+    token = re.search(r'name="token" value="([0-9a-f-]{36})"', html)
+    assert token is not None
+    form = {"token": token[1], "source": "Their set"}
+    for number, label in enumerate(re.findall(r'name="label-\d" value="(\w+)"', html), 1):
+        form |= {f"label-{number}": label}
+    chosen = {name.replace("label", "to"): "-" if value == "rubbish" else "steel_cans"
+              for name, value in form.items() if name.startswith("label")}  # fmt: skip
+    refused = post(client, "/examples/import/run", form)
+    assert refused.status_code == 422
+    assert "Labels that are no category" in refused.text
+    done = post(client, "/examples/import/run", {**form, **chosen})
+    assert done.headers["location"] == "/examples/import?done=2"
+    assert "2 photos imported" in get(client, done.headers["location"])
+    assert sorted(each.label for each in services.log.examples(Wanted())) == ["food", "steel_cans"]
+    assert not (services.settings.data_dir / "examples" / "incoming").exists()
+    assert post(client, "/examples/import/run", form).status_code == 404
+    assert client.get("/api/sorts").json() == []
+
+
+@pytest.mark.parametrize(
+    ("data", "message"),
+    [
+        (b"no archive", "is no ZIP that can be read"),
+        (packed({"../food/a.jpg": b"x"}), "leads out of it"),
+        (packed({"/food/a.jpg": b"x"}), "leads out of it"),
+        (packed({"a.jpg": b"x"}), "holds no labelled picture"),
+        (packed({f"food/{n}.jpg": b"" for n in range(5001)}), "more than 5,000 files"),
+        (b"", "is no ZIP"),
+    ],
+)
+def test_archives_that_are_refused(
+    client: TestClient, services: Services, data: bytes, message: str
+) -> None:
+    answer = send(client, data)
+    assert answer.status_code == 422
+    assert message in answer.text
+    assert not list(services.settings.data_dir.glob("examples/incoming/*/*/*"))
+
+
+def test_an_archive_that_unfolds_too_far_is_refused(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("service.usecases.example_upload.MOST_BYTES", 1000)
+    assert "1,000 bytes" in send(client, packed({"food/a.jpg": bytes(2000)})).text

@@ -1,0 +1,108 @@
+"""Import of a labelled set from the page: a dry run first, then the import."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from anyio import to_thread
+from fastapi import APIRouter
+from starlette.datastructures import UploadFile
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+
+from classifier.domain.errors import InvalidEntryError, TallytareError
+from service.usecases.example_import import ImportPlan, plan_import, run_import
+from service.usecases.example_upload import forget_upload, unpack, unpacked
+from service.usecases.services import Services
+from service.web.dependencies import ServicesDep
+from service.web.errors import problem_of
+from service.web.forms import Typed
+from service.web.page_support import go_to
+from service.web.render import new_id, page
+from service.web.review_page import category_groups
+
+router = APIRouter()
+LEAVE_OUT = "-"
+_LABEL, _TO = "label-", "to-"
+
+
+@router.get("/examples/import", response_class=HTMLResponse)
+def show_import(services: ServicesDep, done: str = "") -> HTMLResponse:
+    """Show the form that takes an archive."""
+    return _page(services, done=done)
+
+
+@router.post("/examples/import", response_class=HTMLResponse)
+async def post_archive(services: ServicesDep, request: Request) -> Response:
+    """Unpack an archive and say what importing it would do; nothing is recorded."""
+    form = await request.form(max_files=1, max_fields=10)
+    archive, source = form.get("archive"), form.get("source")
+    token = new_id()
+
+    def plan() -> Response:
+        try:
+            if not isinstance(archive, UploadFile) or not archive.filename:
+                raise InvalidEntryError("no file is chosen: choose a ZIP")
+            name = str(source or "").strip() or archive.filename.rsplit(".", 1)[0]
+            folder = unpack(services, archive.file.read(), token=token)
+            made = plan_import(services, folder, source=name)
+        except TallytareError as error:
+            return _page(services, refusal=error.message, status=problem_of(error).status)
+        return _page(services, plan=made, token=token)
+
+    try:
+        return await to_thread.run_sync(plan)
+    finally:
+        await form.close()
+
+
+@router.post("/examples/import/run", response_class=HTMLResponse)
+def post_run(services: ServicesDep, typed: Typed) -> Response:
+    """Import what was unpacked, its unknown labels read as the form says."""
+    token, source = typed.get("token", ""), typed.get("source", "")
+    chosen = {
+        typed[name]: typed.get(_TO + name.removeprefix(_LABEL), "")
+        for name in typed
+        if name.startswith(_LABEL)
+    }
+    try:
+        folder = unpacked(services, token)
+    except TallytareError as error:
+        return _page(services, refusal=error.message, status=problem_of(error).status)
+    try:
+        plan = plan_import(
+            services,
+            folder,
+            source=source,
+            renamed={old: new for old, new in chosen.items() if new not in ("", LEAVE_OUT)},
+            leave_out=[old for old, new in chosen.items() if new == LEAVE_OUT],
+        )
+        count = run_import(services, plan, sorter=typed.get("sorter", ""))
+    except TallytareError as error:
+        # Without the choices, so that each of them is asked again.
+        plan = plan_import(services, folder, source=source)
+        status = problem_of(error).status
+        return _page(services, plan=plan, token=token, refusal=error.message, status=status)
+    forget_upload(services)
+    return go_to(f"/examples/import?done={count}")
+
+
+def _page(
+    services: Services,
+    *,
+    plan: ImportPlan | None = None,
+    token: str = "",
+    refusal: str = "",
+    done: str = "",
+    status: int = 200,
+) -> HTMLResponse:
+    values: dict[str, Any] = {
+        "plan": plan,
+        "token": token,
+        "refusal": refusal,
+        "leave_out": LEAVE_OUT,
+        "groups": category_groups(services),
+        "names": {each.id: each.name for each in services.categories.categories},
+        "most_mb": services.settings.max_upload_bytes // 1_000_000,
+    }
+    return page("example_import.html", status=status, here="examples", done=done, **values)
