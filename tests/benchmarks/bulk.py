@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import resource
 import subprocess
 import sys
 import tempfile
@@ -28,17 +29,18 @@ def bulk(bundles: Sequence[Path], *, small: int, large: int) -> list[Figure]:
         for bundle in bundles:
             for fast in ([], ["--fast"]):
                 name = " ".join([bundle.name, *fast])
-                rate, low, high = _rate(few, bundle, fast)
+                rate, low, high, core_s = _rate(few, bundle, fast)
                 figures.append(
                     Figure(
                         f"{small} photos of 512 px, {name}",
-                        f"{rate:.0f} a second; resident {low:.0f} MB a quarter in, {high:.0f} MB "
-                        "at most after",
+                        f"{rate:.0f} a second ({1000 * core_s:.1f} ms of one core each, so "
+                        f"{2 / core_s:.0f} on two idle cores); resident {low:.0f} MB a quarter in, "
+                        f"{high:.0f} MB at most after",
                         "150 a second, memory flat",
                         rate >= 150 and high < 1.15 * low,
                     )
                 )
-            rate, _, _ = _rate(many, bundle, [])
+            rate, _, _, _ = _rate(many, bundle, [])
             alone = _decoding_alone(many)
             figures.append(
                 Figure(
@@ -60,14 +62,17 @@ def _fill(folder: Path, number: int, size: tuple[int, int]) -> None:
         (folder / f"p{n:05d}.jpg").write_bytes(photos[n % len(photos)])
 
 
-def _rate(folder: Path, bundle: Path, options: Sequence[str]) -> tuple[float, float, float]:
-    """Return photos a second, start and loading included, and resident MB early and at most."""
+def _rate(folder: Path, bundle: Path, options: Sequence[str]) -> tuple[float, float, float, float]:
+    """Return photos a second with start and loading, resident MB early and at most, core seconds.
+
+    The last are a photo's share of all processor time, which others on the machine change little.
+    """
     say(f"bulk: {folder.name} {bundle.name} {' '.join(options)}")
     out = folder.with_suffix(".jsonl")
     out.unlink(missing_ok=True)
     total = len(list(folder.iterdir()))
     arguments = [str(folder), "--bundle", str(bundle), "--output", str(out), *options]
-    began = time.perf_counter()
+    began, before = time.perf_counter(), _children_s()
     process = subprocess.Popen(
         [*_COMMAND, *arguments], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
@@ -85,7 +90,12 @@ def _rate(folder: Path, bundle: Path, options: Sequence[str]) -> tuple[float, fl
     lines = sum(1 for _ in out.open())
     if lines != total:
         raise RuntimeError(f"{lines} of {total} photos were answered")
-    return total / seconds, early or most, most
+    return total / seconds, early or most, most, (_children_s() - before) / total
+
+
+def _children_s() -> float:
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def _decoding_alone(folder: Path) -> float:
