@@ -11,9 +11,10 @@ import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import psycopg
+import pytest
 from psycopg import sql
 
 VARIABLE = "TALLYTARE_TEST_POSTGRES"
@@ -38,6 +39,13 @@ def programs() -> Path:
     if not versions:
         raise NoPostgresError("PostgreSQL is not installed (Debian's package: postgresql)")
     return versions[0].parent
+
+
+def leave_out(reason: str) -> NoReturn:
+    """Skip the test, or fail it where PostgreSQL is required: CI must not pass without."""
+    if os.environ.get(VARIABLE) == "required":
+        pytest.fail(f"{VARIABLE}=required, but: {reason}")
+    pytest.skip(reason)
 
 
 class PostgresServer:

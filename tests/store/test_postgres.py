@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from sqlalchemy import Connection, text
@@ -17,7 +18,7 @@ from service.store.schema import open_database
 from service.usecases.services import Services
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, model_record, shut_down
-from tests.postgres import PostgresServer
+from tests.postgres import VARIABLE, PostgresServer, leave_out
 from tests.store.entries import CARDBOARD, counts, enter, start
 
 pytestmark = pytest.mark.sqlite_only  # the fixtures that run both; these tests bring their own
@@ -173,3 +174,16 @@ def test_commits_wait_for_the_disk(url: str) -> None:
 def test_refusals_of_a_server_say_what_to_do(said: str, mend: str) -> None:
     """As the server words them."""
     assert mend in storage_error(Exception(said), "log").message
+
+
+def test_a_machine_without_postgres_skips_and_ci_fails(monkeypatch: pytest.MonkeyPatch) -> None:
+    """CI installs the server and asks for it; `.ci/run` says so."""
+    monkeypatch.delenv(VARIABLE, raising=False)
+    with pytest.raises(pytest.skip.Exception, match="no server here"):
+        leave_out("no server here")
+    monkeypatch.setenv(VARIABLE, "required")
+    with pytest.raises(pytest.fail.Exception, match="required, but: no server here"):
+        leave_out("no server here")
+    script = (Path(__file__).parents[2] / ".ci" / "run").read_text(encoding="utf-8")
+    assert f"export {VARIABLE}=required" in script
+    assert "missing+=(postgresql)" in script

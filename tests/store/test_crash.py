@@ -1,0 +1,67 @@
+"""A short version of `python -m tests.crash`: nothing acknowledged is lost or counted twice."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from service.settings import Settings
+from tests.crash.__main__ import table
+from tests.crash.audit import audit
+from tests.crash.scenarios import Line, full_disk, kills, small_disk
+from tests.crash.stations import Account, EnteredItem
+from tests.crash.torn import torn_log
+from tests.postgres import PostgresServer
+
+pytestmark = [pytest.mark.slow, pytest.mark.sqlite_only]
+
+
+def _well(line: Line) -> None:
+    assert line.finding.well, line.finding
+    assert line.finding.acknowledged == line.finding.stored > 20
+
+
+def test_servers_are_killed(tmp_path: Path) -> None:
+    """Two on one SQLite store, ten times in all."""
+    settings = Settings(data_dir=tmp_path / "a" / "store")
+    settings.data_dir.mkdir(parents=True)
+    _well(kills(settings, times=10))
+
+
+def test_servers_and_their_database_are_killed(tmp_path: Path, postgres: PostgresServer) -> None:
+    """Two on one PostgreSQL store; the database itself is ended too."""
+    name = postgres.new_database()
+    settings = Settings(data_dir=tmp_path / "a" / "store", database_url=postgres.url(name))
+    settings.data_dir.mkdir(parents=True)
+    _well(kills(settings, times=6, database=postgres, seed=1))
+    postgres.drop(name)
+
+
+def test_the_last_write_is_torn(tmp_path: Path) -> None:
+    """Cut off, followed by zeros, followed by rubbish."""
+    _well(torn_log(tmp_path, cuts=12))
+
+
+def test_the_disk_fills_up(tmp_path: Path) -> None:
+    """What was refused is sent again until there is room."""
+    with small_disk(tmp_path / "disk") as disk:
+        if disk is None:
+            pytest.skip("no file system may be mounted here")
+        settings = Settings(data_dir=disk.folder / "store")
+        settings.data_dir.mkdir()
+        line = full_disk(settings, disk, times=2)
+        _well(line)
+        assert line.account.refusals
+
+
+def test_the_audit_sees_what_is_wrong(tmp_path: Path) -> None:
+    """Else an empty table would prove nothing."""
+    settings = Settings(data_dir=tmp_path)
+    account = Account(changes={"a"}, voids={"b"}, weighings={"c": True})
+    account.items["d"] = EnteredItem("e", None, "food", 1)
+    finding = audit(settings, account)
+    assert not finding.well
+    assert len(finding.lost) == 4
+    (row,) = [row for row in table([Line("x", "y", account, finding)]) if row.startswith("| x")]
+    assert row == "| x | y | 0 | 0 | 0 | 4 | 0 | 4 | 0 | 0 | 0 |"
