@@ -115,10 +115,10 @@ class _Builder:
     ) -> None:
         self.totals = totals
         self.programmes = programmes
-        seen = {each.category for each in totals.items} | {each.category for each in totals.piles}
+        seen = {*totals.items.categories, *totals.piles.column("category")}
         listed = [each.id for each in categories.categories if each.id in seen]
         self.categories = (*listed, *sorted(seen.difference(listed)))
-        ways = {each.route for each in totals.items if each.route is not None}
+        ways = {route for route in set(totals.items.routes) if route is not None}
         self.routes = (*ROUTES, UNDECIDED, *sorted(ways.difference(ROUTES, {UNDECIDED})))
         self.row = {sort.id: place for place, sort in enumerate(totals.sorts)}
         self.column = {category: place for place, category in enumerate(self.categories)}
@@ -133,18 +133,19 @@ class _Builder:
 
     def table(self) -> StudyTable:
         counts = self._counts()  # (n, K, R)
-        piles: dict[tuple[int, int], list[WeighedPile]] = defaultdict(list)
-        for pile in self.totals.piles:
-            piles[self.row[pile.sort_id], self.column[pile.category]].append(pile)
         self.unweighed = counts.sum(axis=2) > 0
+        piles = self.totals.piles
+        rows = np.array([self.row[each] for each in piles.column("sort_id")], dtype=np.intp)
+        columns = np.array([self.column[each] for each in piles.column("category")], dtype=np.intp)
+        at = rows * max(len(self.categories), 1) + columns
+        alone = np.bincount(at)[at] == 1 if len(piles) else np.zeros(0, dtype=bool)
+        self._alone(np.flatnonzero(alone), rows, columns, counts)
+        several: dict[tuple[int, int], list[WeighedPile]] = defaultdict(list)
+        for place in np.flatnonzero(~alone).tolist():
+            several[int(rows[place]), int(columns[place])].append(piles.at(place))
         named = self._named()
-        alone: list[tuple[int, int, WeighedPile]] = []
-        for cell, members in piles.items():
-            if len(members) == 1:
-                alone.append((*cell, members[0]))
-            else:
-                self._several(cell, members, named.get(cell, []), counts[cell])
-        self._alone(alone, counts)
+        for cell, members in several.items():
+            self._several(cell, members, named.get(cell, []), counts[cell])
         return StudyTable(
             sorts=self.totals.sorts,
             categories=self.categories,
@@ -157,7 +158,7 @@ class _Builder:
             by_route=self.by_route,
             split=self.split,
             objects_by_route=counts,
-            contents_left=sum(pile.contents_left for pile in self.totals.piles),
+            contents_left=sum(self.totals.piles.column("contents_left")),
             photos=self.totals.photos,
         )
 
@@ -165,13 +166,12 @@ class _Builder:
         shape = (*self.grams.shape, len(self.routes))
         counts = np.zeros(shape, dtype=np.int64)
         items = self.totals.items
-        if items:
-            at = (
-                np.array([self.row[each[0]] for each in items]),
-                np.array([self.column[each[1]] for each in items]),
-                np.array([self.way[each[2]] for each in items]),
-            )
-            np.add.at(counts, at, np.array([each[3] for each in items], dtype=np.int64))
+        at = (
+            np.array([self.row[each] for each in items.sort_ids], dtype=np.intp),
+            np.array([self.column[each] for each in items.categories], dtype=np.intp),
+            np.array([self.way[each] for each in items.routes], dtype=np.intp),
+        )
+        np.add.at(counts, at, np.array(items.objects, dtype=np.int64))
         return counts
 
     def _named(self) -> dict[tuple[int, int], list[NamedItems]]:
@@ -181,30 +181,31 @@ class _Builder:
         return named
 
     def _alone(
-        self, piles: Sequence[tuple[int, int, WeighedPile]], counts: NDArray[np.int64]
+        self,
+        places: NDArray[np.intp],
+        rows: NDArray[np.intp],
+        columns: NDArray[np.intp],
+        counts: NDArray[np.int64],
     ) -> None:
         """Weigh the categories with one pile, which holds all of their objects."""
-        if not piles:
-            return
-        rows, columns = np.array([each[:2] for each in piles]).T
-        below = np.array([each[2].below_g or 0.0 for each in piles])
-        grams = np.array([each[2].grams for each in piles], dtype=float)  # nan where not read
-        read = ~np.isnan(grams)
-        light = np.array([each[2].below_g is not None for each in piles])
-        touched = np.array([each[2].touched for each in piles])
+        piles = self.totals.piles
+        rows, columns = rows[places], columns[places]
+        grams, low, high, below = (
+            np.array(piles.column(name), dtype=np.float64)[places]  # nan where there is none
+            for name in ("grams", "low_g", "high_g", "below_g")
+        )
+        read, light = ~np.isnan(grams), ~np.isnan(below)
+        touched = np.array(piles.column("touched"), dtype=bool)[places]
         own = counts[rows, columns]  # (P, R)
         objects = own.sum(axis=1)
         self.unweighed[rows, columns] = ~(read | light) & ((objects > 0) | touched)
-        self.high[rows, columns] += np.where(light, below, 0.0)
-        kept = np.flatnonzero(read).tolist()
-        r, c = rows[kept], columns[kept]
-        self.grams[r, c] = grams[kept]
-        self.low[r, c] = [piles[place][2].low_g for place in kept]
-        self.high[r, c] = [piles[place][2].high_g for place in kept]
-        share = own[kept] / np.maximum(objects[kept], 1)[:, None]
-        for at in np.flatnonzero(objects[kept] == 0):
+        self.high[rows[light], columns[light]] = below[light]
+        r, c, own, objects = rows[read], columns[read], own[read], objects[read]
+        self.grams[r, c], self.low[r, c], self.high[r, c] = grams[read], low[read], high[read]
+        share = own / np.maximum(objects, 1)[:, None]
+        for at in np.flatnonzero(objects == 0):
             share[at, self._uncounted(int(r[at]), int(c[at]))] = 1.0
-        masses = grams[kept][:, None] * share
+        masses = grams[read][:, None] * share
         self.by_route[r, c] = masses
         self.split[r, c] = np.where((share > 0).sum(axis=1)[:, None] > 1, masses, 0.0)
 

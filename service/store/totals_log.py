@@ -34,7 +34,7 @@ from classifier.study.totals import (
     CountedItems,
     NamedItems,
     SortTotals,
-    WeighedPile,
+    WeighedPiles,
 )
 from service.store.append import select_sorts
 from service.store.database import Database
@@ -69,7 +69,7 @@ class TotalsLog:
         with self._database.read() as connection:
             piles = _piles(connection, sort_ids)
             changed = _changed_items(connection, sort_ids)
-            cells = Counter((pile.sort_id, pile.category) for pile in piles)
+            cells = Counter(zip(piles.column("sort_id"), piles.column("category"), strict=True))
             several = {cell for cell, number in cells.items() if number > 1}
             return SortTotals(
                 sorts=_sorts(connection, sort_ids),
@@ -85,11 +85,19 @@ def _chunks(sort_ids: Sequence[str]) -> Iterator[Sequence[str]]:
         yield sort_ids[start : start + _AT_ONCE]
 
 
+def _parts(
+    connection: Connection, query: Select[Any], column: Any, sort_ids: Sequence[str]
+) -> Iterator[Sequence[Any]]:
+    """Yield the rows of a few sorts at a time: rows that die young cost the collector nothing."""
+    for chunk in _chunks(sort_ids):
+        yield connection.execute(query.where(column.in_(chunk))).all()
+
+
 def _rows(
     connection: Connection, query: Select[Any], column: Any, sort_ids: Sequence[str]
 ) -> Iterator[Any]:
-    for chunk in _chunks(sort_ids):
-        yield from connection.execute(query.where(column.in_(chunk))).all()
+    for part in _parts(connection, query, column, sort_ids):
+        yield from part
 
 
 def _sorts(connection: Connection, sort_ids: Sequence[str]) -> tuple[SortInfo, ...]:
@@ -137,15 +145,22 @@ def _changed_items(connection: Connection, sort_ids: Sequence[str]) -> list[_Cha
 
 def _items(
     connection: Connection, sort_ids: Sequence[str], changed: Sequence[_Changed]
-) -> tuple[CountedItems, ...]:
+) -> CountedItems:
     key = (items.c.sort_id, items.c.category, items.c.route)
     query = select(*key, func.sum(items.c.count), func.count()).group_by(*key)
-    found = map(CountedItems._make, _rows(connection, query, items.c.sort_id, sort_ids))
-    if not changed:
-        return tuple(found)
-    sums = {row[:3]: row[3:] for row in found}
-    _put_right(sums, changed, ("category", "route"))
-    return tuple(CountedItems(*key, *sums[key]) for key in sums if sums[key][1])
+    of_sort: dict[str, list[_Changed]] = defaultdict(list)
+    for each in changed:
+        of_sort[each.sort_id].append(each)
+    found = CountedItems()
+    for chunk in _chunks(sort_ids):
+        rows: Sequence[Any] = connection.execute(query.where(items.c.sort_id.in_(chunk))).all()
+        here = [each for sort_id in chunk for each in of_sort.get(sort_id, ())]
+        if here:
+            sums = {row[:3]: row[3:] for row in rows}
+            _put_right(sums, here, ("category", "route"))
+            rows = [(*key, *sums[key]) for key in sums if sums[key][1]]
+        found.add(rows)
+    return found
 
 
 def _named(
@@ -201,7 +216,7 @@ def _nets() -> Subquery:
     ).subquery()
 
 
-def _piles(connection: Connection, sort_ids: Sequence[str]) -> tuple[WeighedPile, ...]:
+def _piles(connection: Connection, sort_ids: Sequence[str]) -> WeighedPiles:
     n = _nets().c
     read, unread = n.stands & n.read, n.stands & ~n.read
     low = case((n.net > n.half, n.net - n.half), else_=0.0)
@@ -213,20 +228,19 @@ def _piles(connection: Connection, sort_ids: Sequence[str]) -> tuple[WeighedPile
         func.min(case((unread, n.step))),
         func.max(case((n.stands & n.contents_left, 1), else_=0)),
     ).group_by(n.batch_id)
-    weighed = {row[0]: row[1:] for row in _rows(connection, query, n.sort_id, sort_ids)}
-    nothing = (None, None, None, None, 0)
     heaps = select(batches.c.sort_id, batches.c.category, batches.c.id).order_by(batches.c.seq)
-    found = []
-    for sort_id, category, batch_id in _rows(connection, heaps, batches.c.sort_id, sort_ids):
-        grams, low_g, high_g, below, left = weighed.get(batch_id, nothing)
-        below = below if grams is None else None
-        touched = batch_id in weighed
-        found.append(
-            WeighedPile(
-                sort_id, category, batch_id, touched, grams, low_g, high_g, below, bool(left)
-            )
-        )
-    return tuple(found)
+    nothing = (None, None, None, None, 0)
+    found = WeighedPiles()
+    for chunk in _chunks(sort_ids):
+        nets = connection.execute(query.where(n.sort_id.in_(chunk))).all()
+        weighed = {row[0]: row[1:] for row in nets}
+        rows = []
+        for heap in connection.execute(heaps.where(batches.c.sort_id.in_(chunk))).all():
+            grams, low_g, high_g, below, left = weighed.get(heap[2], nothing)
+            light = below if grams is None else None
+            rows.append((*heap, heap[2] in weighed, grams, low_g, high_g, light, bool(left)))
+        found.add(rows)
+    return found
 
 
 def _photos(connection: Connection, sort_ids: Sequence[str]) -> tuple[CalledPhotos, ...]:

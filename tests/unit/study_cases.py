@@ -16,7 +16,7 @@ from classifier.domain.records import SortInfo
 from classifier.study.plan import plan_from
 from classifier.study.report import StudyReport, build_study_report
 from classifier.study.table import StudyTable, study_table
-from classifier.study.totals import CalledPhotos, CountedItems, SortTotals, WeighedPile
+from classifier.study.totals import CalledPhotos, CountedItems, SortTotals, WeighedPiles
 from tests.unit.rows import a_sort
 
 CATEGORIES = load_categories()
@@ -53,15 +53,18 @@ def totals(
     items, piles = [], []
     for sort, own in zip(sorts, grams, strict=True):
         for category, mass in own.items():
-            items.append(CountedItems(sort.id, category, found.get(category, "kerbside"), 1, 1))
+            items.append((sort.id, category, found.get(category, "kerbside"), 1, 1))
             if mass:
                 piles.append(
-                    WeighedPile(
+                    (
                         sort.id, category, f"{sort.id}/{category}", True,
                         mass, mass - 0.5, mass + 0.5, None, False,
                     )
                 )  # fmt: skip
-    return SortTotals(tuple(sorts), tuple(items), (), tuple(piles), tuple(photos))
+    counted, weighed = CountedItems(), WeighedPiles()
+    counted.add(items)
+    weighed.add(piles)
+    return SortTotals(tuple(sorts), counted, (), weighed, tuple(photos))
 
 
 def table_of(given: SortTotals) -> StudyTable:
