@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import json
 import re
+from base64 import b64encode
 from collections.abc import Iterable, Sequence
 from datetime import date
 from io import StringIO
@@ -29,7 +30,12 @@ def safe_cell(text: str) -> str:
 
 
 def plain_cell(value: object) -> object:
-    """Return a value as CSV keeps it: dates in ISO form, lists as JSON, texts made safe."""
+    """Return a value as CSV keeps it: dates in ISO form, lists as JSON, texts made safe.
+
+    Bytes, such as a learned head, become base64.
+    """
+    if isinstance(value, bytes):
+        return b64encode(value).decode("ascii")
     if isinstance(value, date):
         return value.isoformat()
     if isinstance(value, (dict, list)):
