@@ -5,7 +5,6 @@ from __future__ import annotations
 import ipaddress
 from contextvars import ContextVar
 from dataclasses import dataclass
-from http.cookies import CookieError, SimpleCookie
 
 from anyio import CapacityLimiter, to_thread
 from starlette.requests import Request
@@ -96,13 +95,9 @@ class Doorkeeper:
 
 def session_token(request: Request) -> str:
     """Return the token in the cookie, empty if there is none."""
-    jar: SimpleCookie = SimpleCookie()
-    try:
-        jar.load(request.headers.get("cookie", ""))
-    except CookieError:
-        return ""
-    morsel = jar.get(SECURE_COOKIE if request.url.scheme == "https" else COOKIE)
-    return morsel.value if morsel is not None and len(morsel.value) <= _LONGEST_TOKEN else ""
+    name = SECURE_COOKIE if request.url.scheme == "https" else COOKIE
+    token = request.cookies.get(name, "")
+    return token if len(token) <= _LONGEST_TOKEN else ""
 
 
 def set_session(request: Request, response: Response, token: str) -> None:

@@ -125,6 +125,15 @@ def test_cookies_that_are_none(phone: TestClient, cookie: str) -> None:
     assert answer.status_code == 401
 
 
+def test_cookies_of_others_do_not_hide_ours(phone: TestClient, services: Services) -> None:
+    """Another program on the laptop may set what it likes: cookies know no ports."""
+    join(phone, services)
+    token = phone.cookies["tallytare"]
+    phone.cookies.clear()
+    mixed = {"cookie": f'a="; b=[x]; c d=1; tallytare={token}; e={{}}'}
+    assert phone.get("/api/sorts", headers=mixed).status_code == 200
+
+
 def test_failures_make_wait_and_then_lock_out(
     app: Any, phone: TestClient, services: Services
 ) -> None:
