@@ -203,17 +203,19 @@ def _nets() -> Subquery:
     own_step = _number(w.tare_resolution) * _grams(tare_unit)
     tare_step = case((no_tare, 0.0), (w.tare_resolution.is_(None), step), else_=own_step)
     tare = func.coalesce(_number(w.tare), 0.0) * _grams(tare_unit)
-    void = exists().where(weighing_voids.c.weighing_id == w.id)
-    return select(
+    # Joined, not asked for by EXISTS: SQLite would ask again for each of the sums.
+    joined = weighings.outerjoin(weighing_voids, weighing_voids.c.weighing_id == w.id)
+    found = select(
         w.sort_id,
         w.batch_id,
-        (~void).label("stands"),
+        weighing_voids.c.seq.is_(None).label("stands"),
         (w.method != "below_resolution").label("read"),
         step.label("step"),
         (_number(w.gross) * _grams(w.unit) - tare).label("net"),
         ((step + tare_step) / 2).label("half"),
         w.contents_left,
-    ).subquery()
+    )
+    return found.select_from(joined).subquery()
 
 
 def _piles(connection: Connection, sort_ids: Sequence[str]) -> WeighedPiles:
