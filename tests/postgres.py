@@ -109,7 +109,7 @@ class PostgresServer:
             self._process = None
 
     def kill(self) -> None:
-        """End the server and all its workers as a power cut of the process would."""
+        """End the server with -9; its workers see that and end in the middle of what they do."""
         assert self._process is not None
         os.killpg(self._process.pid, signal.SIGKILL)
         self._process.wait(_START_S)
