@@ -226,7 +226,8 @@ def start_from_scope(
 
     Raises UnknownIdError, ConflictError where the other has learned nothing, InvalidEntryError.
     """
-    scope, other = get_scope(services, scope_id), get_scope(services, other_id)
+    scope = get_scope(services, scope_id)
+    other = get_scope(services, check_id(other_id, "from_scope"))
     if scope.id == other.id:
         raise InvalidEntryError(f"{scope.name!r} can't start from itself: choose another study")
     _, content = export_head(services, other.id)

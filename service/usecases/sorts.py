@@ -38,7 +38,7 @@ def create_sort(
     """
     programme = services.programme(programme_id)
     if study_id is not None:
-        get_study(services, study_id)
+        get_study(services, check_id(study_id, "study_id"))
     sort = SortInfo(
         id=check_id(sort_id, "sort_id"),
         name=check_text(name, "name", longest=NAME_LENGTH, needed=True),
