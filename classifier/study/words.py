@@ -34,12 +34,13 @@ def uncertainty(report: StudyReport) -> str:
     top = next(iter(main_shares(report, "category")), None)
     if top is None or top.low is None or top.high is None:
         return "Too few lots were sorted and weighed to say anything about others."
-    return (
+    said = (
         f"These {report.sorts} lots stand for many more, so every share has a range: for "
         f"{top.about.name.lower()} the best estimate is {percent(top.value)} of the weight, and "
         f"the true share likely lies between {percent(top.low)} and {percent(top.high)} (about "
         f"{100 * report.plan.level:.0f} in 100 such ranges hold the truth, fewer for rare things)."
     )
+    return said.replace(" %", "\u00a0%")
 
 
 def summary(report: StudyReport) -> str:
