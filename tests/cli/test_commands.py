@@ -20,14 +20,22 @@ from service import cli
 from service.commands import serve
 from tests.cli.conftest import Run
 
-COMMANDS = {"demo", "serve", "report", "export", "suggest", "plan", "check", "train", "evaluate"}
+COMMANDS = set(
+    "demo serve report export suggest plan check train evaluate study sheet examples bundles "
+    "backup restore move".split()
+)
 
 
 def test_every_command_and_option_has_help() -> None:
     group = get_command(cli.app)
     commands = getattr(group, "commands")  # noqa: B009 - typer types it as a bare command
     assert set(commands) == COMMANDS
-    for name, command in commands.items():
+    inner = {
+        f"{name} {each}": command
+        for name, group in commands.items()
+        for each, command in getattr(group, "commands", {}).items()
+    }
+    for name, command in {**commands, **inner}.items():
         assert command.help, name
         for parameter in command.params:
             assert getattr(parameter, "help", None), (name, parameter.name)
