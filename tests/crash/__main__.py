@@ -28,10 +28,12 @@ def main() -> int:
     lines = []
     with tempfile.TemporaryDirectory(prefix="tallytare-crash-") as folder:
         for line in _all(Path(folder), given):
-            _show("", f"{line.scenario}: done after {time.monotonic() - began:.0f} s")
             lines.append(line)
-    for row in table(lines):
-        sys.stdout.write(row + "\n")
+            # At once: what comes later may be stopped.
+            rows = [*table([line])]
+            sys.stdout.write("\n".join(rows if len(lines) == 1 else rows[2:]) + "\n")
+            sys.stdout.flush()
+            _show("", f"done after {time.monotonic() - began:.0f} s")
     for line in lines:
         found = line.finding
         for what in (*found.lost, *found.doubled, *found.wrong, *found.problems)[:20]:

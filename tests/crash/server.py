@@ -10,9 +10,12 @@ from __future__ import annotations
 import os
 import signal
 import sys
+import traceback
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import NoReturn
 
 from service.commands.serve import run_server
 from service.settings import Settings
@@ -56,9 +59,19 @@ def main() -> None:
             signal.signal(signal.SIGCHLD, signal.SIG_DFL)
             os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
             os.dup2(2, 1)
-            serve(data_dir, clock, "".join(database), int(line))
-            os._exit(0)
+            _child(data_dir, clock, "".join(database), int(line))
         os.write(1, f"{child}\n".encode("ascii"))
+
+
+def _child(data_dir: str, clock: str, database_url: str, port: int) -> NoReturn:
+    """Serve; end without the clean-up of libraries, whose threads stayed in the parent."""
+    try:
+        serve(data_dir, clock, database_url, port)
+    except BaseException:
+        with suppress(OSError):  # standard error may be on the full disk
+            traceback.print_exc()
+    finally:
+        os._exit(1)
 
 
 def _line() -> bytes:
