@@ -49,10 +49,9 @@ def main() -> int:
     for name in given.parts or parts:
         figures += parts[name]()
         say(f"{name} is done; load average {os.getloadavg()[0]:.1f}")
-    text += table(figures) + "\n"
-    sys.stdout.write(text)
-    if given.out is not None:
-        given.out.write_text(text, encoding="utf-8")
+        if given.out is not None:  # after each part: a later one may fail
+            given.out.write_text(f"{text}{table(figures)}\n", encoding="utf-8")
+    sys.stdout.write(f"{text}{table(figures)}\n")
     return int(any(figure.held is False for figure in figures))
 
 
