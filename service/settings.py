@@ -40,8 +40,8 @@ class Settings(BaseSettings):
     photos: str = Field(
         default="",
         description=(
-            "Folder of the photos, or a URL that fsspec knows; empty means the data folder. Several "
-            "services on one database need the same."
+            "Folder of the photos, or a URL that fsspec knows; empty means the data folder. "
+            "Several services on one database need the same."
         ),
     )
     busy_timeout_s: float = Field(

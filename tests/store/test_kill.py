@@ -25,7 +25,8 @@ from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, model_record
 from tests.store.entries import enter, take
 services = build_services(
-    Settings(data_dir=Path(sys.argv[1]), database_url=sys.argv[3]), model=LoadedModel(FakePredictor(), model_record(), "")
+    Settings(data_dir=Path(sys.argv[1]), database_url=sys.argv[3]),
+    model=LoadedModel(FakePredictor(), model_record(), ""),
 )
 sort = services.log.get_sort(sys.argv[2])
 shade = 0
