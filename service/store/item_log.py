@@ -3,16 +3,39 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from sqlalchemy import Connection, exists, func, select
 
 from classifier.domain.errors import ConflictError
-from classifier.domain.records import Item, ItemChange
-from service.store.append import already_recorded, insert, lock_open_sort, one_row
+from classifier.domain.records import Item, ItemChange, SortInfo
+from service.store.append import already_recorded, insert, load_sort, lock_open_sort, one_row
 from service.store.database import Database
 from service.store.pile_log import batch_for
 from service.store.rows import ItemState, in_order, to_change, to_item
 from service.store.tables import captures, item_changes, items
+
+
+@dataclass(frozen=True, slots=True)
+class CountLine:
+    """Unchanged items of one category and route: how many, their pieces, the first one's `seq`."""
+
+    category: str
+    route: str | None
+    items: int
+    pieces: int
+    first_seq: int
+
+
+@dataclass(frozen=True, slots=True)
+class SortCounts:
+    """What was counted in a sort: sums of unchanged items, and the changed ones themselves."""
+
+    sort: SortInfo
+    lines: tuple[CountLine, ...]
+    changed: tuple[Item, ...]
+    changes: tuple[ItemChange, ...]
+    first_seq: Mapping[str, int]
 
 
 class ItemLog:
@@ -105,6 +128,42 @@ class ItemLog:
             return _load(connection, change.item_id)
 
         return self._database.write(work)
+
+    def counted(self, sort_id: str) -> SortCounts:
+        """Return what was counted in a sort, added up by the database, for the running tally.
+
+        Items that were changed later are few; they come one by one, with their changes.
+
+        Raises UnknownIdError when there is no such sort.
+        """
+        own = items.c.sort_id == sort_id
+        changed = exists().where(item_changes.c.item_id == items.c.id)
+        summed = (
+            select(
+                items.c.category,
+                items.c.route,
+                func.count(),
+                func.sum(items.c.count),
+                func.min(items.c.seq),
+            )
+            .where(own, ~changed)
+            .group_by(items.c.category, items.c.route)
+        )
+        of_sort = select(item_changes).where(item_changes.c.sort_id == sort_id)
+        with self._database.read() as connection:
+            changes = connection.execute(of_sort.order_by(item_changes.c.seq)).mappings().all()
+            query = select(items).where(own, changed).order_by(items.c.seq)
+            rows = connection.execute(query).mappings().all() if changes else []
+            return SortCounts(
+                sort=load_sort(connection, sort_id),
+                lines=tuple(
+                    CountLine(category, route, number, int(pieces), first)
+                    for category, route, number, pieces, first in connection.execute(summed)
+                ),
+                changed=in_order(to_item(row) for row in rows),
+                changes=in_order(to_change(row) for row in changes),
+                first_seq={row["id"]: row["seq"] for row in rows},
+            )
 
     def get_item(self, item_id: str) -> ItemState:
         """Return an item with its changes.

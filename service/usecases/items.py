@@ -169,18 +169,28 @@ def tally(services: Services, sort_id: str) -> Tally:
 
     Raises UnknownIdError when there is no such sort.
     """
-    rows = services.log.sort_rows(sort_id.lower())
-    ledger = fold(rows.sort, rows.items, rows.changes)
-    lines = []
-    for category in services.categories.categories:
-        total = ledger.category(category.id)
-        if total.items:
-            routes = dict.fromkeys(route_name(item.route) for item in total.items)
-            lines.append(TallyLine(category.id, category.name, total.count, tuple(routes)))
+    counts = services.log.counted(sort_id.lower())
+    standing = [
+        (counts.first_seq[item.id], item.category, item.route, 1, item.count)
+        for item in fold(counts.sort, counts.changed, counts.changes).items
+    ]
+    standing += [
+        (line.first_seq, line.category, line.route, line.items, line.pieces)
+        for line in counts.lines
+    ]
+    pieces: dict[str, int] = {}
+    routes: dict[str, dict[str, None]] = {}
+    for _, category, route, _, number in sorted(standing, key=lambda each: each[0]):
+        pieces[category] = pieces.get(category, 0) + number
+        routes.setdefault(category, {})[route_name(route)] = None
     return Tally(
-        lines=tuple(lines),
-        items=len(ledger.items),
-        objects=sum(item.count for item in ledger.items),
+        lines=tuple(
+            TallyLine(each.id, each.name, pieces[each.id], tuple(routes[each.id]))
+            for each in services.categories.categories
+            if each.id in pieces
+        ),
+        items=sum(each[3] for each in standing),
+        objects=sum(each[4] for each in standing),
     )
 
 
