@@ -33,6 +33,14 @@ class LabelBook:
         self, services: Services, renamed: Mapping[str, str], leave_out: Sequence[str]
     ) -> None:
         self._known = _known(services)
+        self._words = {
+            each.id: {
+                _stem(word)
+                for text in (each.id, each.name, *each.belongs)
+                for word in _plain(text).split()
+            }
+            for each in services.categories.categories
+        }
         self._renamed = {
             _plain(old): services.categories.get(new).id for old, new in renamed.items()
         }
@@ -65,13 +73,12 @@ class LabelBook:
 
     def _nearest(self, label: str) -> tuple[str, ...]:
         plain = _plain(label)
-        close = difflib.get_close_matches(plain, [*self._known], n=5, cutoff=0.5)
-        words = [
-            each
-            for each in self._known
-            if any(len(word) > 3 and word.rstrip("s") in each for word in plain.split())
-        ]
-        found = dict.fromkeys(self._known[each] for each in (*close, *words))
+        asked = {_stem(word) for word in plain.split() if len(word) > 2}
+        # What a category says of itself comes first: nobody finds steel cans by the letters of tin.
+        hits = {each: len(asked & words) for each, words in self._words.items()}
+        told = sorted((each for each, n in hits.items() if n), key=lambda each: -hits[each])
+        close = difflib.get_close_matches(plain, [*self._known], n=5, cutoff=0.6)
+        found = dict.fromkeys([*told, *(self._known[each] for each in close)])
         return tuple(found)[:3]
 
 
@@ -85,6 +92,11 @@ def _known(services: Services) -> dict[str, str]:
         known[_plain(each.name)] = each.id
         known[_plain(each.id)] = each.id
     return known
+
+
+def _stem(word: str) -> str:
+    """Return a word without the end of its plural, roughly."""
+    return re.sub(r"(?:ies|es|s|y)$", "", word)
 
 
 def _plain(label: str) -> str:

@@ -272,7 +272,8 @@ def test_a_dry_run_says_what_would_happen_and_does_nothing(
     unknown = {each.label: each for each in plan.unknown}
     assert set(unknown) == {"tins", "battery"}
     assert unknown["tins"].pictures == 2
-    assert "batteries" in unknown["battery"].nearest
+    assert unknown["battery"].nearest[0] == "batteries"
+    assert "steel_cans" in unknown["tins"].nearest
     assert plan.left_out == {"non_item": 1}
     assert plan.duplicates == (("food/again.jpg", "food/30.jpg"),)
     ((path, why),) = plan.unreadable
