@@ -28,7 +28,7 @@ from classifier.learning.solver import Problem, solve
 class HeadOptions:
     """How the head learns; the defaults were chosen by `python -m training.replay`."""
 
-    penalty: float = 0.01  # of squared weights on unit embeddings
+    penalty: float = 0.03  # of squared weights on unit embeddings
     bias_penalty: float = 1.0
     balance: float = 0.7  # 0: every confirmation counts the same; 1: every category does
     margin: float = 2.0  # nats by which the first example of a category must win
@@ -38,6 +38,7 @@ class HeadOptions:
 
 _FAMILIAR = 5.0  # nats: a category whose example once had p above 0.007 is known to the model
 _STRANGE = 7.0  # nats: one that never had p above 0.001 is not; between, partly
+_SHORT = 50  # confirmations after which half the favour is given
 
 
 def fit_head(
@@ -162,11 +163,13 @@ def favour(strengths: Floats, problem: Problem) -> Floats:
     """Give rare categories more, and none to the frequent: nats for each category, shape (C,).
 
     A strength (C,) fades with the square root of a category's examples. What the average
-    confirmation would get is taken off, so that a log whose categories are all new favours none.
+    confirmation would get is taken off, so that a log whose categories are all new favours none;
+    and a short log, of which little can be said, favours less than a long one.
     """
     n = counts(problem)
     fading = np.where(n > 0, strengths / np.sqrt(np.maximum(n, 1)), 0.0)
-    return np.where(n > 0, np.maximum(fading - fading @ n / n.sum(), 0.0), 0.0)
+    above = np.where(n > 0, np.maximum(fading - fading @ n / n.sum(), 0.0), 0.0)
+    return np.asarray(above * (n.sum() / (n.sum() + _SHORT)), dtype=np.float64)
 
 
 def demand(problem: Problem, margins: Floats) -> Problem:
