@@ -9,15 +9,17 @@ the shipped and the learned suggestions fare, each item being predicted before i
 NET is a network that was trained without the source: a .pt file of a run's folder or of
 `python -m training.trials run`, or a bundle. Figures of a bundle that trained on it are flattered.
 
-How the head was chosen: everything was tried on whiteboard, by a network that had not seen it, and
-only then looked at on landfill, by one that had not seen that; where the two disagreed, the more
-careful was taken (margins relative to the average confirmation: absolute ones cost landfill 0.6
-nats an item in the first 30). Tried without a gain beyond the noise (0.01 of top-1 over four
-orders): penalties from 0.003 to 0.1, square roots and other powers of the features, centring,
-logarithms of the shipped probabilities as further features, a learned scale on them, and the
-nearest category mean added to the logits. What helped: balance and margins for rare categories
-(recall of the rare 0.43 -> 0.51 at the same top-1), a welcome for unknown ones (in first place
-after three examples 0.25 -> 0.60 of the time).
+How the head was chosen: variants were compared on whiteboard, by a network that had not seen it,
+and then looked at on landfill, by one that had not seen that. Landfill was no untouched judge: it
+showed that the first 30 items lost by absolute margins, so that favours became relative, fade in
+with the log, and the penalty was raised (whiteboard agreed). Its figures may flatter a little.
+
+Against one penalty and nothing else (`--plain`), first suggestions are right as often on either
+source (within 0.02); what balance, margins and the welcome bring is recall of rare categories and
+unknown ones suggested after few examples. Tried without a gain beyond the noise, 0.01 to 0.02 over
+three or four orders: penalties from 0.003 to 0.1, square roots and other powers of the features,
+centring, logarithms of the shipped probabilities as further features, a learned scale on them, the
+nearest category mean added to the logits, and a fit after every confirmation instead of a nudge.
 """
 
 from __future__ import annotations
@@ -33,7 +35,7 @@ from threadpoolctl import threadpool_limits
 
 from classifier.domain.errors import TallytareError
 from classifier.learning.confirmation import Confirmation
-from classifier.learning.fit import fit_head
+from classifier.learning.fit import HeadOptions, fit_head
 from classifier.learning.learner import Learner
 from training.replay_pictures import Pictures, load_pictures
 from training.replay_streams import (
@@ -49,6 +51,9 @@ from training.replay_streams import (
     replay,
 )
 
+PLAIN = HeadOptions(
+    penalty=0.03, bias_penalty=0.1, balance=0, margin=0, strange_margin=0, welcome=0
+)
 SIZES = (20, 50, 100, 200, 500, 1000, 2000, 5000)  # confirmations
 _FEATURES, _CATEGORIES = 1280, 40
 
@@ -83,7 +88,7 @@ def stream_table(title: str, runs: Sequence[Replay], *, routes: bool = True) -> 
     return "\n".join(lines) + "\n"
 
 
-def unknown_table(pictures: Pictures, seeds: int) -> str:
+def unknown_table(pictures: Pictures, seeds: int, *, options: HeadOptions | None = None) -> str:
     """Print how soon hidden categories are suggested as a Markdown table."""
     lines = [
         "| hidden category | " + " | ".join(f"after {k}: 1st / in 3" for k in EXAMPLES) + " |",
@@ -91,7 +96,7 @@ def unknown_table(pictures: Pictures, seeds: int) -> str:
     ]
     everything = []
     for category in common_categories(pictures):
-        runs = [meet_unknown(pictures, category, seed) for seed in range(seeds)]
+        runs = [meet_unknown(pictures, category, seed, options=options) for seed in range(seeds)]
         everything += runs
         lines.append(_unknown_line(category, runs))
     lines.append(_unknown_line("mean", everything))
@@ -171,6 +176,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
         one.add_argument("--source", required=True, help="source that the network never saw")
         one.add_argument("--cache", type=Path, help="file (.npz) that keeps the network's answers")
         one.add_argument("--orders", type=int, default=5, help="seeded orders to average")
+        one.add_argument(
+            "--plain", action="store_true", help="one penalty, nothing for the rare or unknown"
+        )
         one.add_argument("--workers", type=int, default=2, help="processes that decode")
         if verb == "stream":
             one.add_argument(
@@ -195,10 +203,14 @@ def _run(given: argparse.Namespace) -> str:
     pictures = load_pictures(
         given.network, given.data, given.source, given.cache, workers=given.workers
     )
+    options = PLAIN if given.plain else None
     if given.verb == "unknown":
-        return unknown_table(pictures, given.orders)
+        return unknown_table(pictures, given.orders, options=options)
     labelled: Labelled = by_material(pictures) if given.materials else by_category(pictures)
-    runs = [replay(labelled, seed, repeats=given.repeats) for seed in range(given.orders)]
+    runs = [
+        replay(labelled, seed, options=options, repeats=given.repeats)
+        for seed in range(given.orders)
+    ]
     return stream_table(given.source, runs, routes=not given.materials)
 
 
