@@ -68,6 +68,8 @@ def train_command(arguments: list[str]) -> int:
             given.start,
         )
         made = run(job)
+        if made is None:  # another of several processes writes
+            return
         sys.stdout.write(f"bundle written to {made}; see {made / 'CARD.md'}\n")
         if not given.frozen:
             sys.stdout.write(f"the networks in {job.work} are no longer needed\n")

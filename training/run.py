@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -18,7 +18,7 @@ from classifier.domain.errors import DataFileError
 from classifier.domain.programme import load_shipped_programmes
 from classifier.inference.preprocess import Preprocessing, view_probabilities
 from training.calibrate import HeldOut, fit_view_temperature, set_thresholds
-from training.checkpoint import load_network, save_network
+from training.checkpoint import HalfTrained, load_network, save_network
 from training.dataset import Dataset, load_dataset
 from training.evaluate import Scored, by_form, by_material, non_item_auroc, route_matrix, score_by
 from training.export import round_to_half
@@ -29,6 +29,7 @@ from training.manifest import Example, read_sets, require_sources
 from training.network import SortNet, blend_backbone
 from training.outputs import answer_views
 from training.publish import write_bundle
+from training.ranks import Ranks, joined_ranks
 from training.recipe import Recipe
 from training.splits import refuse_empty_splits
 from training.train import train_network
@@ -57,9 +58,17 @@ class Job:
         return self.out.with_name(self.out.name + ".run")
 
 
-def run(job: Job) -> Path:
-    """Carry out a run and return the directory of the finished bundle."""
-    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+def run(job: Job) -> Path | None:
+    """Carry out a run and return the directory of the finished bundle.
+
+    Under `torchrun` all processes train together; the first one alone judges and writes, the
+    others return None.
+    """
+    with joined_ranks() as (ranks, device):
+        return _run(job, ranks, device)
+
+
+def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
     recipe, categories = job.recipe, load_categories()
     programme = next(x for x in load_shipped_programmes(categories) if x.id == PROGRAMME)
     start = load_start(job.start) if job.start else None
@@ -72,12 +81,15 @@ def run(job: Job) -> Path:
     _report_data(data)
     _check_splits(recipe, data)
     preprocessing = Preprocessing(size=recipe.size, views=recipe.views)
-    learn = partial(_network, job, start, preprocessing, table, data, device)
+    learn = partial(_network, job, start, preprocessing, table, data, device, ranks)
     net = learn(recipe.sources)
+    strangers = {source: learn(_others(source, recipe, data)) for source in recipe.sisters}
+    if not ranks.first:
+        return None
     held = _held_out_answers(net, data, recipe.sources, preprocessing, device, job.workers)
     sisters = {
-        source: _sister(source, learn, job, data, preprocessing, device)
-        for source in recipe.sisters
+        source: _on_source(source, stranger, job, data, preprocessing, device)
+        for source, stranger in strangers.items()
     }
     unused = _unused_sources(net, job, data, preprocessing, device)
     sets = [held.calibrate, *sisters.values()]
@@ -161,6 +173,7 @@ def _network(
     table: FormTable,
     data: Dataset,
     device: torch.device,
+    ranks: Ranks,
     sources: Sequence[str],
 ) -> SortNet:
     """Train on the train split of some sources (none named: all), or take up a finished one."""
@@ -184,16 +197,25 @@ def _network(
     pictures = data.fingerprint(rows)
     net = load_network(kept, recipe, table, pictures=pictures)
     if net is None:
+        half = HalfTrained.of(kept.with_suffix(".half"), recipe, table, pictures=pictures)
         canvases, labels = data.canvases.pick(rows), data.labels.pick(rows)
-        with tqdm(total=recipe.epochs, desc=f"{title}, {len(rows)} pictures", unit="epoch") as bar:
+        described = f"{title}, {len(rows)} pictures"
+        with tqdm(
+            total=recipe.epochs, desc=described, unit="epoch", disable=not ranks.first
+        ) as bar:
 
             def progress(epoch: int, loss: float, seconds: float) -> None:
-                del epoch, seconds
+                del seconds
                 bar.set_postfix(loss=f"{loss:.3f}")
-                bar.update()
+                bar.update(epoch - bar.n)
 
-            net = train_network(recipe, table, canvases, labels, device=device, progress=progress)
-        save_network(kept, net, recipe, table, pictures=pictures)
+            net = train_network(
+                recipe, table, canvases, labels, device=device, progress=progress, store=half,
+                ranks=ranks,
+            )  # fmt: skip
+        if ranks.first:
+            save_network(kept, net, recipe, table, pictures=pictures)
+            half.forget()
     return round_to_half(blend_backbone(net, recipe.backbone, recipe.blend))
 
 
@@ -231,18 +253,21 @@ def _answers(
     return HeldOut(logits, data.labels.forms[torch.from_numpy(rows)].numpy())
 
 
-def _sister(
+def _others(source: str, recipe: Recipe, data: Dataset) -> list[str]:
+    """Name all sources of the recipe but one."""
+    used = recipe.sources or sorted({e.source for e in data.examples})
+    return [each for each in used if each != source]
+
+
+def _on_source(
     source: str,
-    learn: Callable[[Sequence[str]], SortNet],
+    net: SortNet,
     job: Job,
     data: Dataset,
     preprocessing: Preprocessing,
     device: torch.device,
 ) -> HeldOut:
     """Answers on a whole source by a network that never saw it: somebody else's floor."""
-    used = job.recipe.sources or sorted({e.source for e in data.examples})
-    others = [s for s in used if s != source]
-    net = learn(others)
     rows = data.rows([e.source == source for e in data.examples]).numpy()
     return _answers(net, data, rows, preprocessing, device, job.workers)
 

@@ -26,9 +26,12 @@ from training.augment import (
 from training.forms import FormTable
 from training.images import Canvases
 from training.network import Outputs, SortNet
+from training.ranks import Ranks
 from training.recipe import Recipe
+from training.state import StateStore, TrainingState
 
 _UNKNOWN = -1
+ALONE = Ranks()
 Progress = Callable[[int, float, float], None]  # number of the epoch, mean loss, seconds
 
 
@@ -67,13 +70,17 @@ def train_network(
     *,
     device: torch.device,
     progress: Progress | None = None,
+    store: StateStore | None = None,
+    ranks: Ranks = ALONE,
 ) -> SortNet:
     """Train by a recipe and return the network with the running average of its weights.
 
-    `progress` is called after each epoch with its number (from 1), mean loss and seconds.
+    `progress` is called after each epoch with its number (from 1), mean loss and seconds. With a
+    `store`, a training that was stopped goes on after its last finished epoch, to the result that
+    it would have had. Each of `ranks` takes its share of every batch.
     """
-    torch.manual_seed(recipe.seed)
-    chance = Chance(recipe.seed, device)
+    ranks.check(recipe.batch)
+    torch.manual_seed(recipe.seed)  # every process begins with the same heads
     net = SortNet(
         recipe.backbone, len(table.forms), len(table.materials), style=recipe.style, pretrained=True
     ).to(device)
@@ -94,24 +101,38 @@ def train_network(
     loss_of = LossOf(recipe, table, teacher, device)
     weights = sampling_weights(labels, recipe.balance)
     canvases, labels = canvases.to(device), labels.to(device)
-    picker = torch.Generator().manual_seed(recipe.seed)
+    state = TrainingState(net, average, optimizer, schedule)
+    done = state.restore(store.load() if store else None)
     net.train()
-    for epoch in range(1, recipe.epochs + 1):
+    for epoch in range(done + 1, recipe.epochs + 1):
         began, total = time.perf_counter(), torch.zeros((), device=device)
+        picker = torch.Generator().manual_seed(epoch_seed(recipe.seed, epoch))
         order = torch.multinomial(weights, per_epoch * recipe.batch, True, generator=picker)
+        chance = Chance(epoch_seed(recipe.seed, epoch, ranks.rank), device)
+        torch.manual_seed(chance.generator.initial_seed())  # dropout and style mixing
         for index in order.to(device).view(per_epoch, recipe.batch):
-            loss = loss_of(net, canvases, labels, index, chance)
+            loss = loss_of(net, canvases, labels, ranks.share(index), chance)
             optimizer.zero_grad(set_to_none=True)
             loss.backward()  # type: ignore[no-untyped-call]
+            ranks.average_gradients(net)
             nn.utils.clip_grad_norm_(net.parameters(), 5.0)
             optimizer.step()
             schedule.step()
             average.update_parameters(net)
             total += loss.detach()
+        ranks.average_statistics(net)
+        if store and ranks.first:
+            store.save(state.dump(epoch))
         if progress:
             progress(epoch, total.item() / per_epoch, time.perf_counter() - began)
     result = cast(SortNet, average.module)
+    ranks.average_statistics(result)
     return result.eval()
+
+
+def epoch_seed(seed: int, epoch: int, rank: int = 0) -> int:
+    """Seed of one epoch on one process, so that a stopped run draws the same numbers again."""
+    return (seed * 10_007 + epoch) * 1_009 + rank
 
 
 def ramped_average(decay: float) -> Callable[..., None]:
