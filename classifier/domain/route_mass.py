@@ -129,17 +129,19 @@ def mix_learned(
 ) -> dict[str, float]:
     """Take the learned shares, yet leave each hazard at least what the shipped model gives it.
 
-    What the hazards gain is taken from all other categories in proportion; the sum stays that of
-    `learned`.
+    What the hazards gain is taken from all other categories in proportion. The sum is the larger
+    of the two: an answer may fit the one and not the other, whose shares then add up to less.
     """
-    total = fsum(learned.values())
+    whole = fsum(learned.values())
+    total = max(fsum(shipped.values()), whole)
+    learned = {category: p / whole * total for category, p in learned.items()}
     hazards = {
         category: max(shipped.get(category, 0.0), learned.get(category, 0.0))
         for category in sorted({*shipped, *learned})
         if categories.get(category).stop
     }
     held = fsum(hazards.values())
-    if held >= total:
+    if held >= total * (1 - _ROUNDING):
         return scaled({category: p / held for category, p in hazards.items()}, total)
     others = {category: p for category, p in learned.items() if category not in hazards}
     left = (total - held) / fsum(others.values())

@@ -132,7 +132,9 @@ def test_intervals_enclose_their_value_and_stay_above_nothing(
 ) -> None:
     fit = fit_item_weight(*drawn)
     for each in (fit.mean(), fit.weight_of(3), fit.count_of(20)):
-        assert 0 < each.low <= each.value <= each.high < float("inf")
+        slack = 1e-9 * each.value  # equal batches leave nothing but rounding between the three
+        assert 0 < each.low <= each.value + slack
+        assert each.value - slack <= each.high < float("inf")
 
 
 @given(batches)
