@@ -5,7 +5,7 @@ Training becomes one logistic regression; what the backbone can't see, the head 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -120,17 +120,36 @@ def _frozen_network(recipe: Recipe, table: FormTable, start: Start | None) -> So
     if start is None:
         return net.eval()
     own = net.backbone.state_dict()
+    state = _with_norms(start.state, own, net.backbone.bn1.eps)
     # The head of pretraining is not served, so a bundle does not hold it; nothing here needs it.
     needed = [name for name in own if not name.startswith("classifier.")]
     needed = [name for name in needed if not name.endswith("num_batches_tracked")]
-    if any(name not in start.state or start.state[name].shape != own[name].shape
-           for name in needed):  # fmt: skip
+    if any(name not in state or state[name].shape != own[name].shape for name in needed):
         raise DataFileError(
             f"the backbone of {start.title} is not {recipe.backbone}: give a recipe with its "
             "backbone (recipe.toml beside the bundle names it), or another bundle"
         )
-    net.backbone.load_state_dict({**own, **{name: start.state[name] for name in needed}})
+    net.backbone.load_state_dict({**own, **{name: state[name] for name in needed}})
     return net.eval()
+
+
+def _with_norms(
+    state: Mapping[str, torch.Tensor], own: Mapping[str, torch.Tensor], epsilon: float
+) -> dict[str, torch.Tensor]:
+    """Rebuild the normalisations that an export folded to a factor and a bias of each channel.
+
+    `own` names every tensor of the backbone in order: a normalisation follows its convolution.
+    """
+    found, names = dict(state), list(own)
+    for place, name in enumerate(names):
+        if f"{name}_factor" not in state:
+            continue
+        norm = names[place + 1].removesuffix(".weight")
+        factor = state[f"{name}_factor"].flatten()
+        found[f"{norm}.weight"], found[f"{norm}.bias"] = factor, state[f"{name}_bias"]
+        found[f"{norm}.running_mean"] = torch.zeros_like(factor)
+        found[f"{norm}.running_var"] = torch.full_like(factor, 1 - epsilon)
+    return found
 
 
 def _labels_of_features(labels: Labels, views: int, empty: int, table: FormTable) -> Labels:

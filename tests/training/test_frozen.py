@@ -10,14 +10,17 @@ import pytest
 import torch
 from sklearn.linear_model import LogisticRegression
 
+from classifier.domain.categories import load_categories
 from classifier.inference.bundle import load_bundle
 from classifier.inference.photo import decode_photo
 from classifier.inference.predict import Predictor
 from tests.tiny_bundle import write_tiny_bundle
 from tests.training.scenes import write_set
-from training.commands import train_command
-from training.frozen import PENALTY, fit_logistic, load_start
-from training.network import pretrained_state
+from training.commands import find_recipe, train_command
+from training.export import round_to_half
+from training.forms import table_of_labels
+from training.frozen import PENALTY, _frozen_network, fit_logistic, load_start
+from training.network import SortNet, pretrained_state
 
 COUNTS = {"drink_can": 20, "glass_bottle": 20, "food": 20}
 RECIPE = 'name = "drawn"\nsize = 64\nviews = [0.0, 0.7]\n'
@@ -70,11 +73,16 @@ def test_a_whole_run_and_one_that_starts_from_it(tmp_path: Path) -> None:
     ]
     assert np.mean(right) > 0.8
     start = load_start(str(tmp_path / "one"))
-    for name, before in pretrained_state("lite0").items():
-        if name.startswith("classifier.") or not before.is_floating_point():
-            continue
-        kept = before.half().float() if before.ndim >= 2 else before
-        assert torch.equal(start.state[name], kept), name
+    before = {n: t for n, t in pretrained_state("lite0").items() if t.ndim == 4}
+    assert all(torch.equal(start.state[name], t.half().float()) for name, t in before.items())
+    table = table_of_labels(COUNTS, load_categories())
+    taken = _frozen_network(find_recipe("own"), table, start)
+    pretrained = round_to_half(SortNet("lite0", 1, 1, pretrained=True)).eval()
+    pictures = torch.rand(2, 3, 96, 96, generator=torch.Generator().manual_seed(0)) * 2 - 1
+    with torch.no_grad():
+        torch.testing.assert_close(
+            taken.embed(pictures), pretrained.embed(pictures), rtol=1e-3, atol=1e-3
+        )
     assert _train(data, tmp_path / "two", "--start", str(tmp_path / "one")) == 0
     card = (tmp_path / "two" / "CARD.md").read_text()
     assert "the backbone of drawn 1, itself started from ImageNet-1k weights" in card

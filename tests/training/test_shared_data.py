@@ -53,4 +53,5 @@ def test_groups_are_blocks_of_file_numbers_within_one_source() -> None:
 @pytest.mark.parametrize("name", ["household", "household_open"])
 def test_shipped_recipes_name_sources_that_exist(name: str) -> None:
     recipe = find_recipe(name)
-    require_sources(read_examples(DATA), [*recipe.sources, *recipe.sisters])
+    named = {*recipe.sources, *recipe.sisters} - {"rendered"}  # made by training.rendered
+    require_sources(read_examples(DATA), named)
