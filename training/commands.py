@@ -7,12 +7,15 @@ import json
 import shlex
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from importlib.resources import files
 from pathlib import Path
 
 from classifier.domain.errors import DataFileError, TallytareError
 from training.recipe import Recipe, load_recipe
+
+_OWN = "own"  # the recipe for one's own pictures
 
 
 def train_command(arguments: list[str]) -> int:
@@ -26,7 +29,7 @@ def train_command(arguments: list[str]) -> int:
     parser.add_argument(
         "data", type=Path, nargs="+", help="folder or manifest CSV; several are read as one set"
     )
-    parser.add_argument("--recipe", default="own", help="name of a shipped recipe or a file")
+    parser.add_argument("--recipe", default=_OWN, help="name of a shipped recipe or a file")
     parser.add_argument("--out", type=Path, required=True, help="directory of the new bundle")
     parser.add_argument("--version", default=date.today().strftime("%Y.%m.%d"))
     parser.add_argument(
@@ -51,6 +54,8 @@ def train_command(arguments: list[str]) -> int:
         from training.run import Job, run
 
         recipe = find_recipe(given.recipe)
+        if given.start and given.recipe == _OWN:
+            recipe = recipe_after(given.start, recipe)
         out = given.out.resolve()
         names = [path.resolve().name for path in given.data]
         names += ["--recipe", Path(given.recipe).name, "--out", out.name]
@@ -146,6 +151,17 @@ def find_recipe(name: str) -> Recipe:
         )
         raise DataFileError(f"no recipe {name!r}; shipped are {', '.join(names)}, or give a file")
     return load_recipe(Path(name))
+
+
+def recipe_after(start: str, recipe: Recipe) -> Recipe:
+    """Give a recipe the backbone and size of the bundle that it starts from, if it tells them."""
+    from classifier.inference.bundle import find_bundle
+
+    told = find_bundle(start) / "recipe.toml"
+    if not told.is_file():
+        return recipe
+    before = load_recipe(told)
+    return replace(recipe, backbone=before.backbone, size=before.size)
 
 
 def _at_least_one(text: str) -> int:

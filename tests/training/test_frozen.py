@@ -16,7 +16,7 @@ from classifier.inference.photo import decode_photo
 from classifier.inference.predict import Predictor
 from tests.tiny_bundle import write_tiny_bundle
 from tests.training.scenes import write_set
-from training.commands import find_recipe, train_command
+from training.commands import find_recipe, recipe_after, train_command
 from training.export import round_to_half
 from training.forms import table_of_labels
 from training.frozen import PENALTY, _frozen_network, fit_logistic, load_start
@@ -86,6 +86,14 @@ def test_a_whole_run_and_one_that_starts_from_it(tmp_path: Path) -> None:
     assert _train(data, tmp_path / "two", "--start", str(tmp_path / "one")) == 0
     card = (tmp_path / "two" / "CARD.md").read_text()
     assert "the backbone of drawn 1, itself started from ImageNet-1k weights" in card
+
+
+def test_the_own_recipe_follows_the_bundle_that_it_starts_from() -> None:
+    """Else `--frozen --start household` would ask everybody to write a recipe first."""
+    own, household = find_recipe("own"), find_recipe("household")
+    taken = recipe_after("household", own)
+    assert (taken.backbone, taken.size) == (household.backbone, household.size)
+    assert (taken.name, taken.sources, taken.views) == (own.name, own.sources, own.views)
 
 
 def test_what_a_start_refuses(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
