@@ -26,6 +26,7 @@ from classifier.inference.bundle import (
 from classifier.inference.manifest import MANIFEST_NAME, Manifest, read_manifest
 from classifier.inference.predict import Predictor
 from service.store.rows import ModelRecord
+from service.synced import copy_synced, sync_folder
 from service.usecases.model_desk import LoadedModel, ShelfBundle
 
 logger = logging.getLogger("tallytare")
@@ -137,15 +138,15 @@ class BundleShelf:
         unfinished = self._folder / f"{_UNFINISHED}{uuid4()}"
         unfinished.mkdir()
         for part in (MANIFEST_NAME, manifest.network.file, manifest.card):
-            _copy_synced(source / part, unfinished / part)
+            copy_synced(source / part, unfinished / part)
         self._checked(unfinished)
-        _sync_folder(unfinished)
+        sync_folder(unfinished)
         try:
             os.rename(unfinished, final)
         except OSError:
             if not final.is_dir():  # else another process has just put the same one there
                 raise
-        _sync_folder(self._folder)
+        sync_folder(self._folder)
 
     def _sweep(self) -> None:
         """Remove what broken-off promotions left; one that is still running is younger."""
@@ -177,20 +178,3 @@ def _shelf_bundle(name: str, path: Path, *, shipped: bool) -> ShelfBundle:
     except BundleError as error:
         return ShelfBundle(name, name, shipped, error.message)
     return ShelfBundle(name, f"{manifest.name} {manifest.version}", shipped)
-
-
-def _copy_synced(source: Path, target: Path) -> None:
-    shutil.copyfile(source, target)
-    with target.open("rb+") as file:
-        os.fsync(file.fileno())
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make names last; Windows can't open folders and does without."""
-    if os.name == "nt":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

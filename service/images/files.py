@@ -9,6 +9,7 @@ from uuid import uuid4
 
 from classifier.domain.errors import StorageError, UnknownIdError
 from service.images.names import UNFINISHED, checked_name, name_of
+from service.synced import sync_folder
 
 
 class PhotoFiles:
@@ -42,7 +43,7 @@ class PhotoFiles:
             self._make_folder(path.parent)
             _write_synced(unfinished, jpeg)
             os.replace(unfinished, path)
-            _sync_folder(path.parent)
+            sync_folder(path.parent)
         except OSError as error:
             _forget(unfinished)
             raise StorageError(
@@ -97,7 +98,7 @@ class PhotoFiles:
     def _make_folder(self, folder: Path) -> None:
         if not folder.is_dir():
             folder.mkdir(parents=True, exist_ok=True)
-            _sync_folder(folder.parent)
+            sync_folder(folder.parent)
 
 
 def _write_synced(path: Path, data: bytes) -> None:
@@ -107,17 +108,6 @@ def _write_synced(path: Path, data: bytes) -> None:
         view = memoryview(data)
         while view:
             view = view[os.write(descriptor, view) :]
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make a rename last; Windows can't open folders and does without."""
-    if os.name == "nt":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)

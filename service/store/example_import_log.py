@@ -14,7 +14,7 @@ from service.store.append import already_recorded, insert
 from service.store.capture_log import remember_model
 from service.store.database import Database
 from service.store.example_tables import example_sets, withdrawals
-from service.store.rows import ModelRecord
+from service.store.rows import ModelRecord, sort_values
 from service.store.tables import captures, embeddings, items, sorts
 
 
@@ -75,21 +75,7 @@ class ExampleImportLog:
         def work(connection: Connection) -> None:
             if already_recorded(connection, example_sets, set_id, sent, "example set"):
                 return
-            values: dict[str, Any] = {
-                "id": sort.id,
-                "name": sort.name,
-                "place": sort.place,
-                "stratum": sort.stratum,
-                "sorted_on": sort.sorted_on,
-                "days": sort.days,
-                "persons": sort.persons,
-                "programme_id": sort.programme_id,
-                "programme_version": programme_version,
-                "sorters": list(sort.sorters),
-                "keeps_photos": sort.keeps_photos,
-                "at": sort.created_at,
-            }
-            insert(connection, sorts, sent, values)
+            insert(connection, sorts, sent, sort_values(sort, programme_version))
             row = {"id": set_id, "sort_id": sort.id, "source": source, "at": sort.created_at}
             insert(connection, example_sets, sent, row)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from sqlalchemy import RowMapping
 
@@ -135,6 +135,24 @@ def to_sort(row: Row) -> SortInfo:
         created_at=row["at"],
         closed=row["last_event"] == "close",
     )
+
+
+def sort_values(sort: SortInfo, programme_version: str) -> dict[str, Any]:
+    """Return what a new sort's row holds."""
+    return {
+        "id": sort.id,
+        "name": sort.name,
+        "place": sort.place,
+        "stratum": sort.stratum,
+        "sorted_on": sort.sorted_on,
+        "days": sort.days,
+        "persons": sort.persons,
+        "programme_id": sort.programme_id,
+        "programme_version": programme_version,
+        "sorters": list(sort.sorters),
+        "keeps_photos": sort.keeps_photos,
+        "at": sort.created_at,
+    }
 
 
 def to_item(row: Row) -> Item:

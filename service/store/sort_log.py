@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any, Literal
+from typing import Literal
 
 from sqlalchemy import Connection, Table, exists, func, select
 
@@ -23,6 +23,7 @@ from service.store.rows import (
     Row,
     SortRows,
     in_order,
+    sort_values,
     to_batch,
     to_change,
     to_item,
@@ -56,21 +57,7 @@ class SortLog:
 
         def work(connection: Connection) -> SortInfo:
             if not already_recorded(connection, sorts, sort.id, sent, "sort"):
-                values: dict[str, Any] = {
-                    "id": sort.id,
-                    "name": sort.name,
-                    "place": sort.place,
-                    "stratum": sort.stratum,
-                    "sorted_on": sort.sorted_on,
-                    "days": sort.days,
-                    "persons": sort.persons,
-                    "programme_id": sort.programme_id,
-                    "programme_version": programme_version,
-                    "sorters": list(sort.sorters),
-                    "keeps_photos": sort.keeps_photos,
-                    "at": sort.created_at,
-                }
-                insert(connection, sorts, sent, values)
+                insert(connection, sorts, sent, sort_values(sort, programme_version))
             return load_sort(connection, sort.id)
 
         return self._database.write(work)

@@ -225,7 +225,7 @@ from service.settings import Settings
 from service.usecases import bundles
 from service.wiring import build_services
 
-copied = shelf._copy_synced
+copied = shelf.copy_synced
 step = int(sys.argv[4])
 
 def dies(source, target):
@@ -237,7 +237,7 @@ def dies(source, target):
         os.kill(os.getpid(), signal.SIGKILL)
     copied(source, target)
 
-shelf._copy_synced = dies
+shelf.copy_synced = dies
 built = build_services(
     Settings(data_dir=Path(sys.argv[1]), bundle=sys.argv[2], database_url=sys.argv[5])
 )
