@@ -20,8 +20,6 @@ from service.web.errors import install_error_handlers
 from service.web.security import Gate
 from service.wiring import LoadedModel, build_services
 
-_LEARNING_ENDS_S = 5.0
-
 __all__ = ["LoadedModel", "build_services", "create_app"]
 
 
@@ -40,10 +38,7 @@ def create_app(
     @asynccontextmanager
     async def close_at_end(_app: FastAPI) -> AsyncIterator[None]:
         yield
-        used.inference.shutdown(wait=False)
-        used.learning.close()
-        used.learning.settle(_LEARNING_ENDS_S)  # it may be reading the log, which is closed next
-        used.log.close()
+        used.close()
 
     app = FastAPI(
         title="tallytare",

@@ -107,7 +107,7 @@ def demo_command(
 
             run_server(settings, services=services, path=page, open_browser=open_browser)
     finally:
-        services.log.close()
+        services.close()
 
 
 @app.command("serve")

@@ -18,7 +18,7 @@ from service.store.schema import open_database
 from service.usecases.services import Services
 from service.usecases.sorts import create_sort
 from service.wiring import LoadedModel, build_services
-from tests.fakes import FakeClock, FakePredictor, model_record, new_id, shut_down
+from tests.fakes import FakeClock, FakePredictor, model_record, new_id
 from tests.postgres import NoPostgresError, PostgresServer, leave_out, running_server
 
 ON_BOTH = ("tests/store/", "tests/web/test_api")
@@ -102,7 +102,7 @@ def services(settings: Settings, predictor: FakePredictor, clock: FakeClock) -> 
     model = LoadedModel(predictor, model_record(), "")
     built = replace(build_services(settings, model=model), clock=clock)
     yield built
-    shut_down(built)
+    built.close()
 
 
 @pytest.fixture

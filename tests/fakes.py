@@ -18,7 +18,6 @@ from classifier.domain.suggestion import Ranked, Thresholds
 from service.bundle_shelf import BundleShelf
 from service.store.rows import ModelRecord
 from service.usecases.model_desk import LoadedModel, ModelDesk
-from service.usecases.services import Services
 
 FORM_CATEGORIES: dict[str, dict[str, float]] = {
     "drink_can": {"aluminium_cans": 0.9, "steel_cans": 0.1},
@@ -89,13 +88,6 @@ class FakeClock:
         """Return the time and move on."""
         self.now += self.step
         return self.now
-
-
-def shut_down(services: Services) -> None:
-    """Close a store once nothing in the background reads it."""
-    services.learning.close()
-    services.learning.settle()
-    services.log.close()
 
 
 def new_id() -> str:

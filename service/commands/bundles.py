@@ -44,7 +44,7 @@ def _open(settings: Settings) -> Iterator[Services]:
         yield services
     finally:
         services.inference.shutdown()
-        services.log.close()
+        services.close()
 
 
 def _tell(view: BundlesView) -> None:

@@ -106,7 +106,7 @@ def import_command(
             new = run_import(services, plan, sorter=sorter, progress=tell)
         typer.echo(f"Imported {new} photos as {plan.source!r}.")
     finally:
-        services.log.close()
+        services.close()
 
 
 @examples_app.command("doubts")

@@ -42,7 +42,7 @@ def opened(settings: Settings) -> Iterator[Services]:
     try:
         yield services
     finally:
-        services.log.close()
+        services.close()
 
 
 def find_sort(services: Services, wanted: str) -> SortInfo:

@@ -21,6 +21,8 @@ from service.store.rows import ModelRecord
 from service.usecases.learning_desk import LearningDesk
 from service.usecases.model_desk import ModelDesk, PredictorProtocol
 
+_LEARNING_ENDS_S = 5.0  # it stops at its next confirmation
+
 
 class PhotoReader(Protocol):
     """Turns bytes from outside into something safe, or refuses them."""
@@ -68,6 +70,13 @@ class Services:
     def thumbs(self) -> Thumbs:
         """Small pictures of the photos, beside them in the data folder."""
         return Thumbs(self.settings.data_dir / "thumbs", self.photos)
+
+    def close(self) -> None:
+        """Let go of everything; what is learned in the background first, since it reads the log."""
+        self.inference.shutdown(wait=False)
+        self.learning.close()
+        self.learning.settle(_LEARNING_ENDS_S)
+        self.log.close()
 
     def programme(self, programme_id: str) -> Programme:
         """Return a programme.

@@ -138,7 +138,7 @@ def _services(folder: Path) -> Iterator[Services]:
     finally:
         built.learning.close()
         built.inference.shutdown()
-        built.log.close()
+        built.close()
 
 
 def _sort(sort_id: str, count: int) -> dict[str, Any]:

@@ -101,7 +101,7 @@ def store(run: Run, data_dir: Path) -> Path:
         programme_id="alder_valley",
     )
     take_photo(services, sort_id=sort.id, capture_id=new_id(), data=photo_of("food"))
-    services.log.close()
+    services.close()
     return data_dir
 
 

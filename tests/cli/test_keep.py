@@ -22,7 +22,7 @@ def filled(data_dir: Path) -> str:
     )
     sort = start(services)
     enter(services, sort, capture_id=take(services, sort).id, count=3)
-    services.log.close()
+    services.close()
     return sort.name
 
 

@@ -30,7 +30,7 @@ def demo_folder(tmp_path_factory: pytest.TempPathFactory, tiny: Path) -> Path:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(demo_data, "PACKAGE", "demo_images")
         make_demo_sort(services)
-    services.log.close()
+    services.close()
     return settings.data_dir
 
 

@@ -26,7 +26,7 @@ def sort(data_dir: Path) -> str:
         services, sort_id=new_id(), name="Bag 7", place="Flat 3", sorted_on=date(2026, 5, 1),
         days=7, persons=2, programme_id="port_sable", sorters=("Ada",),
     )  # fmt: skip
-    services.log.close()
+    services.close()
     return made.name
 
 

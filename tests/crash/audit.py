@@ -40,7 +40,7 @@ def audit(settings: Settings, account: Account) -> Finding:
     try:
         return _compare(services, account)
     finally:
-        services.log.close()
+        services.close()
 
 
 def _compare(services: Services, account: Account) -> Finding:

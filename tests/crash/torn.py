@@ -53,7 +53,7 @@ def torn_log(folder: Path, *, cuts: int, seed: int = 7) -> Line:
     model = LoadedModel(FakePredictor(), model_record(), "")
     services = build_services(settings, model=model)
     sort = start(services)
-    services.log.close()
+    services.close()
     writer = subprocess.run(
         [sys.executable, "-c", _WRITER, str(settings.data_dir), sort.id, str(_ACKNOWLEDGED)],
         cwd=ROOT,
@@ -88,7 +88,7 @@ def torn_log(folder: Path, *, cuts: int, seed: int = 7) -> Line:
         enter(opened, sort, "garden")
         if counts(opened, sort)["garden"] != 1:
             problems.append(f"cut {number}: nothing can be entered afterwards")
-        opened.log.close()
+        opened.close()
         shutil.rmtree(copy.data_dir)
     finding = Finding(
         acknowledged=cuts * len(account.items),

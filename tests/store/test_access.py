@@ -131,14 +131,14 @@ def test_several_service_processes_share_who_is_in(
         access.revoke(services, device_id=session.device.id)
         assert access.device_of(other, session.token) is None
     finally:
-        other.log.close()
+        other.close()
 
 
 @pytest.mark.sqlite_only
 def test_no_secret_is_stored(services: Services, settings: Settings) -> None:
     code = access.make_join_code(services, role="owner")
     session = access.join(services, code=code.code, name="Ana")
-    services.log.close()
+    services.close()
     stored = b"".join(each.read_bytes() for each in settings.data_dir.rglob("*") if each.is_file())
     assert session.device.id.encode() in stored
     for secret in (code.code, code.grouped, session.token):

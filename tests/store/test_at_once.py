@@ -150,7 +150,7 @@ def test_two_services_on_one_store(settings: Settings, services: Services, sort:
     assert _at_once(work) == []
     assert counts(services, sort) == {CARDBOARD: 10, "food": 40}
     assert told["conflict"] == 30
-    other.log.close()
+    other.close()
 
 
 def test_the_model_is_asked_by_no_more_than_allowed(

@@ -168,7 +168,7 @@ def test_a_database_locked_by_another_program(settings: Settings) -> None:
     other.close()
     enter(quick, sort)
     assert counts(quick, sort) == {CARDBOARD: 1}
-    quick.log.close()
+    quick.close()
 
 
 @pytest.mark.sqlite_only
@@ -177,7 +177,7 @@ def test_a_database_damaged_in_the_middle(settings: Settings, services: Services
     sort = start(services)
     for _ in range(200):
         enter(services, sort, note="n" * 500)
-    services.log.close()
+    services.close()
     path = settings.data_dir / "tallytare.sqlite3"
     with sqlite3.connect(path) as raw:
         raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
@@ -212,7 +212,7 @@ def test_a_missing_model_leaves_everything_else(
     assert (item.suggested, item.model_version) == (None, None)
     state = upkeep.health(without)
     assert (state.ok, state.store, state.model) == (False, True, None)
-    without.log.close()
+    without.close()
     assert captures.get_capture(services, photo.id).confirmed_item == item
 
 

@@ -24,7 +24,7 @@ from service.usecases import items, keeping, piles, reports, sorts, upkeep
 from service.usecases.keeping import Store
 from service.usecases.services import Services
 from service.wiring import LoadedModel, build_services
-from tests.fakes import FakePredictor, model_record, new_id, shut_down
+from tests.fakes import FakePredictor, model_record, new_id
 from tests.postgres import PostgresServer
 from tests.store.entries import counts, enter, start, take, weigh
 
@@ -72,7 +72,7 @@ def other(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Settings]:
 def _opened(settings: Settings) -> Iterator[Services]:
     services = build_services(settings, model=LoadedModel(FakePredictor(), model_record(), ""))
     yield services
-    shut_down(services)
+    services.close()
 
 
 def _of(services: Services) -> Store:

@@ -45,7 +45,7 @@ def test_what_was_acknowledged_survives_a_kill(settings: Settings) -> None:
     model = LoadedModel(FakePredictor(), model_record(), "")
     services = build_services(settings, model=model)
     sort = start(services)
-    services.log.close()
+    services.close()
     chance = random.Random(2026)
     acknowledged: list[list[str]] = []
     for _ in range(ROUNDS):
@@ -75,4 +75,4 @@ def test_what_was_acknowledged_survives_a_kill(settings: Settings) -> None:
     assert len({item.capture_id for item in stored.values()}) == len(stored)
     assert len(stored) <= len(acknowledged) + ROUNDS
     assert upkeep.check_store(services).ok
-    services.log.close()
+    services.close()

@@ -39,8 +39,7 @@ def other(settings: Settings, predictor: FakePredictor, clock: FakeClock) -> Ite
     model = LoadedModel(predictor, model_record(), "")
     built = replace(build_services(settings, model=model), clock=clock)
     yield built
-    built.learning.close()
-    built.log.close()
+    built.close()
 
 
 def look(services: Services, sort: SortInfo, predictor: FakePredictor, kind: object) -> CaptureView:

@@ -138,6 +138,4 @@ def test_the_log_adds_up_like_a_sheet_of_paper(steps: list[tuple[str, int, str, 
                 assert bench.closed
                 assert kind not in ("resend", "toggle")
             assert counts(built, bench.sort) == bench.totals()
-        built.learning.close()
-        built.learning.settle()  # else it reads a store whose folder is being removed
-        built.log.close()
+        built.close()

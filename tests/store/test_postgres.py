@@ -17,7 +17,7 @@ from service.store.refusals import storage_error
 from service.store.schema import open_database
 from service.usecases.services import Services
 from service.wiring import LoadedModel, build_services
-from tests.fakes import FakePredictor, model_record, shut_down
+from tests.fakes import FakePredictor, model_record
 from tests.postgres import VARIABLE, PostgresServer, leave_out
 from tests.store.entries import CARDBOARD, counts, enter, start
 
@@ -38,7 +38,7 @@ def here(url: str, services: Services) -> Iterator[Services]:
     settings = services.settings.model_copy(update={"database_url": url, "busy_timeout_s": 0.3})
     built = build_services(settings, model=LoadedModel(FakePredictor(), model_record(), ""))
     yield built
-    shut_down(built)
+    built.close()
 
 
 def test_a_sort_that_another_station_holds(here: Services) -> None:

@@ -54,9 +54,7 @@ def other(settings: Settings, first: Path) -> Iterator[Services]:
 def _process(settings: Settings, bundle: Path) -> Iterator[Services]:
     built = build_services(settings.model_copy(update={"bundle": str(bundle)}))
     yield built
-    built.learning.close()
-    built.inference.shutdown()
-    built.log.close()
+    built.close()
 
 
 @pytest.fixture

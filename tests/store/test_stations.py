@@ -23,7 +23,7 @@ from classifier.domain.errors import ConflictError
 from service.settings import Settings
 from service.usecases import items, piles, sorts
 from service.wiring import LoadedModel, build_services
-from tests.fakes import FakePredictor, model_record, new_id, shut_down
+from tests.fakes import FakePredictor, model_record, new_id
 from tests.store.entries import enter, weigh
 services = build_services(
     Settings(data_dir=Path(sys.argv[1]), database_url=sys.argv[2], busy_timeout_s=30),
@@ -56,7 +56,7 @@ for item in work["contested"]:
             sorts.close_sort(services, sort.id, event_id=new_id())
         except ConflictError:
             pass
-shut_down(services)
+services.close()
 print(json.dumps(told), flush=True)
 """
 

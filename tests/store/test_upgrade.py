@@ -23,7 +23,7 @@ from service.store.engines import make_engine
 from service.store.schema import HEAD, open_database
 from service.usecases import captures, items, piles, reports, sorts, upkeep
 from service.wiring import LoadedModel, build_services
-from tests.fakes import FakePredictor, jpeg, model_record, shut_down
+from tests.fakes import FakePredictor, jpeg, model_record
 from tests.postgres import PostgresServer
 from tests.store.entries import enter, take, weigh
 
@@ -163,7 +163,7 @@ def test_an_old_store_says_the_same_afterwards(url: str, version: str, tmp_path:
     enter(services, sort, "food", capture_id=take(services, sort).id)
     weigh(services, sort, "food")
     assert len(piles.piles(services, SORT).piles) == 2
-    shut_down(services)
+    services.close()
 
 
 def test_an_upgraded_schema_is_what_the_tables_say(url: str) -> None:

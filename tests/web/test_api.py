@@ -242,7 +242,7 @@ def test_health(client: TestClient, services: Services) -> None:
         "model": "fake 1.0.0",
         "problems": [],
     }
-    services.log.close()
+    services.close()
     for path in services.settings.data_dir.glob("tallytare.sqlite3*"):
         path.unlink()
     services.settings.data_dir.joinpath("tallytare.sqlite3").mkdir()

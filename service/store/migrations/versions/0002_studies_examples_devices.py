@@ -1,6 +1,6 @@
 """Studies, learning in place, reviewed examples and devices.
 
-Revision 0002, follows 0001. Only adds tables and columns that may be empty.
+Revision 0002, follows 0001. Only adds tables, an index and columns that may be empty.
 """
 
 from __future__ import annotations
@@ -39,6 +39,7 @@ def upgrade() -> None:
     op.add_column("captures", sa.Column("learned", sa.JSON()))
     op.add_column("captures", _text("origin", 400, nullable=True))
     op.add_column("captures", _text("object_group", 200, nullable=True))
+    _index("items", "sort_id", "category", "route", "count")
     _studies()
     _examples()
     _access()
@@ -46,6 +47,7 @@ def upgrade() -> None:
 
 def downgrade() -> None:
     """Drop what was added."""
+    op.drop_index(op.f("ix_items_sort_id_category_route_count"), "items")
     for name in reversed(TABLES):
         op.drop_table(name)
     for column in reversed(CAPTURE_COLUMNS):
