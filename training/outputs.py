@@ -65,11 +65,12 @@ def _scaled(views: torch.Tensor) -> torch.Tensor:
 def answer_views(net: SortNet, views: torch.Tensor, *, device: torch.device) -> Answers:
     """Run the network over cut views, uint8 of shape (n, v, S, S, 3)."""
     n, v = views.shape[:2]
+    batch = _FEW if device.type == "cpu" else _BATCH
     parts: list[Outputs] = []
     net.eval()
     with torch.inference_mode():
-        for start in range(0, n, _BATCH):
-            parts.append(net(_scaled(views[start : start + _BATCH].to(device))))
+        for start in range(0, n, batch):
+            parts.append(net(_scaled(views[start : start + batch].to(device))))
     return Answers(
         *(
             torch.cat([getattr(part, name).float().cpu() for part in parts]).view(n, v, -1).numpy()

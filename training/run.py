@@ -26,6 +26,7 @@ from training.forms import FormTable, table_of_labels
 from training.frozen import Start, fit_frozen, load_start
 from training.images import load_views
 from training.manifest import Example, read_sets, require_sources
+from training.memory import keep_freed_memory
 from training.network import SortNet, blend_backbone
 from training.outputs import answer_views
 from training.publish import write_bundle
@@ -64,6 +65,8 @@ def run(job: Job) -> Path | None:
     Under `torchrun` all processes train together; the first one alone judges and writes, the
     others return None.
     """
+    if job.frozen:
+        keep_freed_memory()
     with joined_ranks() as (ranks, device):
         return _run(job, ranks, device)
 
