@@ -14,11 +14,13 @@ from training.memory import keep_freed_memory
 
 if sys.argv[1] == "kept":
     keep_freed_memory()
-for _ in range(3):
-    np.ones(2_000_000)
+def batch():
+    return [np.ones(1_500_000) for _ in range(6)]  # 12 MB each, as the features of a batch
+
+batch(), batch()
 before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
-for _ in range(20):
-    np.ones(2_000_000)
+for _ in range(10):
+    batch()
 print(resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before)
 """
 

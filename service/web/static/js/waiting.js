@@ -55,6 +55,7 @@ export class Unanswered {
       const picture = this.pictureOf(capture);
       const top = capture.suggestion.categories[0];
       const said = capture.hidden ? "you say first"
+        : capture.suggestion.decision === "not_an_item" ? "no item seen"
         : top ? `perhaps ${this.words.category(top.id)}` : "nothing recognised";
       return el("li", {}, el("button", {
         type: "button", "data-capture": capture.id, onclick: () => this.open(capture),
