@@ -9,11 +9,10 @@ import sys
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
-from importlib.resources import files
 from pathlib import Path
 
-from classifier.domain.errors import DataFileError, TallytareError
-from training.recipe import Recipe, load_recipe
+from classifier.domain.errors import TallytareError
+from training.recipe import Recipe, find_recipe, load_recipe
 
 _OWN = "own"  # the recipe for one's own pictures
 
@@ -136,21 +135,6 @@ def evaluate_command(arguments: list[str]) -> int:
         sys.stdout.write(json.dumps(result) + "\n" if given.json else told)
 
     return _guarded(work)
-
-
-def find_recipe(name: str) -> Recipe:
-    """Load a shipped recipe by name, or a file by path."""
-    shipped = files("training") / "recipes" / f"{name}.toml"
-    if shipped.is_file():
-        return load_recipe(Path(str(shipped)))
-    if not Path(name).is_file():
-        names = sorted(
-            entry.name.removesuffix(".toml")
-            for entry in (files("training") / "recipes").iterdir()
-            if entry.name.endswith(".toml")
-        )
-        raise DataFileError(f"no recipe {name!r}; shipped are {', '.join(names)}, or give a file")
-    return load_recipe(Path(name))
 
 
 def recipe_after(start: str, recipe: Recipe) -> Recipe:

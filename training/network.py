@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import copy
 import importlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, cast
 
@@ -133,6 +135,26 @@ class SortNet(nn.Module):
     def body_parameters(self) -> list[nn.Parameter]:
         """Parameters which start from pretraining."""
         return list(self.backbone.parameters())
+
+
+def average_networks(nets: Sequence[SortNet]) -> SortNet:
+    """Average the weights and statistics of networks that began with the same ones.
+
+    References
+    ----------
+    Wortsman et al., Model soups, ICML 2022.
+    """
+    states = [net.state_dict() for net in nets]
+    result = copy.deepcopy(nets[0])
+    result.load_state_dict(
+        {
+            name: sum(state[name] for state in states) / len(states)
+            if value.is_floating_point()
+            else value
+            for name, value in states[0].items()
+        }
+    )
+    return result
 
 
 def blend_backbone(net: SortNet, backbone: str, share: float) -> SortNet:

@@ -6,6 +6,7 @@ import dataclasses
 import json
 import tomllib
 from dataclasses import dataclass
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -23,11 +24,11 @@ class Recipe:
     size: int = 224  # px, side of the square that the network sees
     sources: tuple[str, ...] = ()  # empty: every source of the data
     sisters: tuple[str, ...] = ()  # sources each kept out of a further run, to judge and calibrate
+    members: int = 1  # networks of different seeds whose weights are averaged
+    teacher: str = ""  # recipe (name or file) whose network this one also learns from
     epochs: int = 24
     batch: int = 128  # pictures a step
     rate: float = 6e-4  # peak learning rate of the backbone (AdamW)
-    head_rate: float = 3e-3  # peak learning rate of the heads
-    decay: float = 0.02  # weight decay
     smoothing: float = 0.05  # label smoothing, 0 to 1
     mix: float = 0.5  # share of batches that are mixed (mixup or cutmix), 0 to 1
     style: float = 0.0  # share of batches whose feature statistics are mixed (MixStyle), 0 to 1
@@ -50,19 +51,19 @@ class Recipe:
             "name": bool(self.name),
             "backbone": self.backbone in {"lite0", "lite1", "lite2"},
             "size": 64 <= self.size <= 512 and self.size % 4 == 0,
+            "members": 1 <= self.members <= 16,
             "epochs": self.epochs >= 1,
-            "batch": self.batch >= 2,
             "turn": 0 <= self.turn <= 180,
+            "rate": 0 < self.rate <= 1,
+            "batch": self.batch >= 2,
             "views": len(self.views) > 0 and all(0 <= v <= 1 for v in self.views),
             "sisters": not self.sources or set(self.sisters) < set(self.sources),
         }
         shares = ("smoothing", "mix", "style", "negatives", "balance", "average", "zoom", "blend")
         for share in shares:
             checks[share] = 0 <= getattr(self, share) <= 1
-        for strength in ("decay", "light", "material_weight", "route_weight", "keep_weight"):
+        for strength in ("light", "material_weight", "route_weight", "keep_weight"):
             checks[strength] = 0 <= getattr(self, strength) <= _STRONGEST
-        for rate in ("rate", "head_rate"):
-            checks[rate] = 0 < getattr(self, rate) <= 1
         for name, fine in checks.items():
             if not fine:
                 raise DataFileError(f"recipe: {name} = {getattr(self, name)!r} is out of range")
@@ -83,6 +84,21 @@ def load_recipe(path: Path) -> Recipe:
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise DataFileError(f"recipe {path}: {error}", file=str(path)) from error
     return make_recipe(values, file=str(path))
+
+
+def find_recipe(name: str) -> Recipe:
+    """Load a shipped recipe by name, or a file by path."""
+    shipped = files("training") / "recipes" / f"{name}.toml"
+    if shipped.is_file():
+        return load_recipe(Path(str(shipped)))
+    if not Path(name).is_file():
+        names = sorted(
+            entry.name.removesuffix(".toml")
+            for entry in (files("training") / "recipes").iterdir()
+            if entry.name.endswith(".toml")
+        )
+        raise DataFileError(f"no recipe {name!r}; shipped are {', '.join(names)}, or give a file")
+    return load_recipe(Path(name))
 
 
 def make_recipe(values: dict[str, Any], *, file: str = "recipe") -> Recipe:

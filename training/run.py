@@ -11,29 +11,27 @@ from typing import Any
 
 import numpy as np
 import torch
-from tqdm import tqdm
 
 from classifier.domain.categories import load_categories
 from classifier.domain.errors import DataFileError
 from classifier.domain.programme import load_shipped_programmes
 from classifier.inference.preprocess import Preprocessing, view_probabilities
 from training.calibrate import HeldOut, fit_view_temperature, set_thresholds
-from training.checkpoint import HalfTrained, load_network, save_network
 from training.dataset import Dataset, load_dataset
 from training.evaluate import Scored, by_form, by_material, non_item_auroc, route_matrix, score_by
 from training.export import round_to_half
 from training.forms import FormTable, table_of_labels
 from training.frozen import Start, fit_frozen, load_start
 from training.images import load_views
+from training.learn import Learner
 from training.manifest import Example, read_sets, require_sources
 from training.memory import keep_freed_memory
-from training.network import SortNet, blend_backbone
+from training.network import SortNet
 from training.outputs import answer_views
 from training.publish import write_bundle
 from training.ranks import Ranks, joined_ranks
 from training.recipe import Recipe
 from training.splits import refuse_empty_splits
-from training.train import train_network
 
 PROGRAMME = "alder_valley"  # the shipped programme under which routes are scored
 LEAST_ROUTE = 0.5  # least route threshold
@@ -84,7 +82,8 @@ def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
     _report_data(data)
     _check_splits(recipe, data)
     preprocessing = Preprocessing(size=recipe.size, views=recipe.views)
-    learn = partial(_network, job, start, preprocessing, table, data, device, ranks)
+    learner = Learner(recipe, table, data, device, ranks, job.work)
+    learn = partial(_network, job, start, preprocessing, learner)
     net = learn(recipe.sources)
     strangers = {source: learn(_others(source, recipe, data)) for source in recipe.sisters}
     if not ranks.first:
@@ -173,53 +172,17 @@ def _network(
     job: Job,
     start: Start | None,
     preprocessing: Preprocessing,
-    table: FormTable,
-    data: Dataset,
-    device: torch.device,
-    ranks: Ranks,
+    learner: Learner,
     sources: Sequence[str],
 ) -> SortNet:
-    """Train on the train split of some sources (none named: all), or take up a finished one."""
-    recipe = job.recipe
-    rows = data.rows(
-        [
-            split == "train" and (not sources or example.source in sources)
-            for example, split in zip(data.examples, data.splits, strict=True)
-        ]
-    )
-    title = "-".join(sources) or "all"
-    if not len(rows):
-        raise DataFileError(f"no picture of {title} lies in the train split; add pictures")
-    if job.frozen:
-        fitted = fit_frozen(
-            recipe, table, data, rows, preprocessing, start=start, device=device,
-            workers=job.workers,
-        )  # fmt: skip
-        return round_to_half(fitted).to(memory_format=torch.channels_last)
-    kept = job.work / f"{title}.pt"
-    pictures = data.fingerprint(rows)
-    net = load_network(kept, recipe, table, pictures=pictures)
-    if net is None:
-        half = HalfTrained.of(kept.with_suffix(".half"), recipe, table, pictures=pictures)
-        canvases, labels = data.canvases.pick(rows), data.labels.pick(rows)
-        described = f"{title}, {len(rows)} pictures"
-        with tqdm(
-            total=recipe.epochs, desc=described, unit="epoch", disable=not ranks.first
-        ) as bar:
-
-            def progress(epoch: int, loss: float, seconds: float) -> None:
-                del seconds
-                bar.set_postfix(loss=f"{loss:.3f}")
-                bar.update(epoch - bar.n)
-
-            net = train_network(
-                recipe, table, canvases, labels, device=device, progress=progress, store=half,
-                ranks=ranks,
-            )  # fmt: skip
-        if ranks.first:
-            save_network(kept, net, recipe, table, pictures=pictures)
-            half.forget()
-    return round_to_half(blend_backbone(net, recipe.backbone, recipe.blend))
+    """Learn from the train split of some sources; rounded as it ships."""
+    if not job.frozen:
+        return round_to_half(learner.network(sources))
+    fitted = fit_frozen(
+        job.recipe, learner.table, learner.data, learner.rows(sources), preprocessing,
+        start=start, device=learner.device, workers=job.workers,
+    )  # fmt: skip
+    return round_to_half(fitted).to(memory_format=torch.channels_last)
 
 
 def _held_out_answers(

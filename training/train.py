@@ -31,6 +31,9 @@ from training.recipe import Recipe
 from training.state import StateStore, TrainingState
 
 _UNKNOWN = -1
+_DECAY = 0.02  # of weights, by AdamW
+_HEADS_FASTER = 5  # times the learning rate of the backbone; heads start from nothing
+_TAUGHT = 1.0  # weight of the teacher's answers beside the labels
 ALONE = Ranks()
 Progress = Callable[[int, float, float], None]  # number of the epoch, mean loss, seconds
 
@@ -72,12 +75,14 @@ def train_network(
     progress: Progress | None = None,
     store: StateStore | None = None,
     ranks: Ranks = ALONE,
+    teacher: SortNet | None = None,
 ) -> SortNet:
     """Train by a recipe and return the network with the running average of its weights.
 
     `progress` is called after each epoch with its number (from 1), mean loss and seconds. With a
     `store`, a training that was stopped goes on after its last finished epoch, to the result that
-    it would have had. Each of `ranks` takes its share of every batch.
+    it would have had. Each of `ranks` takes its share of every batch. A `teacher` answers every
+    picture as it was drawn, and the network learns its answers beside the labels.
     """
     ranks.check(recipe.batch)
     torch.manual_seed(recipe.seed)  # every process begins with the same heads
@@ -85,20 +90,20 @@ def train_network(
         recipe.backbone, len(table.forms), len(table.materials), style=recipe.style, pretrained=True
     ).to(device)
     net = net.to(memory_format=torch.channels_last)
-    teacher = copy.deepcopy(net.backbone).eval().requires_grad_(False)
+    before = copy.deepcopy(net.backbone).eval().requires_grad_(False)
     average = AveragedModel(net, multi_avg_fn=ramped_average(recipe.average), use_buffers=True)
     optimizer = torch.optim.AdamW(
         [
             {"params": net.body_parameters(), "lr": recipe.rate},
-            {"params": net.head_parameters(), "lr": recipe.head_rate},
+            {"params": net.head_parameters(), "lr": recipe.rate * _HEADS_FASTER},
         ],
-        weight_decay=recipe.decay,
+        weight_decay=_DECAY,
     )
     per_epoch = max(1, len(labels.forms) // recipe.batch)
     schedule = torch.optim.lr_scheduler.LambdaLR(
         optimizer, lambda step: _rate_factor(step, per_epoch * recipe.epochs)
     )
-    loss_of = LossOf(recipe, table, teacher, device)
+    loss_of = LossOf(recipe, table, before, device, teacher=teacher)
     weights = sampling_weights(labels, recipe.balance)
     canvases, labels = canvases.to(device), labels.to(device)
     state = TrainingState(net, average, optimizer, schedule)
@@ -173,12 +178,22 @@ def empty_scenes(
 
 
 class LossOf:
-    """The loss of one batch: forms, materials, streams and what the pretrained network saw."""
+    """The loss of one batch: forms, materials, streams and what other networks see in it.
+
+    `before` is the pretrained backbone, `teacher` a network that was trained for these forms.
+    """
 
     def __init__(
-        self, recipe: Recipe, table: FormTable, teacher: nn.Module, device: torch.device
+        self,
+        recipe: Recipe,
+        table: FormTable,
+        before: nn.Module,
+        device: torch.device,
+        *,
+        teacher: SortNet | None = None,
     ) -> None:
-        self.recipe, self.teacher, self.device = recipe, teacher, device
+        self.recipe, self.before, self.device = recipe, before, device
+        self.teacher = teacher.eval().requires_grad_(False).to(device) if teacher else None
         self.non_item = table.ids.index(NON_ITEM)
         self.stream_of = torch.tensor(table.parents("stream"), device=device)
         self.streams = len(table.streams)
@@ -200,7 +215,8 @@ class LossOf:
         with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
             outputs = net(images)
             with torch.no_grad():
-                seen = self.teacher(images) if self.recipe.keep_weight else None
+                seen = self.before(images) if self.recipe.keep_weight else None
+                taught = self.teacher(images).forms if self.teacher else None
         loss = self.label_loss(outputs, forms, materials)
         if mixed:
             other = self.label_loss(outputs, forms[partner], materials[partner])
@@ -208,6 +224,8 @@ class LossOf:
         total = loss.mean()
         if seen is not None:
             total = total + self.recipe.keep_weight * _distance(outputs.kept, seen)
+        if taught is not None:
+            total = total + _TAUGHT * _distance(outputs.forms, taught)
         return total
 
     def draw(

@@ -25,10 +25,11 @@ from classifier.inference.preprocess import Preprocessing
 from training.dataset import Dataset, load_dataset
 from training.forms import FormTable, load_forms
 from training.images import load_views
+from training.learn import Learner
 from training.manifest import read_sets
 from training.outputs import answer_views
+from training.ranks import Ranks
 from training.recipe import Recipe, make_recipe
-from training.train import train_network
 from training.trial_table import results_table, trial_scores
 
 VIEWS = (0.0, 0.7)
@@ -50,14 +51,12 @@ def run_trial(
         e.source != held_out and s == "train" and (not recipe.sources or e.source in recipe.sources)
         for e, s in zip(data.examples, data.splits, strict=True)
     ]
-    rows = data.rows(fits)
+    used = sorted({e.source for e, fit in zip(data.examples, fits, strict=True) if fit})
     began = time.perf_counter()
-    net = train_network(
-        recipe, table, data.canvases.pick(rows), data.labels.pick(rows), device=device
-    )
+    net = Learner(recipe, table, data, device, Ranks(), out / f"{name}.run").network(used)
     seconds = time.perf_counter() - began
     asked = data.rows([not fit for fit in fits])
-    answers = answer_views(net, views[asked], device=device)
+    answers = answer_views(net.to(device), views[asked], device=device)
     kept = out / f"{name}--{held_out or 'none'}"
     np.savez(
         kept.with_suffix(".npz"),
@@ -70,7 +69,7 @@ def run_trial(
         "trial": name,
         "held_out": held_out,
         "options": dataclasses.asdict(recipe),
-        "pictures": len(rows),
+        "pictures": sum(fits),
         "seconds": round(seconds),
         **trial_scores(data, asked.numpy(), answers.forms, table, held_out),
     }

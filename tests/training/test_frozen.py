@@ -16,11 +16,12 @@ from classifier.inference.photo import decode_photo
 from classifier.inference.predict import Predictor
 from tests.tiny_bundle import write_tiny_bundle
 from tests.training.scenes import write_set
-from training.commands import find_recipe, recipe_after, train_command
+from training.commands import recipe_after, train_command
 from training.export import round_to_half
 from training.forms import table_of_labels
 from training.frozen import PENALTY, _frozen_network, fit_logistic, load_start
 from training.network import SortNet, pretrained_state
+from training.recipe import find_recipe
 
 COUNTS = {"drink_can": 20, "glass_bottle": 20, "food": 20}
 RECIPE = 'name = "drawn"\nsize = 64\nviews = [0.0, 0.7]\n'

@@ -8,8 +8,7 @@ from pathlib import Path
 import pytest
 
 from classifier.domain.errors import DataFileError
-from training.commands import find_recipe
-from training.recipe import Recipe, dump_recipe, load_recipe, make_recipe
+from training.recipe import Recipe, dump_recipe, find_recipe, load_recipe, make_recipe
 
 
 def test_at_most_25_options() -> None:
@@ -57,8 +56,8 @@ def test_unknown_option_is_refused_with_the_allowed_ones() -> None:
         ("mix", 1.5),
         ("average", float("nan")),
         ("rate", 0.0),
-        ("head_rate", float("inf")),
-        ("decay", -1.0),
+        ("rate", float("inf")),
+        ("members", 0),
         ("keep_weight", float("nan")),
         ("light", -0.5),
     ],

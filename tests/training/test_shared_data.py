@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from classifier.domain.categories import load_categories
-from training.commands import find_recipe
 from training.forms import load_forms, table_of_labels
 from training.manifest import read_examples, require_sources
+from training.recipe import find_recipe
 from training.splits import refuse_thin_labels
 
 DATA = Path(__file__).resolve().parents[3] / "shared" / "data"

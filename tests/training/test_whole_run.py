@@ -13,7 +13,7 @@ import onnx
 import pytest
 import torch
 
-import training.run
+import training.learn
 from classifier.domain.categories import load_categories
 from classifier.inference.bundle import check_bundle_categories, load_bundle
 from classifier.inference.photo import decode_photo
@@ -105,7 +105,7 @@ def test_a_second_run_takes_up_the_finished_networks(
     def never(*_: object, **__: object) -> None:
         raise AssertionError("trained again")
 
-    monkeypatch.setattr(training.run, "train_network", never)
+    monkeypatch.setattr(training.learn, "train_network", never)
     assert _train(made.data, made.recipe, made.bundle) == 0
     again, same_weights = _told(made.bundle)
     assert weights
@@ -127,7 +127,7 @@ def test_a_damaged_network_is_trained_again(
     def reached(*_: object, **__: object) -> None:
         raise AssertionError("trained again")
 
-    monkeypatch.setattr(training.run, "train_network", reached)
+    monkeypatch.setattr(training.learn, "train_network", reached)
     with pytest.raises(AssertionError, match="trained again"):
         _train(made.data, made.recipe, tmp_path / "bundle")
 
@@ -227,7 +227,7 @@ def test_unreadable_pictures_are_named_and_counted(
     def stop(*_: object, **__: object) -> torch.nn.Module:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(training.run, "train_network", stop)
+    monkeypatch.setattr(training.learn, "train_network", stop)
     with pytest.raises(KeyboardInterrupt):
         _train(made.data, made.recipe, tmp_path / "out")
     told = capsys.readouterr().err

@@ -1,0 +1,103 @@
+"""The network of a run: trained or taken up again, averaged over seeds, taught by larger ones."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import torch
+from tqdm import tqdm
+
+from classifier.domain.errors import DataFileError
+from training.checkpoint import HalfTrained, load_network, save_network
+from training.dataset import Dataset
+from training.forms import FormTable
+from training.network import SortNet, average_networks, blend_backbone
+from training.ranks import Ranks
+from training.recipe import Recipe, find_recipe
+from training.train import train_network
+
+
+@dataclass(frozen=True, slots=True)
+class Learner:
+    """Trains the networks of one recipe on one set of pictures.
+
+    `work` is the folder where finished networks wait, so that a stopped run need not train them
+    again; networks of a recipe that teaches wait beside it.
+    """
+
+    recipe: Recipe
+    table: FormTable
+    data: Dataset
+    device: torch.device
+    ranks: Ranks
+    work: Path
+
+    def rows(self, sources: Sequence[str]) -> torch.Tensor:
+        """Rows of the train split that come from some sources (none named: from all).
+
+        Raises
+        ------
+        DataFileError
+            There is none.
+        """
+        rows = self.data.rows(
+            [
+                split == "train" and (not sources or example.source in sources)
+                for example, split in zip(self.data.examples, self.data.splits, strict=True)
+            ]
+        )
+        if not len(rows):
+            raise DataFileError(
+                f"no picture of {_title(sources)} lies in the train split; add pictures"
+            )
+        return rows
+
+    def network(self, sources: Sequence[str]) -> SortNet:
+        """Return the network that learned from the train split of some sources."""
+        recipe = self.recipe
+        members = [self.member(sources, number).cpu() for number in range(recipe.members)]
+        return blend_backbone(average_networks(members), recipe.backbone, recipe.blend)
+
+    def member(self, sources: Sequence[str], number: int) -> SortNet:
+        """Train one of the networks that are averaged, or take up a finished one."""
+        recipe = replace(self.recipe, seed=self.recipe.seed + number, members=1)
+        rows, title = self.rows(sources), _title(sources)
+        kept = self.work / f"{title}{f'-{number}' if number else ''}.pt"
+        pictures = self.data.fingerprint(rows)
+        net = load_network(kept, recipe, self.table, pictures=pictures)
+        if net is not None:
+            return net
+        teacher = self._teacher(sources)
+        half = HalfTrained.of(kept.with_suffix(".half"), recipe, self.table, pictures=pictures)
+        described = f"{title}, {len(rows)} pictures, network {number + 1}/{self.recipe.members}"
+        bar = tqdm(total=recipe.epochs, desc=described, unit="epoch", disable=not self.ranks.first)
+
+        def progress(epoch: int, loss: float, seconds: float) -> None:
+            del seconds
+            bar.set_postfix(loss=f"{loss:.3f}")
+            bar.update(epoch - bar.n)
+
+        with bar:
+            net = train_network(
+                recipe, self.table, self.data.canvases.pick(rows), self.data.labels.pick(rows),
+                device=self.device, progress=progress, store=half, ranks=self.ranks,
+                teacher=teacher,
+            )  # fmt: skip
+        if self.ranks.first:
+            save_network(kept, net, recipe, self.table, pictures=pictures)
+            half.forget()
+        return net
+
+    def _teacher(self, sources: Sequence[str]) -> SortNet | None:
+        """Return the network that teaches, which learned from the same pictures alone."""
+        if not self.recipe.teacher:
+            return None
+        recipe = find_recipe(self.recipe.teacher)
+        learner = replace(self, recipe=recipe, work=self.work.with_name(recipe.name + ".run"))
+        return learner.network(sources)
+
+
+def _title(sources: Sequence[str]) -> str:
+    return "-".join(sources) or "all"
