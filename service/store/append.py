@@ -18,7 +18,8 @@ from service.store.tables import sort_events, sorts
 def fingerprint(sent: Mapping[str, object]) -> str:
     """Return a digest of what a client sent, the same for the same content in any order."""
     text = json.dumps(sent, sort_keys=True, ensure_ascii=False, default=str)
-    return hashlib.sha256(text.encode()).hexdigest()
+    # What can't be stored is refused at the insert, not here.
+    return hashlib.sha256(text.encode(errors="surrogatepass")).hexdigest()
 
 
 def already_recorded(

@@ -9,6 +9,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import SQLAlchemyError
 
 from classifier.domain.errors import StorageError
+from service.store.storable import refuse_unstorable
 
 # A county's server has 100 connections by default; several services and its backup share them.
 _SERVER_CONNECTIONS = 5
@@ -21,14 +22,7 @@ def make_engine(url: str, *, busy_timeout_s: float) -> Engine:
     Raises StorageError when the folder can't be made or the URL can't be read.
     """
     try:
-        parsed = make_url(url)
-        if parsed.get_backend_name() == "postgresql":
-            return _postgres(parsed, busy_timeout_s)
-        if parsed.get_backend_name() != "sqlite":
-            raise StorageError(
-                f"TALLYTARE_DATABASE_URL can't be used: {parsed.get_backend_name()!r} is neither "
-                "sqlite nor postgresql; write sqlite:///path or postgresql://user@host/database"
-            )
+        engine = _engine(make_url(url), busy_timeout_s)
     except (SQLAlchemyError, ImportError) as error:
         # The URL may hold a password, so it is not repeated.
         raise StorageError(
@@ -36,7 +30,20 @@ def make_engine(url: str, *, busy_timeout_s: float) -> Engine:
             "postgresql://user@host/database, leave it empty, or install the driver: "
             "pip install 'tallytare[postgres]'"
         ) from error
-    return _sqlite(parsed, busy_timeout_s)
+    refuse_unstorable(engine)
+    return engine
+
+
+def _engine(url: URL, busy_timeout_s: float) -> Engine:
+    kind = url.get_backend_name()
+    if kind == "postgresql":
+        return _postgres(url, busy_timeout_s)
+    if kind == "sqlite":
+        return _sqlite(url, busy_timeout_s)
+    raise StorageError(
+        f"TALLYTARE_DATABASE_URL can't be used: {kind!r} is neither sqlite nor postgresql; write "
+        "sqlite:///path or postgresql://user@host/database"
+    )
 
 
 def _postgres(url: URL, busy_timeout_s: float) -> Engine:

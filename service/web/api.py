@@ -19,7 +19,7 @@ from service.web.dependencies import PhotoThreadsDep, ServicesDep, UploadDep
 
 _ERRORS: dict[int | str, dict[str, Any]] = {
     status: {"model": schemas.ErrorOut}
-    for status in (400, 401, 403, 404, 405, 408, 409, 413, 421, 422, 500, 503)
+    for status in (400, 401, 403, 404, 405, 408, 409, 413, 415, 421, 422, 500, 503)
 }
 router = APIRouter(prefix="/api", responses=_ERRORS)
 router.include_router(api_studies.router)

@@ -18,6 +18,7 @@ _TITLES = {
     405: "That does not work here",
     409: "That was not recorded",
     413: "That is too large",
+    415: "That could not be read",
     422: "Something in the form is not right",
     500: "The server made a mistake",
     403: "That is not open to you",

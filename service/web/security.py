@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ipaddress
 import logging
+import re
 import socket
 from collections.abc import Callable
 
@@ -40,6 +41,8 @@ phone's photo gets our message and not a broken connection."""
 
 _UPLOADS = ("/captures", "/examples/import")
 _SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+_CHARSET = re.compile(r";\s*charset\s*=\s*[\"']?([^\s;\"']*)", re.IGNORECASE)
+_KNOWN_CHARSETS = frozenset({"utf-8", "utf8", "us-ascii"})
 _HEADERS = {
     "content-security-policy": (
         "default-src 'self'; img-src 'self' blob: data:; media-src 'self' blob:; "
@@ -127,7 +130,7 @@ class Gate:
                 "foreign_origin",
                 "the request comes from another page than this service's own: nothing was changed",
             )
-        return None
+        return _unreadable(request)
 
     async def _visitor(self, request: Request, need: Need) -> tuple[Visitor, Problem | None]:
         """Return whom a request comes from, and why it goes no further."""
@@ -238,6 +241,25 @@ def _closed_to(visitor: Visitor, need: Need) -> Problem:
         "role_too_small",
         f"{visitor.name!r} was let in as {visitor.standing}, and this {takes}; nothing was changed",
     )
+
+
+def _unreadable(request: Request) -> Problem | None:
+    """Refuse what no page of ours sends and no endpoint should have to think of."""
+    if "\0" in request.scope["path"] or b"%00" in request.scope["query_string"]:
+        return Problem(
+            400,
+            "bad_request",
+            "the address holds a NUL character, which no address here has: check it, or go back",
+        )
+    declared = _CHARSET.search(request.headers.get("content-type", ""))
+    # Some of Python's codecs make texts that can't be written back as UTF-8.
+    if declared is not None and declared[1].lower() not in _KNOWN_CHARSETS:
+        return Problem(
+            415,
+            "charset_not_known",
+            f"the request is written in {declared[1][:40]!r}: send it in UTF-8",
+        )
+    return None
 
 
 def _same_origin(headers: Headers) -> bool:
