@@ -49,6 +49,9 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
             "place. The recipe was chosen by these rows (`python -m training.trials table`), so "
             "they flatter it a little.",
         ]
+    names = [each["name"] for each in description["training"]["sources"]]
+    if published := _published([*names, *evaluation["unseen_source"]]):
+        parts += ["### What the authors of the sets report", published]
     parts += [
         "### Material by material (test split, all sources)",
         class_table("material", evaluation["by_material"]),
@@ -84,6 +87,13 @@ def _sources(sources: Sequence[dict[str, Any]]) -> str:
         told = f"{origin.title}: {origin.shows} ({origin.authors})" if origin else ""
         rows.append((source["name"], source["pictures"], told, source["licence"]))
     return markdown_table(("source", "pictures", "what", "licence"), rows)
+
+
+def _published(names: Iterable[str]) -> str:
+    """List what is published about the accuracy on the sets."""
+    origins = load_origins()
+    known = [origins[name] for name in sorted(set(names)) if name in origins]
+    return "\n".join(f"- {each.title}: {each.published}." for each in known if each.published)
 
 
 def score_table(scores: dict[str, dict[str, Any]]) -> str:

@@ -20,6 +20,7 @@ class Origin:
     authors: str
     licence: str
     shows: str
+    published: str = ""  # accuracy that its authors report, and what differs from ours
 
 
 def load_origins() -> dict[str, Origin]:

@@ -1,0 +1,45 @@
+"""The card says what others report about the same pictures, and only about those."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from training.card import write_card
+from training.recipe import Recipe
+
+
+def _description(*sources: str) -> dict[str, Any]:
+    return {
+        "name": "drawn",
+        "version": "1",
+        "created": "2026-11-28",
+        "training": {
+            "command": "tallytare train",
+            "sources": [{"name": name, "pictures": 3, "licence": "ours"} for name in sources],
+        },
+        "temperature": 1.0,
+        "thresholds": {"route": 0.8},
+        "evaluation": {
+            "repeats_joined": {},
+            "programme": "alder_valley",
+            "test_split": {},
+            "unseen_source": {},
+            "by_material": [],
+            "by_form": [],
+            "onnx_parity": 1e-6,
+        },
+    }
+
+
+def test_published_figures_stand_beside_ours(tmp_path: Path) -> None:
+    card = write_card(tmp_path, _description("landfill", "yard"), Recipe(), "trained.")
+    told = card.read_text(encoding="utf-8")
+    assert "### What the authors of the sets report" in told
+    assert "- RealWaste: 0.892 of nine materials right" in told
+    assert "TrashNet" not in told
+
+
+def test_a_set_without_published_figures_has_no_such_part(tmp_path: Path) -> None:
+    card = write_card(tmp_path, _description("yard"), Recipe(), "trained.")
+    assert "authors of the sets report" not in card.read_text(encoding="utf-8")
