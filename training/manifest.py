@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import csv
 import re
+import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from classifier.domain.errors import DataFileError
+from training.corrections import load_corrections, mend, report
 from training.splits import SPLITS
 
 _BLOCK = 25  # consecutive file numbers of one label which may show one object again
@@ -36,7 +38,8 @@ def read_examples(path: Path, *, sources: Iterable[str] = (), split: str = "") -
     ----------
     path:
         A CSV with at least `path` and `form` or `label` (paths relative to the CSV), or a folder.
-        `tallytare examples export` writes such a folder, with groups and splits.
+        `tallytare examples export` writes such a folder, with groups and splits. Known mistakes of
+        labels are mended while a CSV is read (`training.corrections`); stderr says how many.
     sources:
         Keep only these sources; empty keeps all.
     split:
@@ -120,6 +123,8 @@ def _from_csv(path: Path) -> list[Example]:
             "split",
             file=str(path),
         )
+    mended = mend(rows, path.parent, label, load_corrections())
+    sys.stderr.write(report(mended.applied, mended.misfits))
     examples = [
         Example(
             path=path.parent / row["path"],
@@ -129,7 +134,7 @@ def _from_csv(path: Path) -> list[Example]:
             group=row.get("group") or _block_group(row),
             split=row.get("split") or "",
         )
-        for row in rows
+        for row in mended.rows
     ]
     _check_splits(examples, path)
     return examples
