@@ -22,6 +22,7 @@ from classifier.inference.bundle import (
 from service.commands.report import opened
 from service.loading import known_programmes
 from service.settings import Settings
+from service.usecases.example_upload import KEPT_HOURS, left_uploads
 from service.usecases.upkeep import check_store
 from service.usecases.views import StoreCheck
 
@@ -63,6 +64,12 @@ def run_check(settings: Settings, *, programme_files: Sequence[Path], bundle: st
         _check_programmes(checklist, settings, categories, programme_files)
         _check_bundles(checklist, categories, bundle or settings.bundle)
     _check_store(checklist, settings)
+    for folder in left_uploads(settings.data_dir):
+        checklist.mend(
+            f"examples: {folder} is left of an import that was given up over {KEPT_HOURS} hours "
+            "ago, and its pictures may tell where they were taken; delete it, or start the service "
+            "again, which does"
+        )
     return checklist.well
 
 

@@ -70,7 +70,7 @@ def _listed(root: Path, manifest: Path) -> list[FolderPicture]:
     found = []
     for number, row in enumerate(rows, 2):
         file = root / row["path"]
-        if not row["path"] or not file.resolve().is_relative_to(inside):
+        if not row["path"] or not _leads_into(file, inside):
             raise DataFileError(
                 f"{manifest}, line {number}: path {row['path'][:80]!r} leads out of the folder; "
                 "put the picture into it",
@@ -80,6 +80,13 @@ def _listed(root: Path, manifest: Path) -> list[FolderPicture]:
         label = row[label_column].strip()
         found.append(FolderPicture(file, row["path"], label, (row.get("group") or "").strip()))
     return found
+
+
+def _leads_into(file: Path, folder: Path) -> bool:
+    try:
+        return file.resolve().is_relative_to(folder)
+    except ValueError:  # a NUL, which leads nowhere
+        return False
 
 
 def _visible(folder: Path) -> list[Path]:

@@ -21,10 +21,12 @@ from classifier.domain.errors import (
 )
 from classifier.domain.records import SortInfo
 from service.store.example_import_log import ImportedPhoto
+from service.store.storable import is_storable
 from service.usecases.captures import TRAINING_SIDE_PX
 from service.usecases.entries import NAME_LENGTH, check_sorter, check_text
 from service.usecases.example_folder import FolderPicture, read_pictures
 from service.usecases.example_labels import LabelBook, UnknownLabel
+from service.usecases.example_upload import forget_old_uploads
 from service.usecases.services import Services
 
 _NAMESPACE = uuid.UUID("2f6c8a51-7d0b-4c8e-9a55-0c6b7a1de4f3")
@@ -82,11 +84,11 @@ def plan_import(
     manifest that can't be read; UnknownIdError where `renamed` leads to no category.
     """
     name = check_text(source or folder.resolve().name, "source", longest=NAME_LENGTH, needed=True)
-    pictures = read_pictures(folder)
+    pictures, unreadable = _with_good_names(read_pictures(folder))
     book = LabelBook(services, renamed or {}, leave_out)
     known = _KnownFiles(services)
     new: list[Incoming] = []
-    duplicates, unreadable, digests = [], [], []
+    duplicates, digests = [], []
     for done, picture in enumerate(pictures, 1):
         category = book.read(picture.label)
         try:
@@ -125,7 +127,8 @@ def run_import(
 
     Ids come from the pictures themselves: an import that was cut off is finished by the next one.
 
-    Raises InvalidEntryError while there are unknown labels or nothing is new, StorageError.
+    Raises InvalidEntryError while there are unknown labels, nothing is new or a picture is gone,
+    StorageError.
     """
     if plan.unknown:
         names = ", ".join(each.label for each in plan.unknown)
@@ -135,6 +138,7 @@ def run_import(
     if not plan.new:
         raise InvalidEntryError("nothing to import: no readable picture is new")
     who = check_sorter(sorter)
+    forget_old_uploads(services.settings.data_dir)
     sort_id = str(uuid.uuid5(uuid.UUID(plan.set_id), "sort"))
     programme = next(iter(services.programmes.values()))
     _start(services, plan, sort_id)
@@ -152,6 +156,19 @@ def run_import(
         if progress is not None:
             progress(done, len(plan.new))
     return new
+
+
+def _with_good_names(
+    pictures: Sequence[FolderPicture],
+) -> tuple[list[FolderPicture], list[tuple[str, str]]]:
+    """Return the pictures that can be named in the log, and of the others what to mend."""
+    good = [each for each in pictures if is_storable(each.path + each.label)]
+    bad = [
+        (each.path.encode(errors="replace").decode(), "its name is not UTF-8: rename it")
+        for each in pictures
+        if not is_storable(each.path + each.label)
+    ]
+    return good, bad
 
 
 def _start(services: Services, plan: ImportPlan, sort_id: str) -> None:
@@ -182,7 +199,13 @@ def _start(services: Services, plan: ImportPlan, sort_id: str) -> None:
 
 def _photo(services: Services, plan: ImportPlan, sort_id: str, each: Incoming) -> ImportedPhoto:
     own = uuid.uuid5(uuid.UUID(plan.set_id), each.digest)
-    data = each.picture.file.read_bytes()
+    try:
+        data = each.picture.file.read_bytes()
+    except OSError as error:
+        raise InvalidEntryError(
+            f"{each.picture.path} can't be read any more ({error.strerror or error}): import again "
+            "from the beginning; what came in already is not taken twice"
+        ) from error
     photo, jpeg = services.reader.read(data, max_side=TRAINING_SIDE_PX)
     name = services.photos.keep(str(own), jpeg, sent=f"{sort_id} {each.digest}")
     forms: tuple[tuple[str, float], ...] = ()

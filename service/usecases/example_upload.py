@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import io
+import os
 import shutil
+import time
 import zipfile
+from contextlib import suppress
 from pathlib import Path, PurePosixPath
 
 from classifier.domain.errors import InvalidEntryError, StorageError, UnknownIdError
@@ -14,20 +17,23 @@ from service.usecases.services import Services
 MOST_FILES = 5_000
 MOST_BYTES = 500_000_000
 """Unpacked; a small archive may hold far more than it seems to."""
+KEPT_HOURS = 24
+"""How long an upload waits for its import. What is unpacked may tell where it was taken."""
+MOST_KEPT = 3
+"""Uploads that wait at the same time; the oldest makes room for another."""
 
 
 def unpack(services: Services, data: bytes, *, token: str) -> Path:
-    """Unpack an archive into a folder of its own, which replaces that of any earlier upload.
+    """Unpack an archive into a folder of its own; uploads that were given up go before.
 
     Raises InvalidEntryError for what is no ZIP, is too large, or holds names that lead elsewhere;
     StorageError when the disk refuses.
     """
-    root = services.settings.data_dir / "examples" / "incoming"
-    folder = root / check_id(token, "token")
+    folder = _root(services.settings.data_dir) / check_id(token, "token")
+    forget_old_uploads(services.settings.data_dir, most=MOST_KEPT - 1)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             wanted = _wanted(archive)
-            shutil.rmtree(root, ignore_errors=True)
             left = MOST_BYTES
             for info, path in wanted:
                 target = folder.joinpath(*path.parts)
@@ -39,14 +45,16 @@ def unpack(services: Services, data: bytes, *, token: str) -> Path:
                     raise InvalidEntryError(_too_large())
                 target.write_bytes(content)
     except InvalidEntryError:
-        shutil.rmtree(root, ignore_errors=True)
+        forget_upload(services, token)
         raise
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError) as error:
+        forget_upload(services, token)
         raise InvalidEntryError(
             f"the file is no ZIP that can be read ({error}): pack the folder as a plain ZIP, "
             "without a password"
         ) from error
     except OSError as error:
+        forget_upload(services, token)
         raise StorageError(
             f"the archive can't be unpacked ({error.strerror or error}): free some space, then "
             "send it again; nothing was recorded"
@@ -55,19 +63,54 @@ def unpack(services: Services, data: bytes, *, token: str) -> Path:
 
 
 def unpacked(services: Services, token: str) -> Path:
-    """Return the folder of an upload.
+    """Return the folder of an upload, which then counts as fresh again.
 
-    Raises UnknownIdError when it is gone: another upload took its place, or it was imported.
+    Raises UnknownIdError when it is gone: it was imported, or others made it give way.
     """
-    folder = services.settings.data_dir / "examples" / "incoming" / check_id(token, "token")
-    if not folder.is_dir():
-        raise UnknownIdError("this upload is no longer there: send the archive again", token=token)
+    folder = _root(services.settings.data_dir) / check_id(token, "token")
+    try:
+        os.utime(folder)
+    except OSError as error:
+        raise UnknownIdError(
+            f"this upload is no longer there (each waits {KEPT_HOURS} hours, {MOST_KEPT} at most): "
+            "send the archive again",
+            token=token,
+        ) from error
     return folder
 
 
-def forget_upload(services: Services) -> None:
-    """Delete what was unpacked: the raw files may still tell where they were taken."""
-    shutil.rmtree(services.settings.data_dir / "examples" / "incoming", ignore_errors=True)
+def forget_upload(services: Services, token: str) -> None:
+    """Delete what was unpacked."""
+    shutil.rmtree(_root(services.settings.data_dir) / check_id(token, "token"), ignore_errors=True)
+
+
+def forget_old_uploads(data_dir: Path, *, most: int = MOST_KEPT) -> None:
+    """Delete uploads that nobody imported for a day, and all but the `most` newest."""
+    waiting = _uploads(data_dir)
+    kept = [folder for folder, hours in waiting if hours < KEPT_HOURS][:most]
+    for folder, _ in waiting:
+        if folder not in kept:
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+def left_uploads(data_dir: Path) -> tuple[Path, ...]:
+    """Return the folders of uploads that nobody imported for a day."""
+    return tuple(folder for folder, hours in _uploads(data_dir) if hours >= KEPT_HOURS)
+
+
+def _uploads(data_dir: Path) -> list[tuple[Path, float]]:
+    """Return all uploads with the hours since each was last used, the newest first."""
+    found = []
+    now = time.time()
+    with suppress(FileNotFoundError):  # there is none, or another process has just deleted one
+        for folder in _root(data_dir).iterdir():
+            # From the future: the clock was set back, and nothing says how old it is.
+            found.append((folder, abs(now - folder.stat().st_mtime) / 3600))
+    return sorted(found, key=lambda each: each[1])
+
+
+def _root(data_dir: Path) -> Path:
+    return data_dir / "examples" / "incoming"
 
 
 def _wanted(archive: zipfile.ZipFile) -> list[tuple[zipfile.ZipInfo, PurePosixPath]]:

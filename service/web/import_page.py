@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
 from typing import Any
 
 from anyio import to_thread
-from fastapi import APIRouter
+from fastapi import APIRouter, FastAPI
 from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
-from classifier.domain.errors import InvalidEntryError, TallytareError
+from classifier.domain.errors import DataFileError, InvalidEntryError, TallytareError
 from service.usecases.example_import import ImportPlan, plan_import, run_import
-from service.usecases.example_upload import forget_upload, unpack, unpacked
+from service.usecases.example_upload import (
+    forget_old_uploads,
+    forget_upload,
+    unpack,
+    unpacked,
+)
 from service.usecases.services import Services
 from service.web.dependencies import ServicesDep
 from service.web.errors import problem_of
@@ -21,7 +29,16 @@ from service.web.page_support import go_to
 from service.web.render import new_id, page
 from service.web.review_page import category_groups
 
-router = APIRouter()
+
+@asynccontextmanager
+async def _tidy(app: FastAPI) -> AsyncIterator[None]:
+    """Delete at the start what imports that were given up left behind."""
+    services: Services = app.state.services
+    await to_thread.run_sync(forget_old_uploads, services.settings.data_dir)
+    yield
+
+
+router = APIRouter(lifespan=_tidy)
 LEAVE_OUT = "-"
 _LABEL, _TO = "label-", "to-"
 
@@ -47,7 +64,8 @@ async def post_archive(services: ServicesDep, request: Request) -> Response:
             folder = unpack(services, archive.file.read(), token=token)
             made = plan_import(services, folder, source=name)
         except TallytareError as error:
-            return _page(services, refusal=error.message, status=problem_of(error).status)
+            forget_upload(services, token)
+            return _page(services, refusal=error.message, status=_status(error))
         return _page(services, plan=made, token=token)
 
     try:
@@ -79,12 +97,25 @@ def post_run(services: ServicesDep, typed: Typed) -> Response:
         )
         count = run_import(services, plan, sorter=typed.get("sorter", ""))
     except TallytareError as error:
-        # Without the choices, so that each of them is asked again.
-        plan = plan_import(services, folder, source=source)
-        status = problem_of(error).status
-        return _page(services, plan=plan, token=token, refusal=error.message, status=status)
-    forget_upload(services)
+        return _refused(services, error, folder, token=token, source=source)
+    forget_upload(services, token)
     return go_to(f"/examples/import?done={count}")
+
+
+def _refused(
+    services: Services, error: TallytareError, folder: Path, *, token: str, source: str
+) -> HTMLResponse:
+    """Show what would happen once more, without the choices, so that each is asked again."""
+    try:
+        plan = plan_import(services, folder, source=source)
+    except TallytareError:  # the folder was deleted meanwhile
+        return _page(services, refusal=error.message, status=_status(error))
+    return _page(services, plan=plan, token=token, refusal=error.message, status=_status(error))
+
+
+def _status(error: TallytareError) -> int:
+    """Return the status of a refusal; a data file with a mistake is here one that was sent."""
+    return 422 if isinstance(error, DataFileError) else problem_of(error).status
 
 
 def _page(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import time
 import zipfile
 from pathlib import Path
 
@@ -74,3 +76,35 @@ def test_a_renaming_that_is_none(run: Run, theirs: Path) -> None:
     ran = run("examples", "import", theirs, "--rename", "tins")
     assert ran.code == 2
     assert "LABEL=CATEGORY" in ran.said
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no names that are not Unicode")
+def test_a_file_whose_name_is_not_utf_8(run: Run, theirs: Path) -> None:
+    """From an old disk: it is named, and the others come in."""
+    file = os.fsencode(theirs / "food") + b"/caf\xe9.jpg"
+    try:
+        with open(file, "wb") as picture:
+            picture.write(photo_of("food"))
+    except OSError:
+        pytest.skip("this file system takes no such name")
+    known = ("--rename", "tins=steel_cans")
+    ran = run("examples", "import", theirs, *known)
+    assert "food/caf?.jpg: its name is not UTF-8: rename it" in ran.out
+    assert "Imported 3 photos" in ran.out
+
+
+def test_check_names_what_was_given_up(run: Run, data_dir: Path, theirs: Path) -> None:
+    """What an import of today waits for is left alone; the next import deletes the rest."""
+    folders = [data_dir / "examples" / "incoming" / name for name in ("fresh", "old")]
+    for folder in folders:
+        folder.mkdir(parents=True)
+        (folder / "a.jpg").write_bytes(photo_of("food"))
+    then = time.time() - 90_000
+    os.utime(folders[1], (then, then))
+    checked = run("check")
+    assert checked.code == 1
+    (line,) = [line for line in checked.out.splitlines() if "given up over 24 hours" in line]
+    assert line.startswith(f"MEND  examples: {folders[1]} is left")
+    assert run("examples", "import", theirs, "--rename", "tins=steel_cans").code == 0
+    assert [folder.exists() for folder in folders] == [True, False]
+    assert run("check").code == 0

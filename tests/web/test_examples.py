@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 import io
+import os
 import re
+import time
 import zipfile
+from dataclasses import replace
 from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
 
 from classifier.domain.records import SortInfo
+from service.app import create_app
+from service.settings import Settings
 from service.store.example_rows import Wanted
 from service.usecases import examples
+from service.usecases.example_upload import forget_upload
 from service.usecases.services import Services
+from service.web import import_page
 from tests.fakes import FakePredictor, jpeg, new_id
 from tests.store.test_example_sets import fill
 from tests.store.test_examples import confirmed, keeping_sort, look
@@ -300,7 +307,7 @@ def test_a_set_comes_in_through_the_page(client: TestClient, services: Services)
     assert done.headers["location"] == "/examples/import?done=2"
     assert "2 photos imported" in get(client, done.headers["location"])
     assert sorted(each.label for each in services.log.examples(Wanted())) == ["food", "steel_cans"]
-    assert not (services.settings.data_dir / "examples" / "incoming").exists()
+    assert not list(services.settings.data_dir.glob("examples/incoming/*"))
     assert post(client, "/examples/import/run", form).status_code == 404
     assert client.get("/api/sorts").json() == []
 
@@ -322,7 +329,7 @@ def test_archives_that_are_refused(
     answer = send(client, data)
     assert answer.status_code == 422
     assert message in answer.text
-    assert not list(services.settings.data_dir.glob("examples/incoming/*/*/*"))
+    assert not list(services.settings.data_dir.glob("examples/incoming/*"))
 
 
 def test_an_archive_that_unfolds_too_far_is_refused(
@@ -330,3 +337,78 @@ def test_an_archive_that_unfolds_too_far_is_refused(
 ) -> None:
     monkeypatch.setattr("service.usecases.example_upload.MOST_BYTES", 1000)
     assert "1,000 bytes" in send(client, packed({"food/a.jpg": bytes(2000)})).text
+
+
+def looked_at(client: TestClient, shade: int) -> str:
+    """Upload a set of one picture and return the token of what then waits for its import."""
+    html = send(client, packed({"food/a.jpg": jpeg(shade, location=True)})).text
+    found = re.search(r'name="token" value="([0-9a-f-]{36})"', html)
+    assert found is not None
+    return found[1]
+
+
+def waiting(services: Services) -> set[str]:
+    """Return the tokens of what waits on the disk."""
+    return {each.name for each in services.settings.data_dir.glob("examples/incoming/*")}
+
+
+def test_two_trainers_look_at_sets_at_once(client: TestClient, services: Services) -> None:
+    """Neither loses what the other has not imported; a heap of them does not fill the disk."""
+    first, second = looked_at(client, 30), looked_at(client, 60)
+    assert waiting(services) == {first, second}
+    for token in (first, second):
+        done = post(client, "/examples/import/run", {"token": token, "source": token})
+        assert done.headers["location"] == "/examples/import?done=1"
+    assert waiting(services) == set()
+    tokens = [looked_at(client, 90 + n) for n in range(5)]
+    assert waiting(services) == set(tokens[-3:])
+    gone = post(client, "/examples/import/run", {"token": tokens[0], "source": "x"})
+    assert (gone.status_code, "send the archive again" in gone.text) == (404, True)
+
+
+@pytest.mark.parametrize("hours", [25, -25])
+def test_what_nobody_imports_goes_after_a_day(
+    client: TestClient, services: Services, settings: Settings, hours: float
+) -> None:
+    """At the next start, look or import; also where the clock was set back since."""
+
+    def left_alone() -> str:
+        token = looked_at(client, 30)
+        folder = services.settings.data_dir / "examples" / "incoming" / token
+        then = time.time() - 3600 * hours
+        os.utime(folder, (then, then))
+        return token
+
+    old, fresh = left_alone(), looked_at(client, 60)
+    assert waiting(services) == {fresh}, "the next look"
+    old = left_alone()
+    with TestClient(create_app(settings, services=replace(services))):
+        assert waiting(services) == {fresh}, "the next start"
+    old = left_alone()
+    post(client, "/examples/import/run", {"token": fresh, "source": "x"})
+    assert waiting(services) == set(), "the next import"
+    assert post(client, "/examples/import/run", {"token": old, "source": "x"}).status_code == 404
+
+
+def test_a_picture_that_vanishes_during_the_import(
+    client: TestClient, services: Services, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Sent twice: the first deletes what the second is still reading."""
+    token = looked_at(client, 30)
+    plan = import_page.plan_import
+
+    def planned(*given: Any, **named: Any) -> Any:
+        made = plan(*given, **named)
+        forget_upload(services, token)
+        return made
+
+    monkeypatch.setattr(import_page, "plan_import", planned)
+    again = post(client, "/examples/import/run", {"token": token, "source": "x"})
+    assert (again.status_code, "read any more" in again.text) == (422, True)
+
+
+def test_a_path_that_leads_nowhere(client: TestClient) -> None:
+    """A NUL in a manifest is named with its line."""
+    manifest = b"path,label\nfood/a.jpg,food\nfood/b\0.jpg,food\n"
+    answer = send(client, packed({"food/a.jpg": jpeg(), "manifest.csv": manifest}))
+    assert (answer.status_code, "manifest.csv, line 3" in answer.text) == (422, True)
