@@ -36,9 +36,9 @@ class InferencePhotoReader:
 
 
 def build_services(settings: Settings, *, model: LoadedModel | None = None) -> Services:
-    """Open the store and load the rules and the model.
+    """Open the store, load the rules and begin to load the model, which goes on meanwhile.
 
-    A `model` that is given answers whatever was promoted.
+    Whoever asks for the model waits for it. A `model` that is given answers whatever was promoted.
 
     Raises StorageError or DataFileError when one of them can't be used.
     """
@@ -54,8 +54,10 @@ def build_services(settings: Settings, *, model: LoadedModel | None = None) -> S
         given=model,
     )
     models = ModelDesk(shelf, log.promoted_bundle if model is None else str)
+    # Threads of their own: the C library keeps freed pictures for each thread that held one.
+    inference = ThreadPoolExecutor(settings.inference_concurrency, "inference")
     if model is None:
-        models.newest()  # now, so that the first photo need not wait for it
+        inference.submit(models.newest)  # from now on, so that the first photo need not wait for it
     limits = PhotoLimits(max_bytes=settings.max_upload_bytes, max_pixels=settings.max_pixels)
     return Services(
         settings=settings,
@@ -67,7 +69,6 @@ def build_services(settings: Settings, *, model: LoadedModel | None = None) -> S
         priors=load_prior_weights(),
         national=load_national(),
         models=models,
-        # Threads of their own: the C library keeps freed pictures for each thread that held one.
-        inference=ThreadPoolExecutor(settings.inference_concurrency, "inference"),
+        inference=inference,
         clock=partial(datetime.now, UTC),
     )

@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.special import ndtri
 
 from classifier.estimators._checks import (
     Floats,
@@ -209,7 +209,7 @@ def _sizes(values: ArrayLike) -> Floats:
 def _variance(half_width: float, level: float) -> float:
     if not 0 < half_width < 1:
         raise ValueError(f"half_width {half_width} is not between 0 and 1: write 0.05 for ± 5 %")
-    return (half_width / float(ndtri(0.5 + level_of(level) / 2))) ** 2
+    return (half_width / float(scipy.special.ndtri(0.5 + level_of(level) / 2))) ** 2
 
 
 def _up(number: float) -> int:

@@ -9,8 +9,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.special import stdtrit
 
 from classifier.estimators._checks import counted_masses, level_of, whole_from
 from classifier.estimators.result import Estimate
@@ -117,7 +117,7 @@ class ItemWeightFit:
         self, value: float, sd: float, unit: str, method: str, mean: bool = False
     ) -> Estimate:
         # Beyond e^50 an interval says "anything"; so written, it stays a number that JSON can hold.
-        half = min(float(stdtrit(self.df, 0.5 + self.level / 2)) * sd, 50.0)
+        half = min(float(scipy.special.stdtrit(self.df, 0.5 + self.level / 2)) * sd, 50.0)
         return Estimate(
             value=value,
             low=value * math.exp(-half),

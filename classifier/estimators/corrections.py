@@ -52,8 +52,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.special import ndtri
 
 from classifier.estimators._checks import Floats, level_of, same_length, whole_from
 from classifier.estimators._tables import chosen_from, counted, enough_verified, named, sizes_of
@@ -156,7 +156,7 @@ def _shares(
     table: Floats, sizes: Floats, level: float, population: str, interval: str
 ) -> tuple[Floats, tuple[Floats, Floats]]:
     """Return shares and ends of their intervals, each of shape (K,), from strata with items."""
-    z = float(ndtri(0.5 + level / 2))
+    z = float(scipy.special.ndtri(0.5 + level / 2))
     verified, total = table.sum(axis=1), sizes.sum()
     weights = (sizes / total)[:, None]  # (H, 1)
     q = table / verified[:, None]  # (H, K)

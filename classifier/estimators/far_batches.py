@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.special import stdtrit
 
 from classifier.estimators._checks import Floats, counted_masses
 
@@ -104,7 +104,9 @@ def _judged(place: int, x: Floats, number: Floats) -> FarBatch | None:
     item_sd = _MAD_TO_SD * float(np.median(off * np.sqrt(counts)))
     own = counts.mean() / (counts.mean() + number[place])
     sd = math.sqrt(own * item_sd**2 / number[place] + (1 - own) * batch_sd**2)
-    limit = max(math.log(LEAST_FACTOR), float(stdtrit(len(others) - 1, 0.5 + SURE / 2)) * sd)
+    limit = max(
+        math.log(LEAST_FACTOR), float(scipy.special.stdtrit(len(others) - 1, 0.5 + SURE / 2)) * sd
+    )
     if abs(x[place] - centre) <= limit:
         return None
     return FarBatch(

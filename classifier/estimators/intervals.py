@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri
 
 from classifier.estimators._checks import Floats, level_of, same_length, vector, whole_from
 from classifier.estimators.result import Estimate
@@ -58,7 +58,7 @@ def wilson(successes: int, n: int, *, level: float = 0.95) -> Estimate:
     whole_from(n, 1, "n")
     if not 0 <= successes <= n:
         raise ValueError(f"successes {successes} are not within 0 to n = {n}")
-    z = float(ndtri(0.5 + level_of(level) / 2))
+    z = float(scipy.special.ndtri(0.5 + level_of(level) / 2))
     p = successes / n
     centre = p + z**2 / (2 * n)
     half = z * math.sqrt(p * (1 - p) / n + z**2 / (4 * n**2))

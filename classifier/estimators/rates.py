@@ -9,8 +9,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.special import expit, stdtrit
 
 from classifier.estimators._checks import (
     Floats,
@@ -189,12 +189,14 @@ def capture_of_streams(
         for part, each in zip(parts, (accepted, missed), strict=True)
         if part > 0
     )
-    quantile = float(stdtrit(1 / inverse if inverse > 0 else math.inf, 0.5 + level_of(level) / 2))
+    quantile = float(
+        scipy.special.stdtrit(1 / inverse if inverse > 0 else math.inf, 0.5 + level_of(level) / 2)
+    )
     centre, half = math.log(accepted.value / missed.value), quantile * math.sqrt(variance)
     return Estimate(
         value=accepted.value / (accepted.value + missed.value),
-        low=float(expit(centre - half)),
-        high=float(expit(centre + half)),
+        low=float(scipy.special.expit(centre - half)),
+        high=float(scipy.special.expit(centre + half)),
         level=level,
         unit="1",
         method="capture of two streams, logit t interval",
@@ -269,7 +271,9 @@ def _rate(
     if bottom.sum() <= 0:
         raise ValueError(f"{name} has nothing to be a part of: all masses of its whole are 0")
     value, variance = (float(each[0]) for each in ratio_moments(top[:, None], bottom))
-    half = float(stdtrit(top.size - 1, 0.5 + level_of(level) / 2)) * math.sqrt(variance)
+    half = float(scipy.special.stdtrit(top.size - 1, 0.5 + level_of(level) / 2)) * math.sqrt(
+        variance
+    )
     return Estimate(
         value=value,
         low=value - half,

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import stdtrit
 
 from classifier.estimators._checks import Flags, Floats, level_of, same_length, vector
 from classifier.estimators._moments import Estimator, parts_of, ratio_moments, sorts_matrix
@@ -89,7 +89,7 @@ class CategoryMeans:
         ValueError
             If the level lies outside 0 to 1.
         """
-        half = stdtrit(self.df, 0.5 + level_of(level) / 2) * np.sqrt(self.variance)
+        half = scipy.special.stdtrit(self.df, 0.5 + level_of(level) / 2) * np.sqrt(self.variance)
         return tuple(
             Estimate(
                 value=float(value),

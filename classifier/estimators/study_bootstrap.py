@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.special import ndtr, ndtri
 
 from classifier.estimators._checks import Floats, level_of, same_length, vector, whole_from
 from classifier.estimators._moments import (
@@ -194,8 +194,8 @@ def _ends(
     below = ((drawn < value).mean(axis=0) + (drawn <= value).mean(axis=0)) / 2
     # No draw on one side would put the bias at infinity; half a draw is the least that shows.
     least = 0.5 / drawn.shape[0]
-    bias = ndtri(np.clip(below, least, 1 - least))  # (K,)
-    shifted = bias + ndtri(ends)[:, None]  # (2, K)
-    at = ndtr(bias + shifted / (1 - acceleration * shifted))
+    bias = scipy.special.ndtri(np.clip(below, least, 1 - least))  # (K,)
+    shifted = bias + scipy.special.ndtri(ends)[:, None]  # (2, K)
+    at = scipy.special.ndtr(bias + shifted / (1 - acceleration * shifted))
     found = np.array([np.quantile(drawn[:, k], at[:, k]) for k in range(value.size)])
     return found[:, 0], found[:, 1]

@@ -15,8 +15,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import log_softmax
 
 from classifier.domain.errors import UnknownIdError
 from classifier.learning.confirmation import Confirmation, Floats
@@ -153,7 +153,7 @@ def strangeness(problem: Problem) -> Floats:
     without an example are not strange: nothing is to be learned of them.
     """
     best = np.full(problem.offsets.shape[1], -np.inf)
-    log_p = log_softmax(problem.offsets, axis=1)
+    log_p = scipy.special.log_softmax(problem.offsets, axis=1)
     np.maximum.at(best, problem.labels, log_p[np.arange(len(log_p)), problem.labels])
     strange = np.clip((-best - _FAMILIAR) / (_STRANGE - _FAMILIAR), 0.0, 1.0)
     return np.where(counts(problem) > 0, strange, 0.0)

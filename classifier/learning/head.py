@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import softmax
 
 from classifier.domain.errors import InvalidEntryError
 from classifier.learning.confirmation import Floats
@@ -75,7 +75,7 @@ class LearnedHead:
                 f"({self.features},) and ({len(self.categories)},)"
             )
         logits = np.log(shipped) + self.weights @ unit(embedding[None])[0] + self.bias
-        return np.asarray(softmax(logits), dtype=np.float64)
+        return np.asarray(scipy.special.softmax(logits), dtype=np.float64)
 
     def check_model(self, model: str, categories: tuple[str, ...]) -> None:
         """Refuse to be used on another model's embeddings or other categories.

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import softmax
 
 from classifier.learning.confirmation import Floats
 from classifier.learning.head import LearnedHead, Single, unit
@@ -52,7 +52,7 @@ def implicit_move(logits: Floats, label: int, strength: float) -> Floats:
     target[label] = 1.0
     move = np.zeros(len(logits))
     for _ in range(_ROUNDS):
-        p = softmax(logits + move)
+        p = scipy.special.softmax(logits + move)
         gap = move - strength * (target - p)
         slope = np.eye(len(p)) + strength * (np.diag(p) - np.outer(p, p))
         step = np.linalg.solve(slope, gap)

@@ -12,9 +12,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.linalg import solve_triangular
-from scipy.optimize import minimize
 
 from classifier.learning.confirmation import Floats
 from classifier.learning.head import Single
@@ -54,7 +53,7 @@ def solve(
         w[:, :-1] = first[0] if basis is None else first[0] @ basis.T
         w[:, -1] = first[1] / scale
     spread, back = _spread(x, w, problem, penalty)
-    found = minimize(
+    found = scipy.optimize.minimize(
         _objective(x, problem, penalty, spread),
         (w @ back).astype(np.float64).ravel(),
         jac=True,
@@ -93,7 +92,7 @@ def _coordinates(units: Single) -> tuple[Single | None, Single]:
     gram = (chosen @ chosen.T).astype(np.float64)
     gram[np.diag_indices(len(gram))] += _JITTER
     factor = np.linalg.cholesky(gram).astype(np.float32)
-    basis = solve_triangular(factor, chosen, lower=True, check_finite=False)
+    basis = scipy.linalg.solve_triangular(factor, chosen, lower=True, check_finite=False)
     return basis, factor if n <= MOST else units @ basis.T
 
 
@@ -111,7 +110,9 @@ def _spread(x: Single, w: Single, problem: Problem, penalty: float) -> tuple[Sin
     curvature = (root.T @ root).astype(np.float64)
     curvature[np.diag_indices(len(curvature))] += penalty
     factor = np.linalg.cholesky(curvature)
-    spread = solve_triangular(factor, np.eye(len(factor)), lower=True, check_finite=False)
+    spread = scipy.linalg.solve_triangular(
+        factor, np.eye(len(factor)), lower=True, check_finite=False
+    )
     return spread.astype(np.float32), factor.astype(np.float32)
 
 

@@ -3,25 +3,28 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import os
 import socket
 import sys
 import webbrowser
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
 from classifier.domain.errors import TallytareError
-from service.app import build_services, create_app
 from service.commands.addresses import lan_addresses
-from service.commands.certificate import Certificate, certificate_for
-from service.commands.listening import ListeningServer
 from service.settings import Settings
 from service.usecases.access import CODE_LIFE, Role, make_join_code
 from service.usecases.services import Services
 from service.web.entrance import Entrance, qr_text
 from service.web.visitors import is_loopback
+from service.wiring import build_services
+
+if TYPE_CHECKING:
+    from service.commands.certificate import Certificate
 
 _EVERY_ADDRESS = ("0.0.0.0", "::")
 
@@ -68,6 +71,10 @@ def run_server(
             beyond = stack.enter_context(_listening(settings.host, port))
         doors = _Doors(settings, port, reach.https) if beyond else None
         used = build_services(settings) if services is None else services
+        # Only now: the web framework loads while the model does, on a thread of its own.
+        from service.app import create_app
+        from service.commands.listening import ListeningServer
+
         app = create_app(settings, services=used, entrance=doors.entrance() if doors else None)
         here = f"{'https' if reach.https and everywhere else 'http'}://{_shown(own)}:{port}"
         typer.echo(f"\nOpen {here}{path}\nStop with Ctrl+C.")
@@ -83,6 +90,7 @@ def run_server(
             return doors.certificate().path
 
         secure = certificate if doors and reach.https else None
+        gc.freeze()  # what is loaded stays: looking for garbage in it would hold up photos
         server = ListeningServer(app, local=local, beyond=beyond, certificate=secure)
         # The server hands the signal on after it stopped, unless it was started to ignore it.
         with contextlib.suppress(KeyboardInterrupt):
@@ -104,6 +112,9 @@ class _Doors:
         return (self.settings.host,)
 
     def certificate(self) -> Certificate:
+        # Only where it is asked for: most starts need no cryptography.
+        from service.commands.certificate import certificate_for
+
         return certificate_for(self.settings.data_dir / "tls", self.hosts())
 
     def entrance(self) -> Entrance:
