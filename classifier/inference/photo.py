@@ -53,14 +53,19 @@ class PhotoLimits:
 class Photo:
     """An upright sRGB photograph, scaled down for recognition.
 
-    `rgb` is uint8 (H, W, 3), read-only, with a longer side of at most `LONG_SIDE_PX` and, unless a
-    larger copy was asked for, a shorter one of less than twice `SHORT_SIDE_PX`. `width` and
-    `height` are those of the original, upright, in pixels.
+    `image` is in mode RGB and without the notes of its file, with a longer side of at most
+    `LONG_SIDE_PX` and, unless a larger copy was asked for, a shorter one of less than twice
+    `SHORT_SIDE_PX`. `width` and `height` are those of the original, upright, in pixels.
     """
 
-    rgb: NDArray[np.uint8]
+    image: Image.Image
     width: int
     height: int
+
+    @property
+    def rgb(self) -> NDArray[np.uint8]:
+        """The pixels as an array (H, W, 3), read-only; a copy."""
+        return np.asarray(self.image)
 
 
 DEFAULT_LIMITS = PhotoLimits()
@@ -90,15 +95,15 @@ def decode_photo(data: bytes, limits: PhotoLimits = DEFAULT_LIMITS, *, copy_side
             SHORT_SIDE_PX / min(width, height), _NEAR_ENOUGH * copy_side / max(width, height)
         )
         upright = upright_rgb(image, scale=scale, longest=LONG_SIDE_PX)
-        rgb = np.asarray(upright)
+    upright.info = {}  # Pillow would write the file's comment into each copy
     if turned:
         width, height = height, width
-    return Photo(rgb, width, height)
+    return Photo(upright, width, height)
 
 
 def jpeg_copy(photo: Photo, *, max_side: int = 1024, quality: int = 85) -> bytes:
     """Return a JPEG of `photo` to keep: longer side at most `max_side`, no metadata."""
-    image = Image.fromarray(photo.rgb)
+    image = photo.image
     scale = max_side / max(image.size)
     if scale < 1:
         size = (max(1, round(image.width * scale)), max(1, round(image.height * scale)))

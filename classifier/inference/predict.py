@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from classifier.domain.suggestion_parts import Ranked
 from classifier.inference.bundle import Bundle
 from classifier.inference.photo import Photo
-from classifier.inference.preprocess import square_views, view_probabilities
+from classifier.inference.preprocess import view_probabilities, views_of
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,31 +42,28 @@ class Predictor:
 
     def predict(self, photo: Photo) -> Prediction:
         """Return the prediction for one photograph."""
-        return self.predict_many([photo])[0]
-
-    def predict_many(self, photos: Sequence[Photo]) -> list[Prediction]:
-        """Return a prediction for each photograph, run as one batch.
-
-        The batch is held in memory: 0.6 MB for each view of 224 pixels. `seconds` is the time of
-        the batch divided by its length.
-        """
-        if not photos:
-            return []
-        bundle, network = self.bundle, self.bundle.manifest.network
         began = time.perf_counter()
-        views = [square_views(photo.rgb, self._preprocessing) for photo in photos]  # (v, 3, S, S)
-        logits, embedding = bundle.session.run(
-            [network.form_logits, network.embedding], {network.input: np.concatenate(views)}
-        )  # (n * v, F), (n * v, D)
-        probabilities = view_probabilities(
-            logits.reshape(len(photos), -1, len(bundle.labels)), bundle.temperature
-        )  # (n, F)
-        embeddings = embedding.reshape(len(photos), -1, bundle.embedding_size).mean(axis=1)
-        seconds = (time.perf_counter() - began) / len(photos)
-        return [
-            Prediction(_ranked(bundle.labels, p), e.astype(np.float32), seconds)
-            for p, e in zip(probabilities, embeddings, strict=True)
-        ]
+        seen = [self._look(view) for view in views_of(photo.image, self._preprocessing)]
+        logits, embeddings = (np.concatenate(each) for each in zip(*seen, strict=True))
+        probabilities = view_probabilities(logits, self.bundle.temperature)  # (v, F) -> (F,)
+        return Prediction(
+            _ranked(self.bundle.labels, probabilities),
+            embeddings.mean(axis=0).astype(np.float32),
+            time.perf_counter() - began,
+        )
+
+    def predict_many(self, photos: Iterable[Photo]) -> list[Prediction]:
+        """Return a prediction for each photograph, one after the other."""
+        return [self.predict(photo) for photo in photos]
+
+    def _look(self, view: NDArray[np.float32]) -> list[NDArray[np.float32]]:
+        """Return logits (1, F) and embedding (1, D) of one view (1, 3, S, S).
+
+        A batch of views would be no quicker on one thread, and hold its memory for each of them.
+        """
+        network = self.bundle.manifest.network
+        feeds = {network.input: view}
+        return self.bundle.session.run([network.form_logits, network.embedding], feeds)
 
 
 def _ranked(labels: tuple[str, ...], probabilities: NDArray[np.float64]) -> tuple[Ranked, ...]:

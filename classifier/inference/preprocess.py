@@ -6,6 +6,7 @@ numpy and Pillow are needed.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -50,9 +51,13 @@ class Preprocessing:
 
 def square_views(rgb: NDArray[np.uint8], preprocessing: Preprocessing) -> NDArray[np.float32]:
     """Return the network's input for one picture: (H, W, 3) → (n_views, 3, S, S)."""
-    image = Image.fromarray(rgb)
-    views = [_square(image, view, preprocessing.size) for view in preprocessing.views]
-    return normalised(np.stack(views), preprocessing)
+    return np.concatenate(list(views_of(Image.fromarray(rgb), preprocessing)))
+
+
+def views_of(image: Image.Image, preprocessing: Preprocessing) -> Iterator[NDArray[np.float32]]:
+    """Give the network's input for each view of a picture in mode RGB, (1, 3, S, S) each."""
+    for view in preprocessing.views:
+        yield normalised(_square(image, view, preprocessing.size)[None], preprocessing)
 
 
 def square_view(rgb: NDArray[np.uint8], view: float, size: int) -> NDArray[np.uint8]:

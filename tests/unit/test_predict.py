@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from classifier.inference.bundle import load_bundle
 from classifier.inference.photo import Photo, decode_photo
@@ -28,7 +29,7 @@ def predictor(tmp_path_factory: pytest.TempPathFactory) -> Predictor:
 
 
 def flat(colour: tuple[int, int, int]) -> Photo:
-    return Photo(np.full((48, 64, 3), colour, dtype=np.uint8), 64, 48)
+    return Photo(Image.new("RGB", (64, 48), colour), 64, 48)
 
 
 @pytest.mark.parametrize("form", FORMS)
@@ -79,7 +80,7 @@ def test_several_views_are_averaged(tmp_path: Path) -> None:
     both = Predictor(load_bundle(write_tiny_bundle(tmp_path, preprocessing=preprocessing)))
     rgb = np.full((64, 64, 3), FORMS["garden"][0], dtype=np.uint8)
     rgb[16:48, 16:48] = FORMS["drink_can"][0]
-    answer = {each.id: each.p for each in both.predict(Photo(rgb, 64, 64)).forms}
+    answer = {each.id: each.p for each in both.predict(Photo(Image.fromarray(rgb), 64, 64)).forms}
     quarter = np.array(FORMS["garden"][0]) * 0.75 + np.array(FORMS["drink_can"][0]) * 0.25
     expected = expected_probabilities(np.array([quarter, FORMS["drink_can"][0]])).mean(axis=0)
     assert answer["drink_can"] == pytest.approx(expected[list(FORMS).index("drink_can")], abs=0.01)
