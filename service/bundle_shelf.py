@@ -5,10 +5,8 @@ A copy is whole or not there: it is written under another name, checked by loadi
 
 from __future__ import annotations
 
-import hashlib
 import logging
 import os
-import re
 import shutil
 import time
 from collections.abc import Collection
@@ -25,15 +23,14 @@ from classifier.inference.bundle import (
 )
 from classifier.inference.manifest import MANIFEST_NAME, Manifest, read_manifest
 from classifier.inference.predict import Predictor
+from service.bundle_folder import FOLDER_NAME, UNFINISHED, folder_name, parts_of
 from service.store.rows import ModelRecord
 from service.synced import copy_synced, sync_folder
 from service.usecases.model_desk import LoadedModel, ShelfBundle
 
 logger = logging.getLogger("tallytare")
 
-_UNFINISHED = ".unfinished-"
 _STALE_S = 3600.0
-_FOLDER_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,300}")
 
 
 class BundleShelf:
@@ -79,7 +76,7 @@ class BundleShelf:
         source = self._source(wanted, paths=paths)
         self._checked(source)
         manifest = read_manifest(source)
-        name = _folder_name(source, manifest)
+        name = folder_name(source, manifest)
         final = self._folder / name
         if source == final:
             return name
@@ -99,13 +96,13 @@ class BundleShelf:
         found = [
             _shelf_bundle(path.parent.name, path.parent, shipped=False)
             for path in own
-            if not path.parent.name.startswith(_UNFINISHED)
+            if not path.parent.name.startswith(UNFINISHED)
         ]
         found += [_shelf_bundle(name, path, shipped=True) for name, path in list_bundles().items()]
         return tuple(found)
 
     def _source(self, wanted: str, *, paths: bool) -> Path:
-        if _FOLDER_NAME.fullmatch(wanted) and (self._folder / wanted / MANIFEST_NAME).is_file():
+        if FOLDER_NAME.fullmatch(wanted) and (self._folder / wanted / MANIFEST_NAME).is_file():
             return self._folder / wanted
         if paths or wanted in list_bundles():
             return find_bundle(wanted)
@@ -117,7 +114,7 @@ class BundleShelf:
         )
 
     def _place(self, name: str) -> Path:
-        if not _FOLDER_NAME.fullmatch(name):
+        if not FOLDER_NAME.fullmatch(name):
             raise BundleError(f"{name[:80]!r} is no name of an installed bundle", given=name[:400])
         return self._folder / name
 
@@ -134,10 +131,10 @@ class BundleShelf:
                 self._checked(final)
                 return
             except BundleError:  # damaged since: put a whole one in its place
-                os.rename(final, self._folder / f"{_UNFINISHED}{uuid4()}")
-        unfinished = self._folder / f"{_UNFINISHED}{uuid4()}"
+                os.rename(final, self._folder / f"{UNFINISHED}{uuid4()}")
+        unfinished = self._folder / f"{UNFINISHED}{uuid4()}"
         unfinished.mkdir()
-        for part in (MANIFEST_NAME, manifest.network.file, manifest.card):
+        for part in parts_of(manifest):
             copy_synced(source / part, unfinished / part)
         self._checked(unfinished)
         sync_folder(unfinished)
@@ -150,7 +147,7 @@ class BundleShelf:
 
     def _sweep(self) -> None:
         """Remove what broken-off promotions left; one that is still running is younger."""
-        for path in self._folder.glob(f"{_UNFINISHED}*"):
+        for path in self._folder.glob(f"{UNFINISHED}*"):
             if time.time() - path.stat().st_mtime > _STALE_S:
                 shutil.rmtree(path, ignore_errors=True)
 
@@ -163,13 +160,6 @@ def _loaded(bundle: Bundle) -> LoadedModel:
         thresholds=bundle.thresholds,
     )
     return LoadedModel(Predictor(bundle), record, "")
-
-
-def _folder_name(source: Path, manifest: Manifest) -> str:
-    """Return `<name>-<version>-<digest>`: the manifest holds the network's own digest."""
-    content = (source / MANIFEST_NAME).read_bytes() + (source / manifest.card).read_bytes()
-    title = re.sub(r"[^A-Za-z0-9._-]+", "_", f"{manifest.name}-{manifest.version}")[:100]
-    return f"{title.lstrip('._-') or 'bundle'}-{hashlib.sha256(content).hexdigest()[:12]}"
 
 
 def _shelf_bundle(name: str, path: Path, *, shipped: bool) -> ShelfBundle:

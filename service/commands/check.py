@@ -10,7 +10,7 @@ from typing import TypeVar
 import typer
 
 from classifier.domain.categories import Categories, load_categories
-from classifier.domain.errors import TallytareError
+from classifier.domain.errors import BundleError, TallytareError
 from classifier.domain.programme import Programme, load_programme
 from classifier.inference.bundle import (
     Bundle,
@@ -19,6 +19,7 @@ from classifier.inference.bundle import (
     list_bundles,
     load_bundle,
 )
+from service.bundle_folder import BundleFolder
 from service.commands.report import opened
 from service.loading import known_programmes
 from service.settings import Settings
@@ -119,9 +120,12 @@ def _check_store(checklist: Checklist, settings: Settings) -> None:
         checklist.good(f"store: none yet; it will be made in {settings.data_dir}")
         return
     photos = settings.photos_place
-    found = checklist.run(partial(_store, settings), lambda _: f"store: {settings.data_dir}")
-    if found is None:
+    checked = checklist.run(partial(_store, settings), lambda _: f"store: {settings.data_dir}")
+    if checked is None:
         return
+    found, promoted = checked
+    if promoted:
+        _check_promoted(checklist, settings, promoted)
     for problem in found.problems:
         checklist.mend(f"store: {problem}; restore the database from a backup")
     for name in found.missing_photos:
@@ -142,6 +146,21 @@ def _check_store(checklist: Checklist, settings: Settings) -> None:
         )
 
 
-def _store(settings: Settings) -> StoreCheck:
+def _store(settings: Settings) -> tuple[StoreCheck, str]:
+    """Return what was found, and the bundle that was promoted, "" for none."""
     with opened(settings) as services:
-        return check_store(services)
+        found = check_store(services)
+        return found, "" if found.problems else services.log.promoted_bundle()
+
+
+def _check_promoted(checklist: Checklist, settings: Settings, name: str) -> None:
+    folder = BundleFolder(settings.bundles_dir)
+    try:
+        folder.read(name)
+    except BundleError as error:
+        checklist.mend(
+            f"promoted bundle {name}: {error.message}; until then another answers: promote it "
+            "again with 'tallytare bundles promote FOLDER', or restore it from a backup"
+        )
+    else:
+        checklist.good(f"promoted bundle {name}")

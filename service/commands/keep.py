@@ -12,11 +12,13 @@ import typer
 from tqdm import tqdm
 
 from classifier.domain.errors import StorageError
+from service.bundle_folder import BundleFolder
 from service.commands.progress import PATIENCE_S
 from service.images.places import open_photos
 from service.settings import Settings
 from service.store.log import Log
 from service.store.schema import open_database
+from service.usecases.archive_manifest import Manifest
 from service.usecases.keeping import (
     Progress,
     Proof,
@@ -36,32 +38,26 @@ def run_backup(settings: Settings, target: Path) -> bool:
     """
     if not settings.database_url:
         _found(settings.data_dir)
-    with (
-        _opened(settings, settings.store_url, settings.photos_place) as store,
-        _photo_bar() as step,
-    ):
+    with _opened(settings) as store, _photo_bar() as step:
         path = backup(store, target, at=datetime.now(UTC), progress=step)
+        lost = _tell_lost_bundles(store)
     manifest = read_manifest(path)
     typer.echo(
-        f"{path}: {manifest.rows} rows, {len(manifest.photos)} photos, "
-        f"{path.stat().st_size:,} bytes; read back, all as it was"
+        f"{path}: {_counted(manifest)}, {path.stat().st_size:,} bytes; read back, all as it was"
     )
     for name in manifest.missing:
         typer.echo(f"MEND  photo {name} is missing from {settings.photos_place}")
-    return not manifest.missing
+    return not (manifest.missing or lost)
 
 
 def run_restore(settings: Settings, file: Path, *, overwrite: bool) -> None:
     """Restore a backup and say what came."""
-    with (
-        _opened(settings, settings.store_url, settings.photos_place) as store,
-        _photo_bar() as step,
-    ):
+    with _opened(settings) as store, _photo_bar() as step:
         manifest = restore(store, file, overwrite=overwrite, progress=step)
         place = store.log.place
+        _tell_lost_bundles(store)
     typer.echo(
-        f"{place}: {manifest.rows} rows and {len(manifest.photos)} photos of "
-        f"{manifest.made_at[:19]} UTC; read back, all as in {file}"
+        f"{place}: {_counted(manifest)} of {manifest.made_at[:19]} UTC; read back, all as in {file}"
     )
     for name in manifest.missing:
         typer.echo(f"MEND  photo {name} was missing already when the backup was made")
@@ -79,10 +75,13 @@ def run_move(settings: Settings, old: Path, *, to: str, photos: str) -> None:
             "there is no database to move to: give --to postgresql://user@host/database, or set "
             "TALLYTARE_DATABASE_URL"
         )
-    place = photos or settings.photos or _beside(url) or str(settings.photos_dir)
+    beside = _folder_of(url)
+    place = photos or settings.photos or str((beside or settings.data_dir) / "photos")
+    here = source.parent / "bundles"
+    there = beside / "bundles" if beside else settings.bundles_dir
     with (
-        _opened(settings, f"sqlite:///{source}", str(source_photos)) as from_,
-        _opened(settings, url, place) as into,
+        _opened_at(settings, f"sqlite:///{source}", str(source_photos), here) as from_,
+        _opened_at(settings, url, place, there) as into,
         _photo_bar() as step,
     ):
         proof = move(from_, into, progress=step)
@@ -106,6 +105,10 @@ def proof_lines(proof: Proof) -> Iterator[str]:
         f"{'photos':<20}{old.photos:>10}{new.photos:>12}  "
         f"{old.photos_sha256[:12]} {new.photos_sha256[:12]} "
         f"{_equal(old.photos_sha256, new.photos_sha256)} ({new.photo_bytes:,} bytes)"
+    )
+    yield (
+        f"{'promoted bundles':<20}{len(old.bundles):>10}{len(new.bundles):>12}  "
+        f"{_equal(old.bundles, new.bundles)}"
     )
     yield f"{'totals by sort':<20}{len(old.sorts):>10}{len(new.sorts):>12}  {_totals(old)}"
     yield f"{'':<42}  {_totals(new)} {_equal(old.sorts, new.sorts)}"
@@ -137,16 +140,45 @@ def _found(old: Path) -> tuple[Path, Path]:
     return path.resolve(), path.resolve().parent / "photos"
 
 
-def _beside(url: str) -> str:
-    """Return the photos' folder beside a SQLite file; "" for other databases."""
+def _folder_of(url: str) -> Path | None:
+    """Return the folder of a SQLite file; None for other databases."""
     path = url.removeprefix("sqlite:///")
-    return "" if path == url else str(Path(path).parent / "photos")
+    return None if path == url else Path(path).parent
+
+
+def _counted(manifest: Manifest) -> str:
+    bundles = f", {len(manifest.bundles)} promoted bundles" if manifest.bundles else ""
+    return f"{manifest.rows} rows, {len(manifest.photos)} photos{bundles}"
+
+
+def _tell_lost_bundles(store: Store) -> bool:
+    """Name promoted bundles that are not here, and return whether one of them should answer."""
+    answering = store.log.promoted_bundle()
+    lost = store.lost_bundles()
+    for name in lost:
+        if name == answering:
+            typer.echo(
+                f"MEND  bundle {name} should answer and is not whole in {store.bundles.place}; "
+                "'tallytare bundles promote FOLDER' brings it back"
+            )
+        else:
+            typer.echo(f"bundle {name}, promoted once, is not whole in {store.bundles.place}")
+    return answering in lost
 
 
 @contextmanager
-def _opened(settings: Settings, url: str, photos: str) -> Iterator[Store]:
+def _opened(settings: Settings) -> Iterator[Store]:
+    with _opened_at(
+        settings, settings.store_url, settings.photos_place, settings.bundles_dir
+    ) as store:
+        yield store
+
+
+@contextmanager
+def _opened_at(settings: Settings, url: str, photos: str, bundles: Path) -> Iterator[Store]:
     place = open_photos(photos)
-    store = Store(Log(open_database(url, busy_timeout_s=settings.busy_timeout_s)), place)
+    log = Log(open_database(url, busy_timeout_s=settings.busy_timeout_s))
+    store = Store(log, place, BundleFolder(bundles))
     try:
         yield store
     finally:

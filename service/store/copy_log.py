@@ -20,6 +20,7 @@ from service.store.row_text import (
     stored_table,
 )
 from service.store.schema import HEAD
+from service.store.study_tables import promotions
 from service.store.tables import captures
 
 T = TypeVar("T")
@@ -59,6 +60,11 @@ class Snapshot:
             .order_by(captures.c.photo_name)
         )
         return tuple(self._connection.scalars(query))
+
+    def bundle_names(self) -> tuple[str, ...]:
+        """Return the folders of all bundles that were ever promoted, each once."""
+        query = select(promotions.c.bundle).where(promotions.c.bundle != "").distinct()
+        return tuple(self._connection.scalars(query.order_by(promotions.c.bundle)))
 
 
 class CopyLog:

@@ -1,4 +1,4 @@
-"""One file that holds a whole store: rows as lines, photos, and a manifest with all digests.
+"""One file that holds a whole store: rows as lines, photos, promoted bundles, and all digests.
 
 A ZIP file without compression of photos. It is the same for every database, so that what was kept
 from SQLite can be restored into PostgreSQL and the other way round.
@@ -12,18 +12,18 @@ import os
 import zipfile
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Protocol
 from uuid import uuid4
 from zlib import error as zlib_error
 
-from classifier.domain.errors import StorageError, UnknownIdError
-from service.images.names import PhotoStore, checked_name
+from classifier.domain.errors import BundleError, StorageError, UnknownIdError
+from service.images.names import PhotoStore
 from service.store.copy_log import Snapshot
-from service.store.row_text import TableDigest, Tally
+from service.store.row_text import Tally
+from service.usecases.archive_manifest import FORMAT, Manifest, as_json, from_json
 
-FORMAT = 1
 _MANIFEST = "manifest.json"
 _DAMAGE = (
     zipfile.BadZipFile,
@@ -32,35 +32,40 @@ _DAMAGE = (
     KeyError,
     ValueError,
     TypeError,
+    AttributeError,
     OSError,
     RuntimeError,
     NotImplementedError,
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Manifest:
-    """What an archive holds; photos map a name to the SHA-256 of its content."""
-
-    schema: str
-    made_at: str
-    tables: Mapping[str, TableDigest]
-    columns: Mapping[str, tuple[str, ...]]
-    photos: Mapping[str, str]
-    missing: tuple[str, ...]
+class BundlePlace(Protocol):
+    """Where promoted bundles are, as plain files."""
 
     @property
-    def rows(self) -> int:
-        """Rows of all tables together."""
-        return sum(digest.rows for digest in self.tables.values())
+    def place(self) -> str:
+        """Where it is."""
+
+    def read(self, name: str) -> Mapping[str, bytes]:
+        """Return the files of a bundle. Raises BundleError when it is missing or damaged."""
+
+    def put(self, name: str, content: Mapping[str, bytes]) -> None:
+        """Write a bundle that is what its name says. Raises BundleError."""
 
 
 def write_archive(
-    path: Path, snapshot: Snapshot, photos: PhotoStore, *, at: datetime, photo_done: Iterable[None]
+    path: Path,
+    snapshot: Snapshot,
+    photos: PhotoStore,
+    bundles: BundlePlace,
+    *,
+    at: datetime,
+    photo_done: Iterable[None],
 ) -> Manifest:
-    """Write a snapshot and its photos to a file that bears its name only once it is whole.
+    """Write a snapshot, photos and bundles to a file that bears its name only once it is whole.
 
-    `photo_done` is advanced for each photo. Raises StorageError when the disk refuses.
+    A bundle that is missing or damaged is left out. `photo_done` is advanced for each photo.
+    Raises StorageError when the disk refuses.
     """
     unfinished = path.with_name(f".unfinished-{uuid4()}")
     try:
@@ -68,7 +73,8 @@ def write_archive(
         descriptor = os.open(unfinished, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(descriptor, "w+b") as file:
             with zipfile.ZipFile(file, "w") as archive:
-                manifest = _fill(archive, snapshot, photos, at=at, photo_done=photo_done)
+                kept = _fill_bundles(archive, snapshot, bundles)
+                manifest = _fill(archive, snapshot, photos, kept, at=at, photo_done=photo_done)
             file.flush()
             os.fsync(file.fileno())
         os.replace(unfinished, path)
@@ -88,6 +94,7 @@ def _fill(
     archive: zipfile.ZipFile,
     snapshot: Snapshot,
     photos: PhotoStore,
+    bundles: Mapping[str, Mapping[str, str]],
     *,
     at: datetime,
     photo_done: Iterable[None],
@@ -113,9 +120,24 @@ def _fill(
             kept[name] = hashlib.sha256(jpeg).hexdigest()
         next(done, None)
     columns = {table: snapshot.columns(table) for table in snapshot.tables}
-    manifest = Manifest(snapshot.schema, at.isoformat(), tables, columns, kept, tuple(missing))
-    archive.writestr(_MANIFEST, json.dumps(_as_json(manifest), indent=1))
+    manifest = Manifest(
+        snapshot.schema, at.isoformat(), tables, columns, kept, tuple(missing), bundles
+    )
+    archive.writestr(_MANIFEST, json.dumps(as_json(manifest), indent=1))
     return manifest
+
+
+def _fill_bundles(
+    archive: zipfile.ZipFile, snapshot: Snapshot, bundles: BundlePlace
+) -> dict[str, dict[str, str]]:
+    kept: dict[str, dict[str, str]] = {}
+    for name in snapshot.bundle_names():
+        with suppress(BundleError):
+            content = bundles.read(name)
+            for file, data in content.items():
+                archive.writestr(zipfile.ZipInfo(_bundle_file(name, file)), data)
+            kept[name] = {file: hashlib.sha256(data).hexdigest() for file, data in content.items()}
+    return kept
 
 
 class Archive:
@@ -139,6 +161,8 @@ class Archive:
                 raise self._damaged(_member(table))
         for name in self.manifest.photos:
             self.photo(name)
+        for name in self.manifest.bundles:
+            self.bundle(name)
 
     def lines(self, table: str) -> Iterator[bytes]:
         """Give the rows of a table as lines. Raises StorageError for damage."""
@@ -148,11 +172,19 @@ class Archive:
 
     def photo(self, name: str) -> bytes:
         """Return a photo. Raises StorageError for damage."""
-        with self._guard(_photo(name)):
-            jpeg = self._zip.read(_photo(name))
-        if hashlib.sha256(jpeg).hexdigest() != self.manifest.photos[name]:
-            raise self._damaged(_photo(name))
-        return jpeg
+        return self._part(_photo(name), self.manifest.photos[name])
+
+    def bundle(self, name: str) -> dict[str, bytes]:
+        """Return the files of a bundle. Raises StorageError for damage."""
+        files = self.manifest.bundles[name]
+        return {file: self._part(_bundle_file(name, file), sha) for file, sha in files.items()}
+
+    def _part(self, member: str, sha256: str) -> bytes:
+        with self._guard(member):
+            content = self._zip.read(member)
+        if hashlib.sha256(content).hexdigest() != sha256:
+            raise self._damaged(member)
+        return content
 
     def _read_manifest(self) -> Manifest:
         with self._guard(_MANIFEST):
@@ -162,17 +194,7 @@ class Archive:
                     f"{self._path} has format {found['format']}, which this version of tallytare "
                     "does not know: install a newer one"
                 )
-            return Manifest(
-                schema=str(found["schema"]),
-                made_at=str(found["made_at"]),
-                tables={
-                    name: TableDigest(int(each["rows"]), str(each["sha256"]))
-                    for name, each in found["tables"].items()
-                },
-                columns={name: tuple(each["columns"]) for name, each in found["tables"].items()},
-                photos={checked_name(name): str(sha) for name, sha in found["photos"].items()},
-                missing=tuple(found["missing_photos"]),
-            )
+            return from_json(found)
 
     @contextmanager
     def _guard(self, part: str) -> Iterator[None]:
@@ -213,27 +235,13 @@ def open_archive(path: Path) -> Iterator[Archive]:
         yield Archive(path, archive)
 
 
-def _as_json(manifest: Manifest) -> dict[str, object]:
-    return {
-        "format": FORMAT,
-        "schema": manifest.schema,
-        "made_at": manifest.made_at,
-        "tables": {
-            name: {
-                "rows": digest.rows,
-                "sha256": digest.sha256,
-                "columns": manifest.columns[name],
-            }
-            for name, digest in manifest.tables.items()
-        },
-        "photos": manifest.photos,
-        "missing_photos": manifest.missing,
-    }
-
-
 def _member(table: str) -> str:
     return f"tables/{table}.jsonl"
 
 
 def _photo(name: str) -> str:
     return f"photos/{name}"
+
+
+def _bundle_file(name: str, file: str) -> str:
+    return f"bundles/{name}/{file}"

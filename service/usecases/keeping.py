@@ -3,30 +3,38 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
 
-from classifier.domain.errors import ConflictError, StorageError
+from classifier.domain.errors import BundleError, ConflictError, StorageError
 from classifier.domain.ledger import fold
 from service.images.names import PhotoStore, is_whole
 from service.store.copy_log import Snapshot
 from service.store.log import Log
 from service.store.row_text import TableDigest
 from service.store.schema import HEAD
-from service.usecases.archive import Manifest, open_archive, write_archive
+from service.usecases.archive import BundlePlace, open_archive, write_archive
+from service.usecases.archive_manifest import Manifest
 
 Progress = Callable[[], None]
 
 
 @dataclass(frozen=True, slots=True)
 class Store:
-    """A log and the place of its photos: all that has to be kept."""
+    """A log, the place of its photos and that of promoted bundles: all that has to be kept."""
 
     log: Log
     photos: PhotoStore
+    bundles: BundlePlace
+
+    def lost_bundles(self) -> tuple[str, ...]:
+        """Return the promoted bundles that are missing or damaged here."""
+        with self.log.snapshot() as snapshot:
+            names = snapshot.bundle_names()
+        return tuple(name for name in names if _bundle(self, name) is None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +55,8 @@ class Side:
     photos: int
     photo_bytes: int
     photos_sha256: str
+    bundles: dict[str, str]
+    """SHA-256 of the content of each promoted bundle."""
     sorts: dict[str, SortTotals]
 
 
@@ -78,7 +88,9 @@ def backup(store: Store, target: Path, *, at: datetime, progress: Progress | Non
             f"{path} is there already: nothing was written; name a new file, or a folder"
         )
     with store.log.snapshot() as snapshot:
-        write_archive(path, snapshot, store.photos, at=at, photo_done=_ticks(progress))
+        write_archive(
+            path, snapshot, store.photos, store.bundles, at=at, photo_done=_ticks(progress)
+        )
     return path
 
 
@@ -92,10 +104,10 @@ def read_manifest(path: Path) -> Manifest:
 def restore(
     store: Store, path: Path, *, overwrite: bool, progress: Progress | None = None
 ) -> Manifest:
-    """Bring a backup into a store: all rows or none, photos first, each part checked before.
+    """Bring a backup into a store: all rows or none, photos and bundles first, all checked before.
 
     Raises StorageError for a damaged backup or another schema; ConflictError when the store holds
-    something and may not be overwritten.
+    something and may not be overwritten; BundleError when a bundle can't be written.
     """
     with open_archive(path) as archive:
         manifest = archive.manifest
@@ -112,6 +124,8 @@ def restore(
             _put(store.photos, name, archive.photo(name))
             if progress is not None:
                 progress()
+        for name in manifest.bundles:
+            store.bundles.put(name, archive.bundle(name))
         store.log.load(archive.lines, manifest.tables, overwrite=overwrite)
     return manifest
 
@@ -121,8 +135,10 @@ def move(old: Store, new: Store, *, progress: Progress | None = None) -> Proof:
 
     While it runs nobody can write to an old SQLite store. Photos are copied first, those that are
     there are left: a move that was cut off is simply started again. Rows come all or none.
+    Promoted bundles come too, less those that are missing or damaged.
 
-    Raises ConflictError when the new store holds something, StorageError when they differ.
+    Raises ConflictError when the new store holds something, StorageError when they differ,
+    BundleError when a bundle can't be written.
     """
     _refuse_what_holds(new, "name an empty one")
 
@@ -137,9 +153,16 @@ def move(old: Store, new: Store, *, progress: Progress | None = None) -> Proof:
                 _put(new.photos, name, old.photos.read(name))
             if progress is not None:
                 progress()
+        bundles = snapshot.bundle_names()
+        for name in bundles:
+            content = _bundle(old, name)
+            if content is not None and old.bundles.place != new.bundles.place:
+                new.bundles.put(name, content)
         loaded = new.log.load(snapshot.lines, tables, overwrite=False)
         there = tuple(name for name in names if name not in missing)
-        return Proof(_side(old, tables, there), _side(new, loaded, there), tuple(missing))
+        return Proof(
+            _side(old, tables, there, bundles), _side(new, loaded, there, bundles), tuple(missing)
+        )
 
     proof = old.log.hold_still(work)
     if not proof.holds:
@@ -166,7 +189,12 @@ def _put(photos: PhotoStore, name: str, jpeg: bytes) -> None:
         photos.put(name, jpeg)
 
 
-def _side(store: Store, tables: dict[str, TableDigest], names: tuple[str, ...]) -> Side:
+def _side(
+    store: Store,
+    tables: dict[str, TableDigest],
+    names: tuple[str, ...],
+    bundles: tuple[str, ...],
+) -> Side:
     digest = hashlib.sha256()
     size = 0
     for name in names:
@@ -175,7 +203,23 @@ def _side(store: Store, tables: dict[str, TableDigest], names: tuple[str, ...]) 
         digest.update(name.encode())
         digest.update(hashlib.sha256(jpeg).digest())
     sorts = {sort.id: sort_totals(store.log, sort.id) for sort in store.log.list_sorts()}
-    return Side(store.log.place, tables, len(names), size, digest.hexdigest(), sorts)
+    found = {name: _bundle(store, name) for name in bundles}
+    kept = {name: _digest_of(content) for name, content in found.items() if content is not None}
+    return Side(store.log.place, tables, len(names), size, digest.hexdigest(), kept, sorts)
+
+
+def _bundle(store: Store, name: str) -> Mapping[str, bytes] | None:
+    try:
+        return store.bundles.read(name)
+    except BundleError:
+        return None
+
+
+def _digest_of(content: Mapping[str, bytes]) -> str:
+    digest = hashlib.sha256()
+    for name, data in sorted(content.items()):
+        digest.update(name.encode() + b"\0" + hashlib.sha256(data).digest())
+    return digest.hexdigest()
 
 
 def sort_totals(log: Log, sort_id: str) -> SortTotals:
@@ -191,7 +235,8 @@ def sort_totals(log: Log, sort_id: str) -> SortTotals:
 
 
 def _what(side: Side) -> tuple[object, ...]:
-    return side.tables, side.photos, side.photo_bytes, side.photos_sha256, side.sorts
+    photos = side.photos, side.photo_bytes, side.photos_sha256
+    return side.tables, photos, side.bundles, side.sorts
 
 
 def _ticks(progress: Progress | None) -> Iterator[None]:

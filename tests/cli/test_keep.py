@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -94,3 +95,27 @@ def test_a_move_to_postgres(
     assert "fsync off" in checked.out, "the server of the tests is set up to be quick"
     monkeypatch.setenv("TALLYTARE_PHOTOS", "nonsense://x")
     assert "TALLYTARE_PHOTOS can't be used" in run("check").out + run("report", filled).said
+
+
+def test_a_promoted_bundle_goes_along(
+    run: Run, filled: str, data_dir: Path, tiny: Path, tmp_path: Path
+) -> None:
+    """Into the backup and out of it; where it is lost each command says so."""
+    assert filled
+    assert run("bundles", "promote", tiny).code == 0
+    (bundle,) = data_dir.glob("bundles/tiny-*")
+    assert ", 1 promoted bundles, " in run("backup", tmp_path / "a.zip").out
+    assert f"OK    promoted bundle {bundle.name}" in run("check").out
+    shutil.rmtree(bundle)
+    checked = run("check")
+    assert (checked.code, f"MEND  promoted bundle {bundle.name}" in checked.out) == (1, True)
+    made = run("backup", tmp_path / "b.zip")
+    assert (made.code, f"MEND  bundle {bundle.name} should answer" in made.out) == (1, True)
+    assert "should answer" in run("restore", tmp_path / "b.zip", "--overwrite").out
+    assert "should answer" not in run("restore", tmp_path / "a.zip", "--overwrite").out
+    assert run("check").code == 0
+    assert run("bundles", "rollback").code == 0
+    shutil.rmtree(bundle)
+    assert run("check").code == 0
+    later = run("backup", tmp_path / "c.zip")
+    assert (later.code, "promoted once, is not whole" in later.out) == (0, True)

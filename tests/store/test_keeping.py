@@ -15,6 +15,7 @@ from sqlalchemy import Connection, text
 
 from classifier.domain.errors import ConflictError, StorageError
 from classifier.domain.records import SortInfo
+from service.bundle_folder import BundleFolder
 from service.images.files import PhotoFiles
 from service.settings import Settings
 from service.store.log import Log
@@ -52,7 +53,7 @@ def _fill(services: Services, sort: SortInfo) -> None:
 def store(services: Services, sort: SortInfo) -> Store:
     """Return a store with something in it, on the engine of the test."""
     _fill(services, sort)
-    return Store(services.log, services.photos)
+    return _of(services)
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -76,7 +77,7 @@ def _opened(settings: Settings) -> Iterator[Services]:
 
 
 def _of(services: Services) -> Store:
-    return Store(services.log, services.photos)
+    return Store(services.log, services.photos, BundleFolder(services.settings.bundles_dir))
 
 
 def _same(services: Services, original: Services) -> None:
@@ -160,7 +161,7 @@ def test_a_backup_under_writing_is_of_one_moment(
     threads = [threading.Thread(target=station, args=(n,)) for n in range(3)]
     for thread in threads:
         thread.start()
-    store = Store(services.log, services.photos)
+    store = _of(services)
     paths = []
     for n in range(3):
         before = len(entered)
@@ -263,7 +264,8 @@ def test_a_copy_that_differs_is_taken_back(
         )
 
     database.write(spoil)
-    copy = Store(Log(database), PhotoFiles(tmp_path / "photos"))
+    places = PhotoFiles(tmp_path / "photos"), BundleFolder(tmp_path / "bundles")
+    copy = Store(Log(database), *places)
     with pytest.raises(StorageError, match="differs from its original in items"):
         keeping.restore(copy, path, overwrite=False)
     assert copy.log.rows_in_all() == 0

@@ -12,6 +12,7 @@ import pytest
 
 from classifier.domain.errors import StorageError, UnknownIdError
 from classifier.domain.records import SortInfo
+from service.bundle_folder import BundleFolder
 from service.images.files import PhotoFiles
 from service.images.names import PhotoStore
 from service.images.places import open_photos
@@ -65,10 +66,10 @@ def test_a_store_moves_its_photos_there(
 ) -> None:
     """From a folder to the URL, by backup and restore."""
     take(services, sort)
-    path = keeping.backup(
-        Store(services.log, services.photos), tmp_path / "a.zip", at=services.clock()
-    )
-    keeping.restore(Store(services.log, remote), path, overwrite=True)
+    bundles = BundleFolder(services.settings.bundles_dir)
+    store = Store(services.log, services.photos, bundles)
+    path = keeping.backup(store, tmp_path / "a.zip", at=services.clock())
+    keeping.restore(Store(services.log, remote, bundles), path, overwrite=True)
     assert sorted(remote.names()) == sorted(services.photos.names())
 
 
