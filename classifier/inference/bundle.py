@@ -5,19 +5,11 @@ Bundles that ship are package data of `tallytare_models`, one directory each.
 
 from __future__ import annotations
 
-import contextlib
-import ctypes
-import sys
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, Protocol
-
-import numpy as np
-import onnxruntime
-from numpy.typing import NDArray
 
 from classifier.domain.errors import BundleError
 from classifier.domain.suggestion_parts import Thresholds
@@ -31,6 +23,7 @@ from classifier.inference.manifest import (
     write_manifest,
 )
 from classifier.inference.preprocess import Preprocessing
+from classifier.inference.session import Session, open_session
 
 __all__ = [
     "Bundle",
@@ -46,21 +39,6 @@ __all__ = [
 
 SHIPPED_PACKAGE = "tallytare_models"
 DEFAULT_BUNDLE = "household"
-
-
-class Session(Protocol):
-    """The part of an onnxruntime session that is used."""
-
-    def get_inputs(self) -> list[Any]:
-        """Return the inputs, each with name, type and shape."""
-
-    def get_outputs(self) -> list[Any]:
-        """Return the outputs, each with name, type and shape."""
-
-    def run(
-        self, names: list[str], feeds: dict[str, Any], options: Any = None
-    ) -> list[NDArray[np.float32]]:
-        """Return the named outputs for one batch; `options` are onnxruntime's of one run."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -143,10 +121,8 @@ def load_bundle(path: Path) -> Bundle:
             f"{manifest.network.sha256[:12]}...; restore the file, or export the bundle again",
             path=str(network),
         )
-    session = _session(network)
-    bundle = Bundle(path, manifest, session, _checked_embedding_size(network, manifest, session))
-    _give_back_freed()
-    return bundle
+    session, embedding_size = open_session(network, manifest)
+    return Bundle(path, manifest, session, embedding_size)
 
 
 def check_bundle_categories(bundle: Bundle, category_ids: Collection[str]) -> None:
@@ -210,84 +186,3 @@ def _check_file(path: Path) -> None:
             "bundle again",
             path=str(path),
         )
-
-
-def _session(network: Path) -> Session:
-    options = onnxruntime.SessionOptions()
-    # Two requests on one thread each pass more photos than one request on two threads.
-    options.intra_op_num_threads = 1
-    options.inter_op_num_threads = 1
-    options.log_severity_level = 3
-    try:
-        session: Session = onnxruntime.InferenceSession(
-            str(network), options, providers=["CPUExecutionProvider"]
-        )
-    except Exception as error:  # onnxruntime raises kinds of its own, with no common base
-        raise BundleError(
-            f"{network}: can't be loaded as an ONNX network ({_first_line(error)}); export the "
-            "bundle again",
-            path=str(network),
-        ) from error
-    return session
-
-
-def _checked_embedding_size(network: Path, manifest: Manifest, session: Session) -> int:
-    """Run one blank batch and return D, or raise: shapes that are declared may not be true."""
-    names = manifest.network
-    _check_name(network, "input", names.input, session.get_inputs())
-    for output in (names.form_logits, names.embedding):
-        _check_name(network, "output", output, session.get_outputs())
-    size = manifest.preprocessing.size
-    blank = np.zeros((2, 3, size, size), dtype=np.float32)
-    once = onnxruntime.RunOptions()
-    # Photos are looked at one view at a time: what a batch of two took would never be used again.
-    once.add_run_config_entry("memory.enable_memory_arena_shrinkage", "cpu:0")
-    try:
-        logits, embedding = session.run(
-            [names.form_logits, names.embedding], {names.input: blank}, once
-        )
-    except Exception as error:  # as in _session
-        raise BundleError(
-            f"{network}: doesn't run on a float32 batch of shape (2, 3, {size}, {size}) "
-            f"({_first_line(error)}); export the bundle again with this size and a free batch axis",
-            path=str(network),
-        ) from error
-    forms = len(manifest.forms)
-    if logits.shape != (2, forms):
-        raise BundleError(
-            f"{network}: output {names.form_logits} has shape {logits.shape}; allowed: (2, {forms})"
-            f" for the {forms} forms of {MANIFEST_NAME} and a batch of 2; export the bundle again",
-            path=str(network),
-        )
-    if embedding.ndim != 2 or embedding.shape[0] != 2:
-        raise BundleError(
-            f"{network}: output {names.embedding} has shape {embedding.shape}; allowed: (2, D) for "
-            "a batch of 2; export the bundle again",
-            path=str(network),
-        )
-    return int(embedding.shape[1])
-
-
-def _give_back_freed() -> None:
-    """Have the C library return to the system what it keeps of the memory used while loading.
-
-    The GNU library keeps 50 MB, several times the network's weights, which onnxruntime converted
-    and arranged anew. Others have no such call, or need none.
-    """
-    if sys.platform == "linux":
-        with contextlib.suppress(OSError, AttributeError):
-            ctypes.CDLL(None).malloc_trim(0)
-
-
-def _check_name(network: Path, kind: str, name: str, nodes: list[Any]) -> None:
-    known = [node.name for node in nodes]
-    if name not in known:
-        raise BundleError(
-            f"{network}: has no {kind} {name!r}, which {MANIFEST_NAME} names; allowed: "
-            f"{', '.join(known)}; mend {MANIFEST_NAME}, or export the bundle again",
-            path=str(network),
-        )
-
-
-def _first_line(error: Exception) -> str:
-    return str(error).strip().partition("\n")[0]

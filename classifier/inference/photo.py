@@ -27,8 +27,10 @@ from classifier.inference.sniff import ALLOWED, explain, is_heif
 SHORT_SIDE_PX = 372  # a centred square of 0.7 of it fills 260 px, the largest network of ours
 LONG_SIDE_PX = 8 * SHORT_SIDE_PX  # else a strip 32 pixels high would keep its millions of columns
 _NEAR_ENOUGH = 0.9  # a copy of 1008 pixels will do for one of 1024, at half the cost of decoding
-Image.init()
-# AVIF is missing from older builds of Pillow; a JPEG of several pictures opens as JPEG.
+# Only what is read is loaded, not Pillow's forty formats. AVIF and WebP are missing from some
+# builds; a JPEG of several pictures opens as JPEG.
+for _name in ("Jpeg", "Png", "WebP", "Gif", "Bmp", "Tiff", "Avif"):
+    importlib.import_module(f"PIL.{_name}ImagePlugin")
 _READABLE = tuple(
     form for form in ("JPEG", "PNG", "WEBP", "GIF", "BMP", "TIFF", "AVIF") if form in Image.OPEN
 )
