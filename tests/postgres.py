@@ -9,7 +9,7 @@ import subprocess
 import tempfile
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -51,9 +51,12 @@ def leave_out(reason: str) -> NoReturn:
 class PostgresServer:
     """A server that listens on a socket in its own folder only."""
 
-    def __init__(self, folder: Path, *, fsync: bool) -> None:
+    def __init__(self, folder: Path, *, fsync: bool, small_log: bool = False) -> None:
+        """With `small_log` the write-ahead log stands in `wal` and takes up little room."""
         self.folder = folder
-        self._data = folder / "data"
+        self.data = folder / "data"
+        self.wal = folder / "wal"
+        self._small_log = small_log
         self._fsync = fsync
         self._bin = programs()
         # PostgreSQL refuses to run as root; Debian's package makes an account for it.
@@ -67,7 +70,10 @@ class PostgresServer:
         """Make an empty cluster. Raises NoPostgresError when that fails."""
         if self._account:
             shutil.chown(self.folder, _ACCOUNT, _ACCOUNT)
-        self._run("initdb", "-D", self._data, "-U", _ACCOUNT, "-A", "trust", "-E", "UTF8", "-N")
+        log = ("-X", self.wal, "--wal-segsize=1") if self._small_log else ()
+        self._run(
+            "initdb", "-D", self.data, "-U", _ACCOUNT, "-A", "trust", "-E", "UTF8", "-N", *log
+        )
 
     def start(self) -> None:
         """Start, and wait until it answers. Raises NoPostgresError when it does not."""
@@ -78,10 +84,13 @@ class PostgresServer:
             "max_connections": "200",
             "shared_buffers": "32MB",
         }
+        if self._small_log:
+            # Its files are not used again, so that a full disk is felt at the next one.
+            options |= {"min_wal_size": "2MB", "max_wal_size": "32MB", "wal_recycle": "off"}
         given = [part for key, value in options.items() for part in ("-c", f"{key}={value}")]
         with (self.folder / "server.log").open("ab") as log:
             self._process = subprocess.Popen(
-                [self._bin / "postgres", "-D", self._data, *given],
+                [self._bin / "postgres", "-D", self.data, *given],
                 stdout=log,
                 stderr=log,
                 stdin=subprocess.DEVNULL,
@@ -104,7 +113,8 @@ class PostgresServer:
     def stop(self) -> None:
         """Stop at once, in good order."""
         if self._process is not None:
-            self._process.send_signal(signal.SIGINT)
+            if self._process.poll() is None:
+                self._process.send_signal(signal.SIGINT)
             self._process.wait(_START_S)
             self._process = None
 
@@ -114,6 +124,24 @@ class PostgresServer:
         os.killpg(self._process.pid, signal.SIGKILL)
         self._process.wait(_START_S)
         self._process = None
+
+    def revive(self) -> bool:
+        """Start a server that ended by itself; return whether it had."""
+        assert self._process is not None
+        if self._process.poll() is None:
+            return False
+        self.start()
+        return True
+
+    def use_up_log(self) -> None:
+        """Write into the log until its full disk refuses, as others on the server may.
+
+        Segments that exist already would else last for minutes.
+        """
+        with suppress(psycopg.Error), self._connect("postgres") as connection:
+            for _ in range(200):
+                connection.execute("SELECT pg_logical_emit_message(false, 'test', 'x')")
+                connection.execute("SELECT pg_switch_wal()")
 
     def url(self, database: str) -> str:
         """Return the URL of a database, as the settings take it."""

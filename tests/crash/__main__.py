@@ -10,7 +10,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from service.settings import Settings
-from tests.crash.scenarios import Line, full_disk, kills, small_disk
+from tests.crash.full import Part, full_disk, server_on_small_disk, small_disk
+from tests.crash.scenarios import Line, kills
 from tests.crash.torn import torn_log
 from tests.postgres import NoPostgresError, running_server
 
@@ -74,6 +75,28 @@ def _all(folder: Path, given: argparse.Namespace) -> Iterator[Line]:
                 settings = Settings(data_dir=disk.folder / "store")
                 settings.data_dir.mkdir()
                 yield full_disk(settings, disk, times=given.full, seed=given.seed)
+        yield from _full_postgres(folder, given, "data", "disk of the tables full, PostgreSQL")
+        yield from _full_postgres(folder, given, "wal", "disk of the log full, PostgreSQL")
+
+
+def _full_postgres(
+    folder: Path, given: argparse.Namespace, part: Part, what: str
+) -> Iterator[Line]:
+    try:
+        with server_on_small_disk(part) as found:
+            if found is None:
+                _show("", f"left out: {what} (no file system may be mounted here)")
+                return
+            server, disk = found
+            settings = Settings(
+                data_dir=folder / part / "store", database_url=server.url(server.new_database())
+            )
+            settings.data_dir.mkdir(parents=True)
+            yield full_disk(
+                settings, disk, times=given.full, seed=given.seed, what=what, database=server
+            )
+    except NoPostgresError as error:
+        _show("", f"left out: {error}")
 
 
 def table(lines: list[Line]) -> Iterator[str]:

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import random
-import subprocess
 import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 
 from service.settings import Settings
 from tests.crash.audit import Finding, audit
@@ -107,62 +104,3 @@ def kills(
         events += f", {database_kills} of the database"
     name = f"kill -9, {servers} servers, stepping clock, {engine}"
     return Line(name, events, load.account, audit(settings, load.account))
-
-
-def full_disk(settings: Settings, disk: SmallDisk, *, times: int, seed: int = 5) -> Line:
-    """Let the disk fill up under load, kill a server that is in trouble, then make room."""
-    chance = random.Random(seed)
-    with Fleet(settings, servers=1) as fleet, Load(fleet.ports, seed=seed) as load:
-        for _ in range(times):
-            load.wait_for(20, at_most_s=20)
-            with disk.full():
-                before = load.account.refusals
-                deadline = time.monotonic() + 20
-                while load.account.refusals < before + 10 and time.monotonic() < deadline:
-                    time.sleep(0.02)
-                if chance.random() < 0.5:
-                    fleet.kill(fleet.ports)
-                time.sleep(chance.uniform(0, 0.3))
-            fleet.wait_for(fleet.ports[0])
-        load.wait_for(20, at_most_s=20)
-    events = f"{times} times full, {load.account.refusals} refusals"
-    return Line("disk full, SQLite", events, load.account, audit(settings, load.account))
-
-
-class SmallDisk:
-    """A file system in memory that can be filled to its last byte."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-
-    @contextmanager
-    def full(self) -> Iterator[None]:
-        """Fill it; make room again at the end."""
-        ballast = self.folder / "ballast"
-        with ballast.open("wb") as file:
-            try:
-                while True:
-                    file.write(b"\0" * 65_536)
-                    file.flush()
-            except OSError:
-                pass
-        yield
-        ballast.unlink()
-
-
-@contextmanager
-def small_disk(folder: Path) -> Iterator[SmallDisk | None]:
-    """Give a disk of 24 MB at `folder`, or None where none may be mounted."""
-    folder.mkdir(parents=True, exist_ok=True)
-    mount = ["mount", "-t", "tmpfs", "-o", "size=24m", "tmpfs", str(folder)]
-    try:
-        mounted = subprocess.run(mount, capture_output=True, check=False).returncode == 0
-    except OSError:
-        mounted = False
-    if not mounted:
-        yield None
-        return
-    try:
-        yield SmallDisk(folder)
-    finally:
-        subprocess.run(["umount", "-l", str(folder)], check=True, capture_output=True)

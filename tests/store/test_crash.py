@@ -9,7 +9,8 @@ import pytest
 from service.settings import Settings
 from tests.crash.__main__ import table
 from tests.crash.audit import audit
-from tests.crash.scenarios import Line, full_disk, kills, small_disk
+from tests.crash.full import Part, full_disk, server_on_small_disk, small_disk
+from tests.crash.scenarios import Line, kills
 from tests.crash.stations import Account, EnteredItem
 from tests.crash.torn import torn_log
 from tests.postgres import PostgresServer
@@ -55,6 +56,26 @@ def test_the_disk_fills_up(tmp_path: Path) -> None:
         line = full_disk(settings, disk, times=1)
         _well(line)
         assert line.account.refusals
+
+
+@pytest.mark.parametrize("part", ["data", "wal"])
+@pytest.mark.usefixtures("postgres")
+def test_the_disk_of_the_database_fills_up(tmp_path: Path, part: Part) -> None:
+    """That of PostgreSQL's tables: refused one by one. That of its log: the server gives up."""
+    with server_on_small_disk(part) as found:
+        if found is None:
+            pytest.skip("no file system may be mounted here")
+        server, disk = found
+        settings = Settings(
+            data_dir=tmp_path / "a" / "store", database_url=server.url(server.new_database())
+        )
+        settings.data_dir.mkdir(parents=True)
+        line = full_disk(settings, disk, times=2, database=server)
+        _well(line)
+        assert line.account.refusals
+        said = (server.folder / "server.log").read_text(errors="replace")
+        assert "No space left on device" in said
+        assert ("PANIC" in said) == (part == "wal")
 
 
 def test_the_audit_sees_what_is_wrong(tmp_path: Path) -> None:
