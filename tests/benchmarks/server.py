@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import asyncio
+import atexit
+import functools
 import os
 import random
+import shutil
 import socket
 import subprocess
 import sys
@@ -35,13 +38,18 @@ class Server:
 
 @contextmanager
 def serving(bundle: Path) -> Iterator[Server]:
-    """Start a server on an empty store and give it without waiting until it answers."""
+    """Start a server on an empty store and give it without waiting until it answers.
+
+    It finds its modules compiled, as they are where pip installed them, from the second start on.
+    """
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
     with tempfile.TemporaryDirectory() as folder:
         settings = {"DATA_DIR": folder, "PORT": str(port), "BUNDLE": str(bundle)}
         env = os.environ | {f"TALLYTARE_{name}": value for name, value in settings.items()}
+        env["PYTHONPYCACHEPREFIX"] = str(_compiled())
+        env.pop("PYTHONDONTWRITEBYTECODE", None)
         process = subprocess.Popen(
             _COMMAND, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
@@ -52,24 +60,36 @@ def serving(bundle: Path) -> Iterator[Server]:
             process.wait(30)
 
 
+@functools.cache
+def _compiled() -> Path:
+    folder = tempfile.mkdtemp(prefix="tallytare-compiled-")
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return Path(folder)
+
+
 def start_and_memory(bundle: Path) -> list[Figure]:
     """Measure the start to the first suggestion, and memory after forty large photos."""
     photo = photograph(3, (1024, 768), quality=85)
     starts = []
-    for _ in range(3):
+    for number in range(4):
         say("start to first suggestion")
         began = time.perf_counter()
         with serving(bundle) as server, httpx.Client(base_url=server.address) as client:
             _await(client)
             _capture(client, _start_sort(client), photo)
-            starts.append(time.perf_counter() - began)
+            if number:  # the first compiles
+                starts.append(time.perf_counter() - began)
     say("memory")
     with serving(bundle) as server, httpx.Client(base_url=server.address, timeout=60) as client:
         _await(client)
         sort_id = _start_sort(client)
-        for number in range(40):
-            _capture(client, sort_id, photograph(number % 5, TWELVE_MEGAPIXELS))
+        photos = [photograph(number, TWELVE_MEGAPIXELS) for number in range(5)]
+        captures = [_capture(client, sort_id, photos[number % 5]) for number in range(40)]
         memory = resident_mb(server.process.pid)
+        for capture_id in captures[:20]:
+            _confirm(client, sort_id, capture_id)
+        time.sleep(2)  # learning goes on beside it
+        learned = resident_mb(server.process.pid)
     return [
         Figure(
             "start of the service to the first suggestion, empty store made on the way",
@@ -79,7 +99,7 @@ def start_and_memory(bundle: Path) -> list[Figure]:
         ),
         Figure(
             "resident after 40 photos of 12 megapixels",
-            f"{memory:.0f} MB",
+            f"{memory:.0f} MB; {learned:.0f} MB once it has learned from 20 of them",
             "under 250 MB",
             memory < 250,
         ),
@@ -161,15 +181,8 @@ async def _phone(
         )
         await asyncio.sleep(chance.uniform(0.5, 2))
         if answer is not None:
-            item = {
-                "item_id": str(uuid.uuid4()),
-                "capture_id": capture_id,
-                "category": "corrugated_cardboard",
-                "count": 1,
-            }
-            await _timed(
-                client, taken.confirmations, taken.errors, f"/api/sorts/{sort_id}/items", json=item
-            )
+            path, item = f"/api/sorts/{sort_id}/items", _item(capture_id)
+            await _timed(client, taken.confirmations, taken.errors, path, json=item)
         await asyncio.sleep(chance.uniform(0.6, 1.4) * pause_s)
 
 
@@ -214,11 +227,26 @@ def _start_sort(client: httpx.Client) -> str:
     return sort_id
 
 
-def _capture(client: httpx.Client, sort_id: str, photo: bytes) -> None:
+def _capture(client: httpx.Client, sort_id: str, photo: bytes) -> str:
+    capture_id = str(uuid.uuid4())
     answer = client.post(
         f"/api/sorts/{sort_id}/captures",
-        data={"capture_id": str(uuid.uuid4())},
+        data={"capture_id": capture_id},
         files={"photo": ("a.jpg", photo, "image/jpeg")},
         timeout=60,
     )
     answer.raise_for_status()
+    return capture_id
+
+
+def _confirm(client: httpx.Client, sort_id: str, capture_id: str) -> None:
+    client.post(f"/api/sorts/{sort_id}/items", json=_item(capture_id)).raise_for_status()
+
+
+def _item(capture_id: str) -> dict[str, Any]:
+    return {
+        "item_id": str(uuid.uuid4()),
+        "capture_id": capture_id,
+        "category": "corrugated_cardboard",
+        "count": 1,
+    }

@@ -164,6 +164,17 @@ def test_network_that_is_no_onnx_is_named(tmp_path: Path) -> None:
         load_bundle(tmp_path)
 
 
+@pytest.mark.parametrize(("fixed", "tried"), [(1, 2), (2, 1)])
+def test_network_of_a_fixed_batch_is_named(tmp_path: Path, fixed: int, tried: int) -> None:
+    path = write_tiny_bundle(tmp_path) / "network.onnx"
+    model = onnx.load(path)
+    model.graph.input[0].type.tensor_type.shape.dim[0].dim_value = fixed
+    onnx.save(model, path)
+    write_manifest(tmp_path, manifest_content())
+    with pytest.raises(BundleError, match=rf"doesn't run on .* shape \({tried}, 3, 32, 32\)"):
+        load_bundle(tmp_path)
+
+
 def test_embedding_of_a_wrong_shape_is_named(tmp_path: Path) -> None:
     path = write_tiny_bundle(tmp_path) / "network.onnx"
     model = onnx.load(path)
