@@ -279,14 +279,23 @@ async function correct(item) {
 
 /* ---- start ---- */
 
-/** This page was opened from the device's own copy: take in what was recorded since. */
+/** This page is the device's own copy, or another tab has sent for it: take in what was recorded. */
 async function catchUp() {
   const [counts, items, open] = await Promise.all(
     ["tally", "items", "captures"].map((each) => call("GET", `${sortUrl}/${each}`)),
   );
   showTally(tally, counts);
   lately.fill(items.map((each) => each.current));
-  for (const capture of open) unanswered.add(capture);
+  for (const capture of open) arrived(capture);
+}
+
+/** An answer to a photo that was taken while the server was away. */
+function arrived(capture) {
+  if (current?.captureId !== capture.id) addUnanswered(capture);
+  else if (current.away && !current.chosen) {
+    current.away = false;
+    showAnswer(capture);
+  }
 }
 
 outbox.addEventListener("change", ({ detail }) => {
@@ -302,10 +311,7 @@ outbox.addEventListener("late", ({ detail: { entry, answer } }) => {
     return;
   }
   unanswered.picture(answer.id, new Blob([entry.photo], { type: entry.photoType }));
-  if (current?.captureId === answer.id && !current.chosen) {
-    current.away = false;
-    showAnswer(answer);
-  } else addUnanswered(answer);
+  arrived(answer);
 });
 
 const REMEMBERED = `tallytare-sorter-${page.sort.id}`;
@@ -329,6 +335,6 @@ await outbox.open();
 for (const { kind, sort, json } of await outbox.waiting()) {
   if (kind === "item" && sort === page.sort.id) showWaiting(json);
 }
-await outbox.start(document.body.dataset.kept ? catchUp : null);
+await outbox.start(catchUp, "kept" in document.body.dataset);
 keepThisPage();
 document.body.dataset.ready = "yes";

@@ -21,14 +21,15 @@ function openBox() {
   });
 }
 
-/** Private windows of some browsers refuse IndexedDB; then the box lasts as long as the page. */
+/** Lasts as long as the page: some browsers refuse IndexedDB, and a full phone takes nothing new. */
 function memoryBox() {
   const entries = new Map();
   let last = 0;
   return {
     lasting: false,
+    get size() { return entries.size; },
     async add(entry) {
-      last += 1;
+      last -= 1; // below zero, so that it is told from what the database numbers
       entries.set(last, { ...entry, seq: last });
       return last;
     },
@@ -39,20 +40,54 @@ function memoryBox() {
 }
 
 function databaseBox(database) {
-  const run = (mode, work) => new Promise((resolve, reject) => {
+  let open = database;
+  const once = (mode, work) => new Promise((resolve, reject) => {
     // strict: what is said to be kept here has reached the disk
-    const transaction = database.transaction(STORE, mode, { durability: "strict" });
+    const transaction = open.transaction(STORE, mode, { durability: "strict" });
     const request = work(transaction.objectStore(STORE));
     transaction.oncomplete = () => resolve(request.result);
     transaction.onerror = () => reject(transaction.error);
     transaction.onabort = () => reject(transaction.error);
   });
+  const run = async (mode, work) => {
+    try {
+      return await once(mode, work);
+    } catch (error) {
+      if (error?.name !== "InvalidStateError") throw error;
+      open = await openBox(); // the system closed it while the page was in the background
+      return once(mode, work);
+    }
+  };
   return {
-    lasting: true,
     add: (entry) => run("readwrite", (store) => store.add(entry)),
     remove: (seq) => run("readwrite", (store) => store.delete(seq)),
-    update: (entry) => run("readwrite", (store) => store.put(entry)),
+    /** Another tab may have sent and removed the entry meanwhile: it must not come back. */
+    update: (entry) => run("readwrite", (store) => {
+      const asked = store.get(entry.seq);
+      asked.onsuccess = () => { if (asked.result) store.put(entry); };
+      return asked;
+    }),
     all: () => run("readonly", (store) => store.getAll()),
+  };
+}
+
+/** What the database has no room for is kept in the page, and goes out after all that it has. */
+function roomyBox(database) {
+  const spare = memoryBox();
+  const holder = (seq) => (seq < 0 ? spare : database);
+  return {
+    get lasting() { return spare.size === 0; },
+    async add(entry) {
+      if (spare.size > 0) return spare.add(entry);
+      try {
+        return await database.add(entry);
+      } catch {
+        return spare.add(entry);
+      }
+    },
+    remove: (seq) => holder(seq).remove(seq),
+    update: (entry) => holder(entry.seq).update(entry),
+    all: async () => [...await database.all(), ...await spare.all()],
   };
 }
 
@@ -74,21 +109,24 @@ export class Outbox extends EventTarget {
     this.away = false;
     this.reason = "";
     this.probe = null;
+    this.stale = false;
   }
 
   async open() {
     try {
-      this.box = databaseBox(await openBox());
+      this.box = roomyBox(databaseBox(await openBox()));
       navigator.storage?.persist?.().catch(() => {}); // else a full phone may throw it away
     } catch {
       this.box = memoryBox();
     }
   }
 
-  /** Sends what waits, then and whenever the server is back calls `probe` until it succeeds. */
-  async start(probe = null) {
+  /** Sends what waits. `probe` learns what happened meanwhile: at once if the page is `stale`, and
+   * when the server is back without an answer to us, since another tab has sent what waited. */
+  async start(probe, stale) {
     this.probe = probe;
-    this.away = probe !== null;
+    this.stale = stale;
+    this.away = stale;
     setInterval(() => { if (this.away) this.drain(); }, RETRY_MS);
     window.addEventListener("online", () => this.drain());
     await this.drain();
@@ -97,7 +135,9 @@ export class Outbox extends EventTarget {
   /** Keeps the entry, then sends it. Rejects with Unreachable while it goes on waiting here. */
   async send(entry) {
     const seq = await this.box.add({ ...entry, at: new Date().toISOString() });
-    const answer = new Promise((resolve, reject) => this.waiters.set(seq, { resolve, reject }));
+    const answer = new Promise((resolve, reject) => {
+      this.waiters.set(seq, { resolve, reject, entry: { ...entry, seq } });
+    });
     this.drain();
     return answer;
   }
@@ -135,7 +175,9 @@ export class Outbox extends EventTarget {
   async drainAll() {
     while (this.again) {
       this.again = false;
-      for (const entry of await this.waiting()) {
+      const awaited = [...this.waiters.keys()];
+      const kept = await this.box.all();
+      for (const entry of [...this.sentElsewhere(awaited, kept), ...kept.filter((each) => !each.refused)]) {
         if (!(await this.deliver(entry))) return;
       }
       await this.ask();
@@ -143,12 +185,19 @@ export class Outbox extends EventTarget {
     }
   }
 
+  /** Another tab has sent these for us: sent once more, they get the same answer. */
+  sentElsewhere(awaited, kept) {
+    const waiting = new Set(kept.filter((each) => !each.refused).map((each) => each.seq));
+    return awaited.filter((seq) => !waiting.has(seq) && this.waiters.has(seq))
+      .map((seq) => this.waiters.get(seq).entry);
+  }
+
   /** A page that opened without the server has to learn what happened meanwhile. */
   async ask() {
-    if (!this.probe) return;
+    if (!this.stale && !this.away) return;
     try {
       await this.probe();
-      this.probe = null;
+      this.stale = false;
       this.away = false;
     } catch (error) {
       this.away = true;
