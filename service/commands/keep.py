@@ -56,9 +56,15 @@ def run_restore(settings: Settings, file: Path, *, overwrite: bool) -> None:
         manifest = restore(store, file, overwrite=overwrite, progress=step)
         place = store.log.place
         _tell_lost_bundles(store)
+        let_in = [each for each in store.log.list_devices() if not each.revoked]
     typer.echo(
         f"{place}: {_counted(manifest)} of {manifest.made_at[:19]} UTC; read back, all as in {file}"
     )
+    if let_in:
+        typer.echo(
+            f"{len(let_in)} devices are let in as they were then, also those shut out since: look "
+            "through the page Devices"
+        )
     for name in manifest.missing:
         typer.echo(f"MEND  photo {name} was missing already when the backup was made")
 

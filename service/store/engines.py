@@ -14,6 +14,14 @@ from service.store.storable import refuse_unstorable
 # A county's server has 100 connections by default; several services and its backup share them.
 _SERVER_CONNECTIONS = 5
 _MORE_SERVER_CONNECTIONS = 10
+# A server whose cable was pulled says nothing: by default each request would wait for a quarter of
+# an hour, and soon all threads with it.
+_CABLE_PULLED = {
+    "keepalives_idle": 10,
+    "keepalives_interval": 5,
+    "keepalives_count": 4,
+    "tcp_user_timeout": 30_000,
+}
 
 
 def make_engine(url: str, *, busy_timeout_s: float) -> Engine:
@@ -57,7 +65,7 @@ def _postgres(url: URL, busy_timeout_s: float) -> Engine:
         pool_size=_SERVER_CONNECTIONS,
         max_overflow=_MORE_SERVER_CONNECTIONS,
         pool_timeout=max(1.0, busy_timeout_s),
-        connect_args={"connect_timeout": 10, "application_name": "tallytare"},
+        connect_args={"connect_timeout": 10, "application_name": "tallytare", **_CABLE_PULLED},
     )
 
     @event.listens_for(engine, "connect")
@@ -77,7 +85,8 @@ def _sqlite(url: URL, busy_timeout_s: float) -> Engine:
     if url.database:
         folder = Path(url.database).parent
         try:
-            folder.mkdir(parents=True, exist_ok=True)
+            # Names, places and photos are nobody else's on this machine.
+            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         except OSError as error:
             raise StorageError(
                 f"the data folder {folder} can't be made ({error.strerror}): "

@@ -260,12 +260,12 @@ def withdraw(
 def remove_withdrawn(services: Services) -> int:
     """Delete the files of withdrawn photos that are still there, as after a crash; return how many.
 
-    Raises StorageError where one can't be deleted.
+    Raises ConflictError where one can't be deleted.
     """
+    forget_withdrawn_thumbs(services)
     left = [name for name in services.log.withdrawn_photos() if services.photos.has(name)]
     for name in left:
         services.photos.remove(name)
-        services.thumbs.remove(name)
         if services.photos.has(name):
             raise ConflictError(
                 f"the withdrawn photo {name} can't be deleted: give the right to write to the "
@@ -273,6 +273,12 @@ def remove_withdrawn(services: Services) -> int:
                 photo=name,
             )
     return len(left)
+
+
+def forget_withdrawn_thumbs(services: Services) -> None:
+    """Delete this machine's small pictures of withdrawn photos; another may have withdrawn them."""
+    for name in services.log.withdrawn_photos():
+        services.thumbs.remove(name)
 
 
 def withdrawable(

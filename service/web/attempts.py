@@ -1,7 +1,9 @@
 """Failed attempts to join: each makes the next wait, ten lock the address out for a while.
 
-Counted in this process, by address. Codes hold 60 bits and live ten minutes, so nobody guesses one;
-this keeps the log and the machine from being flooded by those who try.
+Counted in this process, by address; several services on one database allow so many times more.
+Codes hold 60 bits and live ten minutes, so nobody guesses one all the same (a test does the sum for
+a hundred services); this keeps each machine from being flooded by those who try. Counting in the
+database would give them a way to write into it.
 """
 
 from __future__ import annotations

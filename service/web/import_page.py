@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
 from anyio import to_thread
-from fastapi import APIRouter, FastAPI
+from fastapi import APIRouter
 from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
@@ -16,7 +14,6 @@ from starlette.responses import HTMLResponse, Response
 from classifier.domain.errors import DataFileError, InvalidEntryError, TallytareError
 from service.usecases.example_import import ImportPlan, plan_import, run_import
 from service.usecases.example_upload import (
-    forget_old_uploads,
     forget_upload,
     unpack,
     unpacked,
@@ -29,16 +26,7 @@ from service.web.page_support import go_to
 from service.web.render import new_id, page
 from service.web.review_page import category_groups
 
-
-@asynccontextmanager
-async def _tidy(app: FastAPI) -> AsyncIterator[None]:
-    """Delete at the start what imports that were given up left behind."""
-    services: Services = app.state.services
-    await to_thread.run_sync(forget_old_uploads, services.settings.data_dir)
-    yield
-
-
-router = APIRouter(lifespan=_tidy)
+router = APIRouter()
 LEAVE_OUT = "-"
 _LABEL, _TO = "label-", "to-"
 

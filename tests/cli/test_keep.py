@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import stat
 from pathlib import Path
 
 import pytest
 
 from service.settings import Settings
+from service.usecases import access
 from service.wiring import LoadedModel, build_services
 from tests.cli.conftest import Run
 from tests.fakes import FakePredictor, model_record
@@ -119,3 +122,23 @@ def test_a_promoted_bundle_goes_along(
     assert run("check").code == 0
     later = run("backup", tmp_path / "c.zip")
     assert (later.code, "promoted once, is not whole" in later.out) == (0, True)
+
+
+def test_who_was_shut_out_since_is_let_in_again(run: Run, filled: str, tmp_path: Path) -> None:
+    """The backup is older than that; whoever restores it is told to look."""
+    assert filled
+    services = build_services(Settings())
+    code = access.make_join_code(services, role="sorter").code
+    device = access.join(services, code=code, name="Phone").device
+    run("backup", tmp_path / "a.zip")
+    access.revoke(services, device_id=device.id)
+    run("backup", tmp_path / "b.zip")
+    services.close()
+    assert "1 devices are let in" in run("restore", tmp_path / "a.zip", "--overwrite").out
+    assert "let in" not in run("restore", tmp_path / "b.zip", "--overwrite").out
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows keeps rights in another way")
+def test_a_new_data_folder_is_nobody_elses(filled: str, data_dir: Path) -> None:
+    assert filled
+    assert stat.S_IMODE(data_dir.stat().st_mode) == 0o700

@@ -7,9 +7,12 @@ from collections.abc import Iterator
 from datetime import date
 
 import pytest
+from fastapi.testclient import TestClient
 
 from classifier.domain.errors import InvalidEntryError, UnknownIdError
 from classifier.domain.records import SortInfo
+from service.app import create_app
+from service.settings import Settings
 from service.store.example_rows import Wanted
 from service.usecases import captures, examples, items, upkeep
 from service.usecases.services import Services
@@ -200,6 +203,25 @@ def test_a_withdrawn_photo_is_gone_and_its_count_stays(services: Services, kept:
         captures.read_photo(services, one)
     with pytest.raises(UnknownIdError, match="no example"):
         examples.get_example(services, one)
+
+
+def test_small_pictures_of_a_withdrawn_photo_go_too(
+    services: Services, settings: Settings, kept: SortInfo
+) -> None:
+    """Also after a crash in between, and on another station, which forgets them at its start."""
+    shown = confirmed(services, kept)
+    name = examples.photo_name(services, shown)
+    small = services.settings.data_dir / "thumbs" / name
+    services.thumbs.read(name)
+    small_bytes = small.read_bytes()
+    examples.withdraw(services, request_id=new_id(), capture_ids=[shown], reason="a face")
+    assert not small.exists()
+    small.write_bytes(small_bytes)
+    assert examples.remove_withdrawn(services) == 0
+    assert not small.exists()
+    small.write_bytes(small_bytes)
+    with TestClient(create_app(settings, services=services)):
+        assert not small.exists()
 
 
 def test_photos_of_a_sorter_or_a_sort_are_withdrawn_also_where_none_are_kept_for_training(

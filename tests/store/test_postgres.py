@@ -6,6 +6,7 @@ import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlalchemy import Connection, text
@@ -158,6 +159,19 @@ def test_commits_wait_for_the_disk(url: str) -> None:
         assert connection.scalar(text("SHOW lock_timeout")) == "2500ms"
         assert connection.scalar(text("SHOW timezone")) == "UTC"
     engine.dispose()
+
+
+def test_a_server_that_says_nothing_is_given_up_within_half_a_minute(url: str) -> None:
+    """Its cable was pulled: the system would else go on asking it for a quarter of an hour."""
+    engine = make_engine(url, busy_timeout_s=2.5)
+    with engine.connect() as connection:
+        driver: Any = connection.connection.driver_connection
+        given = {name: int(value) for name, value in driver.info.get_parameters().items()
+                 if "keepalives" in name or "timeout" in name}  # fmt: skip
+    engine.dispose()
+    assert given["tcp_user_timeout"] == 30_000
+    silent = given["keepalives_interval"] * given["keepalives_count"]
+    assert given["keepalives_idle"] + silent <= 30
 
 
 @pytest.mark.parametrize(

@@ -183,6 +183,15 @@ def test_many_addresses_are_slowed_together() -> None:
     assert memory.begin("10.0.0.200") == 0
 
 
+def test_a_hundred_services_do_not_help_to_guess() -> None:
+    """Each counts by itself. Even with as many open codes as services, nobody gets in by luck."""
+    services = open_codes = 100
+    minutes = access.CODE_LIFE.total_seconds() / 60
+    tries = services * attempts.MOST_A_MINUTE * (minutes + 1)
+    codes = len(access._LETTERS) ** access._CODE_LETTERS
+    assert tries * open_codes / codes < 1e-10
+
+
 def test_one_network_of_ipv6_is_one_address() -> None:
     memory = Attempts(lambda: 0.0)
     for number in range(attempts.FREE):
