@@ -16,7 +16,7 @@ from training.forms import FormTable
 from training.network import SortNet, average_networks, blend_backbone
 from training.ranks import Ranks
 from training.recipe import Recipe, find_recipe
-from training.train import train_network
+from training.train import refresh_statistics, train_network
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,12 @@ class Learner:
         """Return the network that learned from the train split of some sources."""
         recipe = self.recipe
         members = [self.member(sources, number).cpu() for number in range(recipe.members)]
-        return blend_backbone(average_networks(members), recipe.backbone, recipe.blend)
+        net = average_networks(members)
+        if recipe.members > 1:
+            refresh_statistics(
+                net, recipe, self.data.canvases.pick(self.rows(sources)), self.device
+            )
+        return blend_backbone(net.cpu(), recipe.backbone, recipe.blend)
 
     def member(self, sources: Sequence[str], number: int) -> SortNet:
         """Train one of the networks that are averaged, or take up a finished one."""

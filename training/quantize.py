@@ -4,8 +4,7 @@
 (per-channel weights, 8-bit activations) with ranges seen on pictures of the train split only, asks
 both networks about the test split, whose groups trained and calibrated nothing, and compares them
 picture by picture. The 8-bit bundle is written if no figure is more than half a point worse
-(`--anyway` writes it all the same); the report is written in any case. It also says what
-`tallytare suggest --fast`, one view instead of all, costs.
+(`--anyway` writes it all the same); the report is written in any case.
 """
 
 from __future__ import annotations
@@ -17,7 +16,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -48,7 +47,7 @@ from training.images import load_views
 from training.judge import Asked, ask, find_programme, table_of
 from training.manifest import Example, read_examples
 
-TOLERANCE = 0.005  # half a point, in every figure that the issue names
+TOLERANCE = 0.005  # half a point
 _FIGURES = ("form_top1", "form_top3", "material_top1", "route", "ece", "accuracy_at_70_coverage")
 _PROGRAMME = "alder_valley"
 _PICTURES = 128  # for the ranges of activations
@@ -113,12 +112,6 @@ def _simplify(network: Path, out: Path) -> None:
     options.graph_optimization_level = onnxruntime.GraphOptimizationLevel.ORT_ENABLE_BASIC
     options.optimized_model_filepath = str(out)
     onnxruntime.InferenceSession(whole, options, providers=["CPUExecutionProvider"])
-
-
-def one_view(bundle: Bundle) -> Bundle:
-    """Return a bundle that looks at its first view only, as `suggest --fast` does."""
-    preprocessing = replace(bundle.preprocessing, views=bundle.preprocessing.views[:1])
-    return replace(bundle, manifest=replace(bundle.manifest, preprocessing=preprocessing))
 
 
 def compare(examples: Sequence[Example], single: Bundle, eight: Bundle) -> Verdict:
@@ -224,8 +217,8 @@ def _splits(data: Path, bundle: Bundle) -> tuple[list[Example], list[Example]]:
     return by_split["train"], by_split["test"]
 
 
-def text(verdict: Verdict, other: str = "8 bits") -> str:
-    """Return the comparison as Markdown; `other` is what single precision is compared with."""
+def text(verdict: Verdict) -> str:
+    """Return the comparison as Markdown."""
     rows = [
         (
             line["source"],
@@ -238,15 +231,15 @@ def text(verdict: Verdict, other: str = "8 bits") -> str:
     ]
     single, eight = (1000 * each for each in verdict.seconds)
     parts = [
-        markdown_table(("source", "figure", "single precision", other, "loss"), rows),
+        markdown_table(("source", "figure", "single precision", "8 bits", "loss"), rows),
         *(
             f"{what}: difference {p['difference']:+.4f} ({p['low']:+.4f} to {p['high']:+.4f}), "
-            f"right with single precision only {p['only_single']}, with {other} only "
+            f"right with single precision only {p['only_single']}, with 8 bits only "
             f"{p['only_eight']}; McNemar p {p['p_value']:.2g}; "
             f"{p['pictures']} pictures in {p['groups']} groups"
             for what, p in verdict.paired.items()
         ),
-        f"one view on one core: {single:.1f} ms in single precision, {eight:.1f} ms with {other} "
+        f"one view on one core: {single:.1f} ms in single precision, {eight:.1f} ms with 8 bits "
         f"({single / eight:.2f} times as fast)",
         "holds within half a point"
         if not verdict.worse
@@ -268,10 +261,6 @@ def run(bundle_name: str, data: Path, out: Path, *, anyway: bool) -> Verdict:
         if anyway or not verdict.worse:
             shutil.copytree(made, out, dirs_exist_ok=True)
         report = [f"# {bundle.name} {bundle.version}: 8 bits", text(verdict)]
-        if len(bundle.preprocessing.views) > 1:
-            report += ["# One view", text(compare(test, bundle, one_view(bundle)), "one view")]
-            both = compare(test, bundle, one_view(eight))
-            report += ["# One view in 8 bits", text(both, "one view in 8 bits")]
     (out / "INT8.md").write_text("\n\n".join(report), encoding="utf-8")
     return verdict
 

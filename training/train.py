@@ -5,14 +5,14 @@ from __future__ import annotations
 import copy
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import cast
 
 import torch
 from torch import nn
 from torch.nn import functional
-from torch.optim.swa_utils import AveragedModel
+from torch.optim.swa_utils import AveragedModel, update_bn
 
 from classifier.domain.suggestion_parts import NON_ITEM
 from training.augment import (
@@ -31,6 +31,7 @@ from training.recipe import Recipe
 from training.state import StateStore, TrainingState
 
 _UNKNOWN = -1
+_REFRESHING = 10  # batches that statistics are worked out from
 _DECAY = 0.02  # of weights, by AdamW
 _HEADS_FASTER = 5  # times the learning rate of the backbone; heads start from nothing
 _TAUGHT = 1.0  # weight of the teacher's answers beside the labels
@@ -133,6 +134,31 @@ def train_network(
     result = cast(SortNet, average.module)
     ranks.average_statistics(result)
     return result.eval()
+
+
+def refresh_statistics(
+    net: SortNet, recipe: Recipe, canvases: Canvases, device: torch.device
+) -> None:
+    """Work out the statistics of the normalisations anew, in place.
+
+    Averaged weights answer with other statistics than the mean of those that each network had.
+
+    References
+    ----------
+    Izmailov et al., Averaging weights leads to wider optima and better generalization, UAI 2018.
+    """
+    chance, canvases = Chance(recipe.seed, device), canvases.to(device)
+
+    def batches() -> Iterator[torch.Tensor]:
+        for _ in range(_REFRESHING):
+            index = torch.randint(
+                len(canvases.extents), (recipe.batch,), generator=chance.generator, device=device
+            )
+            crops = random_crops(canvases, index, recipe, chance)
+            yield random_light(crops, recipe.light, chance) * 2 - 1
+
+    update_bn(batches(), net.to(device), device=device)
+    net.eval()
 
 
 def epoch_seed(seed: int, epoch: int, rank: int = 0) -> int:

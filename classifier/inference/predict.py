@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,25 +25,15 @@ class Prediction:
 
 
 class Predictor:
-    """Runs a bundle on photographs; may be shared between threads.
+    """Runs a bundle on photographs; may be shared between threads."""
 
-    `views` are looked at in place of the bundle's own: fewer are quicker and less often right.
-    """
-
-    def __init__(self, bundle: Bundle, *, views: tuple[float, ...] | None = None) -> None:
+    def __init__(self, bundle: Bundle) -> None:
         self.bundle = bundle
-        own = bundle.preprocessing
-        self._preprocessing = own if views is None else replace(own, views=views)
-
-    @property
-    def views(self) -> tuple[float, ...]:
-        """What is cut out of each photograph, as `Preprocessing` counts it."""
-        return self._preprocessing.views
 
     def predict(self, photo: Photo) -> Prediction:
         """Return the prediction for one photograph."""
         began = time.perf_counter()
-        seen = [self._look(view) for view in views_of(photo.image, self._preprocessing)]
+        seen = [self._look(view) for view in views_of(photo.image, self.bundle.preprocessing)]
         logits, embeddings = (np.concatenate(each) for each in zip(*seen, strict=True))
         probabilities = view_probabilities(logits, self.bundle.temperature)  # (v, F) -> (F,)
         return Prediction(

@@ -48,10 +48,9 @@ class Suggester:
     @property
     def made_by(self) -> Mapping[str, str]:
         """What decides the answers, in words: two files with the same words may be one."""
-        views = "" if self.predictor.views == self.bundle.preprocessing.views else ", one view"
         facts = "".join(f", {fact} {answer}" for fact, answer in sorted(self.facts.items()))
         return {
-            "model": f"{self.bundle.name} {self.bundle.version}{views}",
+            "model": f"{self.bundle.name} {self.bundle.version}",
             "programme": f"{self.programme.id} {self.programme.version}{facts}",
         }
 
@@ -85,9 +84,8 @@ def make_suggester(
     programme: str,
     bundle: str,
     facts: Mapping[str, str],
-    fast: bool = False,
 ) -> Suggester:
-    """Load what the arguments name; `fast` looks at one view of each photograph only.
+    """Load what the arguments name.
 
     Raises UnknownIdError for a programme, fact or answer that nothing bears, DataFileError for a
     programme file with a mistake and BundleError for a bundle that can't be used.
@@ -97,7 +95,7 @@ def make_suggester(
     categories.known_answers(facts)
     loaded = choose_bundle(settings, categories, bundle)
     return Suggester(
-        Predictor(loaded, views=loaded.preprocessing.views[:1] if fast else None),
+        Predictor(loaded),
         categories,
         chosen,
         facts,

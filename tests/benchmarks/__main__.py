@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from classifier.inference.bundle import find_bundle
+from classifier.inference.bundle import FAST_BUNDLE, find_bundle
 from tests.benchmarks.bulk import bulk
 from tests.benchmarks.measure import Figure, machine, say, table
 from tests.benchmarks.photo_path import photo_path, two_at_once
@@ -21,9 +21,6 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     parser.add_argument("parts", nargs="*", help="photo two start bulk store phones; else all")
     parser.add_argument("--bundle", default="", help="bundle to measure; else the default")
-    parser.add_argument(
-        "--also", type=Path, action="append", default=[], help="another bundle, for bulk"
-    )
     parser.add_argument("--photos", type=int, default=10_000, help="photos of 512 px, for bulk")
     parser.add_argument("--large", type=int, default=100, help="photos of 12 megapixels, for bulk")
     parser.add_argument(
@@ -32,12 +29,12 @@ def main() -> int:
     parser.add_argument("--out", type=Path, help="file to write the table to, too")
     given = parser.parse_args()
     bundle = find_bundle(given.bundle or None).resolve()
-    also = [path.resolve() for path in given.also]
+    fast = find_bundle(FAST_BUNDLE).resolve()
     parts: dict[str, Callable[[], list[Figure]]] = {
         "photo": lambda: photo_path(bundle),
         "two": lambda: two_at_once(bundle),
         "start": lambda: start_and_memory(bundle),
-        "bulk": lambda: bulk([bundle, *also], small=given.photos, large=given.large),
+        "bulk": lambda: bulk([bundle, fast], small=given.photos, large=given.large),
         "store": lambda: store_sizes(given.items),
         "phones": lambda: hundred_phones(bundle),
     }

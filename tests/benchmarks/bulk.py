@@ -20,7 +20,7 @@ _DIFFERENT = 40  # the others are copies: only the files' number and content's k
 
 
 def bulk(bundles: Sequence[Path], *, small: int, large: int) -> list[Figure]:
-    """Measure folders of 512 px and of 12 megapixels, with each bundle, with and without --fast."""
+    """Measure folders of 512 px and of 12 megapixels, with each bundle."""
     figures = []
     with tempfile.TemporaryDirectory() as folder:
         few, many = Path(folder) / "512", Path(folder) / "12"
@@ -34,20 +34,18 @@ def bulk(bundles: Sequence[Path], *, small: int, large: int) -> list[Figure]:
             )
         )
         for bundle in bundles:
-            for fast in ([], ["--fast"]):
-                name = " ".join([bundle.name, *fast])
-                rate, low, high, core_s = _rate(few, bundle, fast)
-                figures.append(
-                    Figure(
-                        f"{small} photos of 512 px, {name}",
-                        f"{rate:.0f} a second ({1000 * core_s:.1f} ms of one core each, so "
-                        f"{2 / core_s:.0f} on two idle cores); resident {low:.0f} MB a quarter in, "
-                        f"{high:.0f} MB at most after",
-                        "150 a second, memory flat",
-                        rate >= 150 and high < 1.15 * low,
-                    )
+            rate, low, high, core_s = _rate(few, bundle)
+            figures.append(
+                Figure(
+                    f"{small} photos of 512 px, {bundle.name}",
+                    f"{rate:.0f} a second ({1000 * core_s:.1f} ms of one core each, so "
+                    f"{2 / core_s:.0f} on two idle cores); resident {low:.0f} MB a quarter in, "
+                    f"{high:.0f} MB at most after",
+                    "150 a second, memory flat",
+                    rate >= 150 and high < 1.15 * low,
                 )
-            rate, _, _, core_s = _rate(many, bundle, [])
+            )
+            rate, _, _, core_s = _rate(many, bundle)
             figures.append(
                 Figure(
                     f"{large} photos of 12 megapixels, {bundle.name}",
@@ -68,16 +66,16 @@ def _fill(folder: Path, number: int, size: tuple[int, int]) -> None:
         (folder / f"p{n:05d}.jpg").write_bytes(photos[n % len(photos)])
 
 
-def _rate(folder: Path, bundle: Path, options: Sequence[str]) -> tuple[float, float, float, float]:
+def _rate(folder: Path, bundle: Path) -> tuple[float, float, float, float]:
     """Return photos a second with start and loading, resident MB early and at most, core seconds.
 
     The last are a photo's share of all processor time, which others on the machine change little.
     """
-    say(f"bulk: {folder.name} {bundle.name} {' '.join(options)}")
+    say(f"bulk: {folder.name} {bundle.name}")
     out = folder.with_suffix(".jsonl")
     out.unlink(missing_ok=True)
     total = len(list(folder.iterdir()))
-    arguments = [str(folder), "--bundle", str(bundle), "--output", str(out), *options]
+    arguments = [str(folder), "--bundle", str(bundle), "--output", str(out)]
     began, before = time.perf_counter(), _children_s()
     process = subprocess.Popen(
         [*_COMMAND, *arguments], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL

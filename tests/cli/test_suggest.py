@@ -17,7 +17,6 @@ from tests import pictures
 from tests.cli.conftest import Run
 from tests.tiny_bundle import (
     FORMS,
-    manifest_content,
     photo_of,
     unsure_photo,
     write_tiny_bundle,
@@ -299,14 +298,15 @@ def test_csv_has_no_formula(
     assert row.startswith("'=1+1.jpg,route,food,")
 
 
-def test_fast_looks_at_one_view(run: Run, photos: Path, tmp_path: Path) -> None:
-    content = manifest_content()["preprocessing"]
-    bundle = write_tiny_bundle(tmp_path / "two", preprocessing={**content, "views": [0.0, 0.7]})
+def test_fast_takes_the_small_model(run: Run, photos: Path, tmp_path: Path) -> None:
     out = tmp_path / "out.jsonl"
-    run("suggest", photos / "food.jpg", "-o", out, "--fast", "--bundle", bundle)
+    ran = run("suggest", photos / "food.jpg", "-o", out, "--fast", "--bundle", "")
+    assert ran.code == 0
     (line,) = lines(out.read_text())
-    assert line["made_by"]["model"] == "tiny 0.1.0, one view"
-    assert line["categories"][0]["id"] == "food"
+    assert line["model"]["name"] == "household_small"
+    both = run("suggest", photos / "food.jpg", "--fast", "--bundle", "household")
+    assert both.code == 2
+    assert "--fast means --bundle household_small" in both.err
 
 
 def test_photos_are_looked_at_a_few_ahead_only(

@@ -98,7 +98,7 @@ def test_missing_or_broken_file_is_named(tmp_path: Path) -> None:
         load_recipe(broken)
 
 
-@pytest.mark.parametrize("name", ["household", "household_open", "own"])
+@pytest.mark.parametrize("name", ["household", "household_open", "household_small", "own"])
 def test_shipped_recipes_load_and_bear_their_name(name: str) -> None:
     assert find_recipe(name).name == name
 

@@ -56,7 +56,7 @@ def test_groups_are_blocks_of_file_numbers_within_one_source() -> None:
     assert max(sizes.values()) <= 3 * 25
 
 
-@pytest.mark.parametrize("name", ["household", "household_open"])
+@pytest.mark.parametrize("name", ["household", "household_open", "household_small"])
 def test_shipped_recipes_name_sources_that_exist(name: str) -> None:
     recipe = find_recipe(name)
     named = {*recipe.sources, *recipe.sisters} - {"rendered"}  # made by training.rendered
