@@ -21,7 +21,7 @@ from training.manifest import Example
 from training.network import SortNet, average_networks
 from training.ranks import Ranks
 from training.recipe import Recipe, dump_recipe
-from training.train import Labels, LossOf
+from training.train import Labels, LossOf, refresh_statistics
 
 RECIPE = Recipe(name="pair", size=64, batch=4, members=2)
 Fake = Callable[..., SortNet]
@@ -125,3 +125,23 @@ def test_a_teacher_who_says_the_same_costs_nothing(
         other.forms.bias[0] = 3.0
     assert loss(net) == pytest.approx(loss(None), abs=1e-5)
     assert loss(other) > loss(None) + 0.1
+
+
+def test_statistics_are_those_of_the_pictures(table: FormTable, canvases: Canvases) -> None:
+    """The reference is the mean of the first convolution's answers to the same crops."""
+    net = SortNet("lite0", len(table.forms), len(table.materials), pretrained=True)
+    recipe = replace(RECIPE, light=0.0, turn=0.0, zoom=1.0)
+    seen: list[torch.Tensor] = []
+
+    def keep(_: torch.nn.Module, given: tuple[torch.Tensor, ...]) -> None:
+        seen.append(given[0].mean(dim=(0, 2, 3)))
+
+    net.backbone.bn1.register_forward_pre_hook(keep)
+    net.backbone.bn1.running_mean.fill_(99.0)
+    refresh_statistics(net, recipe, canvases, CPU)
+    assert len(seen) == 10
+    assert torch.allclose(net.backbone.bn1.running_mean, torch.stack(seen).mean(dim=0), atol=1e-5)
+    assert not net.training
+    again = SortNet("lite0", len(table.forms), len(table.materials), pretrained=True)
+    refresh_statistics(again, recipe, canvases, CPU)
+    assert torch.equal(again.backbone.bn1.running_mean, net.backbone.bn1.running_mean)
