@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
+from training.corrections import load_corrections
 from training.recipe import Recipe
 from training.sources import load_origins
 
@@ -21,6 +22,7 @@ MEASURES = {
 def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, learning: str) -> Path:
     """Write CARD.md from the same figures as bundle.json."""
     evaluation = description["evaluation"]
+    names = [each["name"] for each in description["training"]["sources"]]
     parts = [
         f"# {description['name']} {description['version']}",
         f"Made on {description['created']} with `{description['training']['command']}`. "
@@ -36,7 +38,8 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
         "temperature and thresholds, 15 % are the test. Near-repeats joined: "
         + ", ".join(f"{name} {n}" for name, n in evaluation["repeats_joined"].items())
         + ". Intervals are 95 %, from resampling groups; ECE has 15 bins, on materials; "
-        f"routes are those of the programme {evaluation['programme']} with no fact known.",
+        f"routes are those of the programme {evaluation['programme']} with no fact known."
+        + _mended(names),
         "### Unseen pictures of sources that it learned from",
         score_table(evaluation["test_split"]),
     ]
@@ -49,7 +52,6 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
             "place. The recipe was chosen by these rows (`python -m training.trials table`), so "
             "they flatter it a little.",
         ]
-    names = [each["name"] for each in description["training"]["sources"]]
     if published := _published([*names, *evaluation["unseen_source"]]):
         parts += ["### What the authors of the sets report", published]
     parts += [
@@ -87,6 +89,17 @@ def _sources(sources: Sequence[dict[str, Any]]) -> str:
         told = f"{origin.title}: {origin.shows} ({origin.authors})" if origin else ""
         rows.append((source["name"], source["pictures"], told, source["licence"]))
     return markdown_table(("source", "pictures", "what", "licence"), rows)
+
+
+def _mended(names: Sequence[str]) -> str:
+    """Say how many labels of these sources were mended."""
+    mended = sum(path.split("/")[0] in names for path in load_corrections())
+    if not mended:
+        return ""
+    return (
+        f" {mended} labels that are wrong or were missing by eye were mended first, in every split "
+        "alike (training/data/corrections.csv)."
+    )
 
 
 def _published(names: Iterable[str]) -> str:
