@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from training.corrections import load_corrections
 from training.recipe import Recipe
 from training.sources import load_origins
 
@@ -22,7 +21,6 @@ MEASURES = {
 def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, learning: str) -> Path:
     """Write CARD.md from the same figures as bundle.json."""
     evaluation = description["evaluation"]
-    names = [each["name"] for each in description["training"]["sources"]]
     parts = [
         f"# {description['name']} {description['version']}",
         f"Made on {description['created']} with `{description['training']['command']}`. "
@@ -39,7 +37,7 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
         + ", ".join(f"{name} {n}" for name, n in evaluation["repeats_joined"].items())
         + ". Intervals are 95 %, from resampling groups; ECE has 15 bins, on materials; "
         f"routes are those of the programme {evaluation['programme']} with no fact known."
-        + _mended(names),
+        + _mended(evaluation["labels_mended"]),
         "### Unseen pictures of sources that it learned from",
         score_table(evaluation["test_split"]),
     ]
@@ -52,6 +50,7 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
             "place. The recipe was chosen by these rows (`python -m training.trials table`), so "
             "they flatter it a little.",
         ]
+    names = [each["name"] for each in description["training"]["sources"]]
     if published := _published([*names, *evaluation["unseen_source"]]):
         parts += ["### What the authors of the sets report", published]
     parts += [
@@ -91,13 +90,11 @@ def _sources(sources: Sequence[dict[str, Any]]) -> str:
     return markdown_table(("source", "pictures", "what", "licence"), rows)
 
 
-def _mended(names: Sequence[str]) -> str:
-    """Say how many labels of these sources were mended."""
-    mended = sum(path.split("/")[0] in names for path in load_corrections())
-    if not mended:
+def _mended(labels: int) -> str:
+    if not labels:
         return ""
     return (
-        f" {mended} labels that are wrong or were missing by eye were mended first, in every split "
+        f" {labels} labels that are wrong or were missing by eye were mended first, in every split "
         "alike (training/data/corrections.csv)."
     )
 

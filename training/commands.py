@@ -6,13 +6,14 @@ import argparse
 import json
 import shlex
 import sys
+import tomllib
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 from classifier.domain.errors import TallytareError
-from training.recipe import Recipe, find_recipe, load_recipe
+from training.recipe import Recipe, find_recipe
 
 _OWN = "own"  # the recipe for one's own pictures
 
@@ -144,8 +145,9 @@ def recipe_after(start: str, recipe: Recipe) -> Recipe:
     told = find_bundle(start) / "recipe.toml"
     if not told.is_file():
         return recipe
-    before = load_recipe(told)
-    return replace(recipe, backbone=before.backbone, size=before.size)
+    # Only this of it: a bundle may be older than the options that recipes have today.
+    before = tomllib.loads(told.read_text(encoding="utf-8"))
+    return replace(recipe, backbone=before["backbone"], size=before["size"])
 
 
 def _at_least_one(text: str) -> int:

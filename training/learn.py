@@ -15,7 +15,7 @@ from training.dataset import Dataset
 from training.forms import FormTable
 from training.network import SortNet, average_networks, blend_backbone
 from training.ranks import Ranks
-from training.recipe import Recipe, find_recipe
+from training.recipe import Recipe, dump_recipe, teacher_of
 from training.train import refresh_statistics, train_network
 
 
@@ -70,7 +70,7 @@ class Learner:
         recipe = replace(self.recipe, seed=self.recipe.seed + number, members=1)
         rows, title = self.rows(sources), _title(sources)
         kept = self.work / f"{title}{f'-{number}' if number else ''}.pt"
-        pictures = self.data.fingerprint(rows)
+        pictures = self.data.fingerprint(rows) + self._taught_by()
         net = load_network(kept, recipe, self.table, pictures=pictures)
         if net is not None:
             return net
@@ -95,11 +95,16 @@ class Learner:
             half.forget()
         return net
 
+    def _taught_by(self) -> str:
+        """Tell one teacher from another of the same name: the pupil of each is another network."""
+        teacher = teacher_of(self.recipe)
+        return f", taught by {dump_recipe(teacher)}" if teacher else ""
+
     def _teacher(self, sources: Sequence[str]) -> SortNet | None:
         """Return the network that teaches, which learned from the same pictures alone."""
-        if not self.recipe.teacher:
+        recipe = teacher_of(self.recipe)
+        if recipe is None:
             return None
-        recipe = find_recipe(self.recipe.teacher)
         learner = replace(self, recipe=recipe, work=self.work.with_name(recipe.name + ".run"))
         return learner.network(sources)
 

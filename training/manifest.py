@@ -21,6 +21,7 @@ class Example:
     """One labelled picture. `form` and `material` are empty where nobody decided.
 
     `split` is train, calibrate or test where the manifest says so, else empty: then it is drawn.
+    `mended` tells that the label is not that of the manifest: `training.corrections` changed it.
     """
 
     path: Path
@@ -29,6 +30,7 @@ class Example:
     material: str
     group: str
     split: str = ""
+    mended: bool = False
 
 
 def read_examples(path: Path, *, sources: Iterable[str] = (), split: str = "") -> list[Example]:
@@ -133,8 +135,9 @@ def _from_csv(path: Path) -> list[Example]:
             material=row.get("material") or "",
             group=row.get("group") or _block_group(row),
             split=row.get("split") or "",
+            mended=row is not given,
         )
-        for row in mended.rows
+        for given, row in zip(rows, mended.rows, strict=True)
     ]
     _check_splits(examples, path)
     return examples

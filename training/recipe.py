@@ -101,6 +101,25 @@ def find_recipe(name: str) -> Recipe:
     return load_recipe(Path(name))
 
 
+def teacher_of(recipe: Recipe) -> Recipe | None:
+    """Load the recipe whose network a recipe also learns from, if it names one.
+
+    Raises
+    ------
+    DataFileError
+        There is none of that name, or it is taught itself.
+    """
+    if not recipe.teacher:
+        return None
+    teacher = find_recipe(recipe.teacher)
+    if teacher.teacher:
+        raise DataFileError(
+            f"recipe {recipe.name}: its teacher {recipe.teacher} is itself taught by "
+            f"{teacher.teacher}; name that one, or a recipe without a teacher"
+        )
+    return teacher
+
+
 def make_recipe(values: dict[str, Any], *, file: str = "recipe") -> Recipe:
     """Build a recipe from plain values, refusing unknown options and wrong types."""
     defaults = {field.name: field.default for field in dataclasses.fields(Recipe)}

@@ -30,7 +30,7 @@ from training.network import SortNet
 from training.outputs import answer_views
 from training.publish import write_bundle
 from training.ranks import Ranks, joined_ranks
-from training.recipe import Recipe
+from training.recipe import Recipe, teacher_of
 from training.splits import refuse_empty_splits
 
 PROGRAMME = "alder_valley"  # the shipped programme under which routes are scored
@@ -73,6 +73,7 @@ def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
     recipe, categories = job.recipe, load_categories()
     programme = next(x for x in load_shipped_programmes(categories) if x.id == PROGRAMME)
     start = load_start(job.start) if job.start else None
+    teacher_of(recipe)  # refused before the pictures are read, which takes minutes
     examples = read_sets(job.data)
     _check_sources(recipe, examples)
     table = table_of_labels((e.form for e in examples), categories)
@@ -282,4 +283,5 @@ def _evaluate(
         "by_form": by_form(everything, table),
         "non_item_auroc": non_item_auroc(everything, table),
         "repeats_joined": data.repeats,
+        "labels_mended": sum(example.mended for example in data.examples),
     }

@@ -25,7 +25,7 @@ from training.augment import (
 )
 from training.forms import FormTable
 from training.images import Canvases
-from training.network import Outputs, SortNet
+from training.network import Outputs, SortNet, StyleMix
 from training.ranks import Ranks
 from training.recipe import Recipe
 from training.state import StateStore, TrainingState
@@ -157,6 +157,9 @@ def refresh_statistics(
             crops = random_crops(canvases, index, recipe, chance)
             yield random_light(crops, recipe.light, chance) * 2 - 1
 
+    for part in net.modules():
+        if isinstance(part, StyleMix):
+            part.share = 0.0  # in use no styles are mixed
     update_bn(batches(), net.to(device), device=device)
     net.eval()
 

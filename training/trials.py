@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 import torch
 
+from classifier.domain.errors import DataFileError
 from classifier.inference.preprocess import Preprocessing
 from training.dataset import Dataset, load_dataset
 from training.forms import FormTable, load_forms
@@ -52,6 +53,8 @@ def run_trial(
         for e, s in zip(data.examples, data.splits, strict=True)
     ]
     used = sorted({e.source for e, fit in zip(data.examples, fits, strict=True) if fit})
+    if not used:
+        raise DataFileError(f"{name}: without {held_out} there is no picture to learn from")
     began = time.perf_counter()
     net = Learner(recipe, table, data, device, Ranks(), out / f"{name}.run").network(used)
     seconds = time.perf_counter() - began

@@ -49,11 +49,6 @@ class Preprocessing:
             raise ValueError(f"views {list(self.views)} must be one or more fractions in 0..1")
 
 
-def square_views(rgb: NDArray[np.uint8], preprocessing: Preprocessing) -> NDArray[np.float32]:
-    """Return the network's input for one picture: (H, W, 3) → (n_views, 3, S, S)."""
-    return np.concatenate(list(views_of(Image.fromarray(rgb), preprocessing)))
-
-
 def views_of(image: Image.Image, preprocessing: Preprocessing) -> Iterator[NDArray[np.float32]]:
     """Give the network's input for each view of a picture in mode RGB, (1, 3, S, S) each."""
     for view in preprocessing.views:

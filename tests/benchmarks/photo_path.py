@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import time
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -16,7 +16,7 @@ from PIL import Image
 from classifier.inference.bundle import Bundle, load_bundle
 from classifier.inference.photo import SHORT_SIDE_PX, PhotoLimits, decode_photo
 from classifier.inference.predict import Predictor
-from classifier.inference.preprocess import square_views
+from classifier.inference.preprocess import views_of
 from service.wiring import InferencePhotoReader
 from tests.benchmarks.measure import Figure, core_seconds, say
 from tests.benchmarks.scenes import TWELVE_MEGAPIXELS, photograph
@@ -37,7 +37,7 @@ def photo_path(bundle_path: Path) -> list[Figure]:
 
 def _one_size(bundle: Bundle, name: str, data: bytes) -> list[Figure]:
     predictor, reader = Predictor(bundle), InferencePhotoReader(PhotoLimits())
-    views = square_views(decode_photo(data).rgb, bundle.preprocessing)
+    views = list(views_of(decode_photo(data).image, bundle.preprocessing))
 
     def path() -> None:
         predictor.predict(decode_photo(data))
@@ -135,7 +135,7 @@ def _torch_eager(bundle: Bundle, data: bytes) -> _Naive:
             net.forms(net.embed(images))
 
     def whole() -> None:
-        views = square_views(np.asarray(_full_decode(data)), bundle.preprocessing)
+        views = np.concatenate(list(views_of(_full_decode(data), bundle.preprocessing)))
         network(torch.from_numpy(views))
 
     return _Naive(network, whole)
@@ -153,6 +153,7 @@ def _full_decode(data: bytes) -> Image.Image:
         return image.convert("RGB")
 
 
-def _network(bundle: Bundle, views: NDArray[np.float32]) -> None:
+def _network(bundle: Bundle, views: Sequence[NDArray[np.float32]]) -> None:
     network = bundle.manifest.network
-    bundle.session.run([network.form_logits, network.embedding], {network.input: views})
+    for view in views:
+        bundle.session.run([network.form_logits, network.embedding], {network.input: view})

@@ -22,6 +22,7 @@ def _description(*sources: str) -> dict[str, Any]:
         "thresholds": {"route": 0.8},
         "evaluation": {
             "repeats_joined": {},
+            "labels_mended": 3,
             "programme": "alder_valley",
             "test_split": {},
             "unseen_source": {},

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from classifier.inference.photo import decode_photo
-from classifier.inference.preprocess import Preprocessing, square_views
+from classifier.inference.preprocess import Preprocessing, views_of
 from tests.training.scenes import draw
 from training.images import CANVAS, load_canvases, load_views
 
@@ -49,5 +49,7 @@ def test_training_cuts_the_demo_pictures_exactly_as_the_service_does() -> None:
     views = load_views(DEMO, preprocessing, workers=2)  # (n, v, S, S, 3)
     ours = views.permute(0, 1, 4, 2, 3).numpy().astype(np.float32) / 127.5 - 1
     for path, cut in zip(DEMO, ours, strict=True):
-        theirs = square_views(decode_photo(path.read_bytes()).rgb, preprocessing)
+        theirs = np.concatenate(
+            list(views_of(decode_photo(path.read_bytes()).image, preprocessing))
+        )
         np.testing.assert_allclose(cut, theirs, atol=1e-6)

@@ -100,6 +100,26 @@ def test_a_teacher_learned_from_the_same_pictures(
     assert (tmp_path / "large.run" / "kitchen-1.pt").is_file()
 
 
+def test_a_pupil_of_another_teacher_is_trained_anew(
+    table: FormTable, data: Dataset, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file, trained = tmp_path / "large.toml", []
+
+    def fake(recipe: Recipe, table: FormTable, *_: object, **__: object) -> SortNet:
+        trained.append(recipe.name)
+        return _net(table, 1.0)
+
+    monkeypatch.setattr(training.learn, "train_network", fake)
+    small = Recipe(name="small", size=64, batch=4, teacher=str(file))
+    for epochs in (1, 1, 2):
+        file.write_text(dump_recipe(Recipe(name="large", size=64, epochs=epochs)), encoding="utf-8")
+        _learner(small, table, data, tmp_path / "small.run").network([])
+    assert trained == ["large", "small", "large", "small"]
+    file.write_text(dump_recipe(Recipe(name="large", teacher="household")), encoding="utf-8")
+    with pytest.raises(DataFileError, match="is itself taught by household"):
+        _learner(small, table, data, tmp_path / "small.run").network([])
+
+
 def test_an_unknown_teacher_and_a_source_without_pictures_are_refused(
     table: FormTable, data: Dataset, tmp_path: Path
 ) -> None:

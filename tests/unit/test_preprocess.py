@@ -13,8 +13,8 @@ from classifier.inference.preprocess import (
     Preprocessing,
     normalised,
     square_view,
-    square_views,
     view_probabilities,
+    views_of,
 )
 
 
@@ -74,7 +74,8 @@ def test_values_are_scaled_by_mean_and_deviation() -> None:
 
 def test_views_come_in_their_order() -> None:
     preprocessing = Preprocessing(size=32, views=(1.0, 0.25, WHOLE_FRAME))
-    batch = square_views(stripes(64, 64, 16), preprocessing)
+    image = Image.fromarray(stripes(64, 64, 16))
+    batch = np.concatenate(list(views_of(image, preprocessing)))
     assert batch.shape == (3, 3, 32, 32)
     assert batch[1, 0].max() == -1.0  # the inner quarter has no red
     assert batch[0, 0].max() > 0.5
