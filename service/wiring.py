@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
+import logging
+from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import UTC, datetime
 from functools import partial
 from typing import Any
@@ -21,6 +22,8 @@ from service.usecases.model_desk import LoadedModel, ModelDesk
 from service.usecases.services import Services
 
 __all__ = ["LoadedModel", "build_services"]
+
+logger = logging.getLogger("tallytare")
 
 
 class InferencePhotoReader:
@@ -57,7 +60,8 @@ def build_services(settings: Settings, *, model: LoadedModel | None = None) -> S
     # Threads of their own: the C library keeps freed pictures for each thread that held one.
     inference = ThreadPoolExecutor(settings.inference_concurrency, "inference")
     if model is None:
-        inference.submit(models.newest)  # from now on, so that the first photo need not wait for it
+        # From now on, so that the first photo need not wait for it.
+        inference.submit(models.newest).add_done_callback(_tell_failure)
     limits = PhotoLimits(max_bytes=settings.max_upload_bytes, max_pixels=settings.max_pixels)
     return Services(
         settings=settings,
@@ -72,3 +76,9 @@ def build_services(settings: Settings, *, model: LoadedModel | None = None) -> S
         inference=inference,
         clock=partial(datetime.now, UTC),
     )
+
+
+def _tell_failure(loading: Future[LoadedModel]) -> None:
+    """Log why the model isn't there; whoever asks for it tries again and gets the error."""
+    if error := loading.exception():
+        logger.error("the model could not be loaded at the start", exc_info=error)

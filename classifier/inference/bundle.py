@@ -112,10 +112,17 @@ def load_bundle(path: Path) -> Bundle:
     Raises `BundleError`, naming the file, what is wrong and what to do.
     """
     manifest = read_manifest(path)
-    _check_file(path / manifest.card)
     network = path / manifest.network.file
-    _check_file(network)
-    given = file_sha256(network)
+    try:
+        _check_file(path / manifest.card)
+        _check_file(network)
+        given = file_sha256(network)
+    except OSError as error:
+        raise BundleError(
+            f"{network}: can't be read ({error.strerror or error}); give the right to read the "
+            "bundle's files, or restore them",
+            path=str(network),
+        ) from error
     if given != manifest.network.sha256:
         raise BundleError(
             f"{network}: damaged or replaced: its SHA-256 is {given[:12]}..., {MANIFEST_NAME} says "

@@ -39,12 +39,11 @@ def check_store(services: Services) -> StoreCheck:
 
 def health(services: Services) -> Health:
     """Return whether store and model answer; without a model the rest goes on."""
-    problems = [each for each in (services.model_problem, services.models.trouble) if each]
     try:
         services.log.ping()
+        model, problem = services.model, services.model_problem  # asks the log what was promoted
     except StorageError as error:
-        problems.append(error.message)
-        return Health(ok=False, store=False, model=None, problems=tuple(problems))
-    model = services.model
+        return Health(ok=False, store=False, model=None, problems=(error.message,))
+    problems = [each for each in (problem, services.models.trouble) if each]
     name = None if model is None else model.label
     return Health(ok=not problems, store=True, model=name, problems=tuple(problems))

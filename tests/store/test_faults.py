@@ -18,8 +18,10 @@ from classifier.domain.errors import BundleError, StorageError, UnknownIdError, 
 from classifier.domain.records import SortInfo
 from service.images.files import PhotoFiles
 from service.settings import Settings
+from service.store.log import Log
 from service.usecases import captures, items, reports, upkeep
 from service.usecases.services import Services
+from service.usecases.views import Health
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, jpeg, model_record, new_id
 from tests.store.entries import CARDBOARD, counts, enter, start, take, weigh
@@ -214,6 +216,24 @@ def test_a_missing_model_leaves_everything_else(
     assert (state.ok, state.store, state.model) == (False, True, None)
     without.close()
     assert captures.get_capture(services, photo.id).confirmed_item == item
+
+
+def test_a_database_that_is_gone_before_the_model_is_there(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Health says so instead of failing, and the log tells why there is no model."""
+
+    def gone(_log: Log) -> str:
+        raise StorageError("the database does not answer")
+
+    monkeypatch.setattr(Log, "promoted_bundle", gone)
+    without = build_services(settings)
+    without.inference.shutdown()
+    assert "the model could not be loaded at the start" in caplog.text
+    assert upkeep.health(without) == Health(
+        ok=False, store=False, model=None, problems=("the database does not answer",)
+    )
+    without.close()
 
 
 def test_a_model_that_fails_in_use(

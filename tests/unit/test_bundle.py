@@ -196,6 +196,20 @@ def test_unknown_category_of_a_form_is_named(tmp_path: Path) -> None:
         check_bundle_categories(bundle, known - {"steel_cans"})
 
 
+def test_a_network_that_may_not_be_read_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Rights that are missing, or a disk that fails; simulated, since root may read anything."""
+
+    def refused(path: Path) -> str:
+        raise PermissionError(13, "Permission denied", str(path))
+
+    write_tiny_bundle(tmp_path)
+    monkeypatch.setattr(bundle_module, "file_sha256", refused)
+    with pytest.raises(BundleError, match=r"network\.onnx: can't be read \(Permission denied\)"):
+        load_bundle(tmp_path)
+
+
 @pytest.fixture
 def shipped(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A package of two bundles and a stray folder, in place of the installed one."""
