@@ -70,7 +70,7 @@ def run_restore(settings: Settings, file: Path, *, overwrite: bool) -> None:
 
 
 def run_move(settings: Settings, old: Path, *, to: str, photos: str) -> None:
-    """Move a SQLite store and show the proof.
+    """Move a SQLite store, name promoted bundles that are lost, and show the proof.
 
     Raises StorageError when there is no such store, or no database to move to.
     """
@@ -91,6 +91,7 @@ def run_move(settings: Settings, old: Path, *, to: str, photos: str) -> None:
         _photo_bar() as step,
     ):
         proof = move(from_, into, progress=step)
+        _tell_lost_bundles(into)
     for line in proof_lines(proof):
         typer.echo(line)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -56,7 +56,7 @@ class Side:
     photo_bytes: int
     photos_sha256: str
     bundles: dict[str, str]
-    """SHA-256 of the content of each promoted bundle."""
+    """SHA-256 of the content of each promoted bundle that the old side could give."""
     sorts: dict[str, SortTotals]
 
 
@@ -153,15 +153,19 @@ def move(old: Store, new: Store, *, progress: Progress | None = None) -> Proof:
                 _put(new.photos, name, old.photos.read(name))
             if progress is not None:
                 progress()
-        bundles = snapshot.bundle_names()
-        for name in bundles:
+        bundles = {}
+        for name in snapshot.bundle_names():
             content = _bundle(old, name)
-            if content is not None and old.bundles.place != new.bundles.place:
-                new.bundles.put(name, content)
+            if content is not None:
+                bundles[name] = _digest_of(content)
+                if old.bundles.place != new.bundles.place:
+                    new.bundles.put(name, content)
         loaded = new.log.load(snapshot.lines, tables, overwrite=False)
         there = tuple(name for name in names if name not in missing)
         return Proof(
-            _side(old, tables, there, bundles), _side(new, loaded, there, bundles), tuple(missing)
+            _side(old, tables, there, bundles),
+            _side(new, loaded, there, _digests(new, bundles)),
+            tuple(missing),
         )
 
     proof = old.log.hold_still(work)
@@ -193,7 +197,7 @@ def _side(
     store: Store,
     tables: dict[str, TableDigest],
     names: tuple[str, ...],
-    bundles: tuple[str, ...],
+    bundles: dict[str, str],
 ) -> Side:
     digest = hashlib.sha256()
     size = 0
@@ -203,9 +207,13 @@ def _side(
         digest.update(name.encode())
         digest.update(hashlib.sha256(jpeg).digest())
     sorts = {sort.id: sort_totals(store.log, sort.id) for sort in store.log.list_sorts()}
-    found = {name: _bundle(store, name) for name in bundles}
-    kept = {name: _digest_of(content) for name, content in found.items() if content is not None}
-    return Side(store.log.place, tables, len(names), size, digest.hexdigest(), kept, sorts)
+    return Side(store.log.place, tables, len(names), size, digest.hexdigest(), bundles, sorts)
+
+
+def _digests(store: Store, names: Iterable[str]) -> dict[str, str]:
+    """Digest the bundles of these names, less those that are missing or damaged."""
+    found = {name: _bundle(store, name) for name in names}
+    return {name: _digest_of(content) for name, content in found.items() if content is not None}
 
 
 def _bundle(store: Store, name: str) -> Mapping[str, bytes] | None:

@@ -119,6 +119,8 @@ def test_a_promoted_bundle_goes_along(
     assert run("check").code == 0
     assert run("bundles", "rollback").code == 0
     shutil.rmtree(bundle)
+    moved = run("move", data_dir, "--to", f"sqlite:///{tmp_path / 'new' / 'tallytare.sqlite3'}")
+    assert (moved.code, "promoted once, is not whole" in moved.out) == (0, True)
     assert run("check").code == 0
     later = run("backup", tmp_path / "c.zip")
     assert (later.code, "promoted once, is not whole" in later.out) == (0, True)

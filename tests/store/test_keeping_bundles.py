@@ -94,6 +94,19 @@ def test_what_was_promoted_moves_house(promoting: Services, other: Services) -> 
     _as_promoted(other)
 
 
+@pytest.mark.sqlite_only
+def test_a_move_to_where_a_lost_bundle_is_whole(promoting: Services, other: Services) -> None:
+    """A move that was cut off before the old one was damaged: what is there does no harm."""
+    name = promoting.log.promoted_bundle()
+    content = BundleFolder(promoting.settings.bundles_dir).read(name)
+    BundleFolder(other.settings.bundles_dir).put(name, content)
+    shutil.rmtree(promoting.settings.bundles_dir / name)
+    proof = keeping.move(_of(promoting), _of(other))
+    assert name not in proof.old.bundles
+    assert len(proof.new.bundles) == 1
+    assert _of(other).lost_bundles() == ()
+
+
 def _changed(path: Path, change: Callable[[str, bytes], bytes | None]) -> Path:
     """Return a copy of a backup with its parts changed, or left out for None."""
     target = path.with_name("changed.zip")
