@@ -6,32 +6,44 @@ import hashlib
 import os
 import re
 import shutil
+import time
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 from uuid import uuid4
 
 from classifier.domain.errors import BundleError
-from classifier.inference.manifest import MANIFEST_NAME, Manifest, read_manifest
-from service.synced import sync_folder
+from classifier.inference.manifest import MANIFEST_NAME, read_manifest
+from service.synced import sync_folder, write_synced
 
 UNFINISHED = ".unfinished-"
 FOLDER_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,300}")
+_STALE_S = 3600.0
 
 
-def parts_of(manifest: Manifest) -> tuple[str, str, str]:
-    """Return the names of a bundle's files: nothing else of its folder is ever copied."""
-    return MANIFEST_NAME, manifest.network.file, manifest.card
+def packed(source: Path) -> tuple[str, dict[str, bytes]]:
+    """Return the folder that a bundle is installed under, and its files by name.
 
+    The folder is called `<name>-<version>-<digest>`: the manifest holds the network's own digest.
+    Nothing but the files that the manifest names is ever copied.
 
-def folder_name(source: Path, manifest: Manifest) -> str:
-    """Return `<name>-<version>-<digest>`: the manifest holds the network's own digest."""
-    content = (source / MANIFEST_NAME).read_bytes() + (source / manifest.card).read_bytes()
+    Raises BundleError when they can't be read, or the network is not the manifest's.
+    """
+    manifest = read_manifest(source)
+    parts = (MANIFEST_NAME, manifest.network.file, manifest.card)
+    try:
+        content = {file: (source / file).read_bytes() for file in parts}
+    except OSError as error:
+        raise BundleError(f"{source}: can't be read ({error.strerror or error})") from error
+    if hashlib.sha256(content[manifest.network.file]).hexdigest() != manifest.network.sha256:
+        raise BundleError(f"{source}: damaged or replaced, it is not what its manifest says")
+    digest = hashlib.sha256(content[MANIFEST_NAME] + content[manifest.card]).hexdigest()
     title = re.sub(r"[^A-Za-z0-9._-]+", "_", f"{manifest.name}-{manifest.version}")[:100]
-    return f"{title.lstrip('._-') or 'bundle'}-{hashlib.sha256(content).hexdigest()[:12]}"
+    return f"{title.lstrip('._-') or 'bundle'}-{digest[:12]}", content
 
 
 class BundleFolder:
-    """Installed bundles as plain files, for backups; none of them is run here."""
+    """Installed bundles as plain files; none of them is run here."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
@@ -41,22 +53,28 @@ class BundleFolder:
         """Where the bundles are."""
         return str(self._folder)
 
+    def path(self, name: str) -> Path:
+        """Return the folder of a bundle, there or not. Raises BundleError for no such name."""
+        if not FOLDER_NAME.fullmatch(name):
+            raise BundleError(f"{name[:80]!r} is no name of an installed bundle", given=name[:400])
+        return self._folder / name
+
     def read(self, name: str) -> Mapping[str, bytes]:
         """Return the files of a bundle by name.
 
         Raises BundleError when it is missing, or not what its name and its manifest say.
         """
-        return _whole(self._place(name), name)
+        return _whole(self.path(name), name)
 
     def put(self, name: str, content: Mapping[str, bytes]) -> None:
         """Write a bundle so that it survives a power cut; one that is there and whole is left.
 
         Raises BundleError when the files are not what the name says, or the disk refuses.
         """
-        final = self._place(name)
+        final = self.path(name)
         try:
-            if _whole(final, name) == content:
-                return
+            _whole(final, name)
+            return
         except BundleError:  # missing, or damaged since
             pass
         for file in content:
@@ -72,6 +90,9 @@ class BundleFolder:
             ) from error
 
     def _write(self, final: Path, content: Mapping[str, bytes]) -> None:
+        self._sweep()
+        with suppress(FileNotFoundError):
+            os.rename(final, self._folder / f"{UNFINISHED}{uuid4()}")  # damaged: make room
         unfinished = self._folder / f"{UNFINISHED}{uuid4()}"
         try:
             self._write_to(unfinished, final, content)
@@ -81,32 +102,27 @@ class BundleFolder:
     def _write_to(self, unfinished: Path, final: Path, content: Mapping[str, bytes]) -> None:
         unfinished.mkdir(parents=True)
         for file, data in content.items():
-            with (unfinished / file).open("xb") as out:
-                out.write(data)
-                out.flush()
-                os.fsync(out.fileno())
+            write_synced(unfinished / file, data)
         if set(_whole(unfinished, final.name)) != set(content):
             raise BundleError(f"bundle {final.name} came with files that do not belong to it")
         sync_folder(unfinished)
-        if final.exists():
-            os.rename(final, self._folder / f"{UNFINISHED}{uuid4()}")
-        os.rename(unfinished, final)
+        try:
+            os.rename(unfinished, final)
+        except OSError:
+            if not final.is_dir():  # else another process has just put the same one there
+                raise
         sync_folder(self._folder)
 
-    def _place(self, name: str) -> Path:
-        if not FOLDER_NAME.fullmatch(name):
-            raise BundleError(f"{name[:80]!r} is no name of an installed bundle", given=name[:400])
-        return self._folder / name
+    def _sweep(self) -> None:
+        """Remove what was broken off or damaged; what is still being written is younger."""
+        for path in self._folder.glob(f"{UNFINISHED}*"):
+            with suppress(OSError):  # another process sweeps too
+                if time.time() - path.stat().st_mtime > _STALE_S:
+                    shutil.rmtree(path, ignore_errors=True)
 
 
 def _whole(folder: Path, name: str) -> dict[str, bytes]:
-    manifest = read_manifest(folder)
-    try:
-        content = {file: (folder / file).read_bytes() for file in parts_of(manifest)}
-        found = folder_name(folder, manifest)
-    except OSError as error:
-        raise BundleError(f"{folder}: can't be read ({error.strerror or error})") from error
-    network = hashlib.sha256(content[manifest.network.file]).hexdigest()
-    if found != name or network != manifest.network.sha256:
+    found, content = packed(folder)
+    if found != name:
         raise BundleError(f"{folder}: damaged or replaced, it is not what its name says")
     return content

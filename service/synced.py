@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import os
-import shutil
 from pathlib import Path
 
 
-def copy_synced(source: Path, target: Path) -> None:
-    """Copy a file and wait until the disk has it."""
-    shutil.copyfile(source, target)
-    with target.open("rb+") as file:
+def write_synced(target: Path, data: bytes) -> None:
+    """Write a new file and wait until the disk has it."""
+    with target.open("xb") as file:
+        file.write(data)
+        file.flush()
         os.fsync(file.fileno())
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import zipfile
 from collections.abc import Callable, Iterator
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from classifier.domain.errors import BundleError, StorageError
+from service import bundle_folder
 from service.bundle_folder import BundleFolder
 from service.settings import Settings
 from service.usecases import bundles, keeping
@@ -182,7 +184,7 @@ def test_only_what_the_name_says_is_written(promoting: Services, tmp_path: Path)
     for content, message in (
         ({**good, "more.bin": b"x"}, "do not belong"),
         ({**good, "CARD.md": b"another"}, "not what its name says"),
-        ({**good, "network.onnx": b"another"}, "not what its name says"),
+        ({**good, "network.onnx": b"another"}, "not what its manifest says"),
         ({}, "no such file"),
     ):
         with pytest.raises(BundleError, match=message):
@@ -193,6 +195,39 @@ def test_only_what_the_name_says_is_written(promoting: Services, tmp_path: Path)
     (tmp_path / "into" / name / "network.onnx").write_bytes(b"damaged since")
     folder.put(name, good)
     assert folder.read(name) == good
+
+
+@pytest.mark.sqlite_only
+def test_another_process_writes_the_same_bundle_first(
+    promoting: Services, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Both are done, one copy is there, and nothing is left over."""
+    name = promoting.log.promoted_bundle()
+    good = BundleFolder(promoting.settings.bundles_dir).read(name)
+    folder = BundleFolder(tmp_path / "into")
+    sync = bundle_folder.sync_folder
+
+    def overtaken(path: Path) -> None:
+        monkeypatch.setattr(bundle_folder, "sync_folder", sync)
+        folder.put(name, good)
+        sync(path)
+
+    monkeypatch.setattr(bundle_folder, "sync_folder", overtaken)
+    folder.put(name, good)
+    assert folder.read(name) == good
+    assert [each.name for each in (tmp_path / "into").iterdir()] == [name]
+
+
+@pytest.mark.sqlite_only
+def test_what_a_broken_off_restore_left_is_swept(promoting: Services, tmp_path: Path) -> None:
+    name = promoting.log.promoted_bundle()
+    good = BundleFolder(promoting.settings.bundles_dir).read(name)
+    old, young = (tmp_path / f".unfinished-{number}" for number in "12")
+    for left in (old, young):
+        left.mkdir()
+    os.utime(old, (1, 1))
+    BundleFolder(tmp_path).put(name, good)
+    assert (old.exists(), young.exists()) == (False, True)
 
 
 @pytest.mark.sqlite_only

@@ -218,24 +218,24 @@ def test_left_overs_of_a_broken_promotion_are_swept_and_never_listed(
 _KILLED = """
 import sys
 from pathlib import Path
-import service.bundle_shelf as shelf
+import service.bundle_folder as folder
 from service.settings import Settings
 from service.usecases import bundles
 from service.wiring import build_services
 
-copied = shelf.copy_synced
+written = folder.write_synced
 step = int(sys.argv[4])
 
-def dies(source, target):
+def dies(target, data):
     global step
     step -= 1
     if step == 0:
         import os, signal
-        target.write_bytes(source.read_bytes()[:100])
+        target.write_bytes(data[:100])
         os.kill(os.getpid(), signal.SIGKILL)
-    copied(source, target)
+    written(target, data)
 
-shelf.copy_synced = dies
+folder.write_synced = dies
 built = build_services(
     Settings(data_dir=Path(sys.argv[1]), bundle=sys.argv[2], database_url=sys.argv[5])
 )
