@@ -7,7 +7,8 @@ import os
 import shutil
 import time
 import zipfile
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path, PurePosixPath
 
 from classifier.domain.errors import InvalidEntryError, StorageError, UnknownIdError
@@ -23,19 +24,31 @@ MOST_KEPT = 3
 """Uploads that wait at the same time; the oldest makes room for another."""
 
 
-def unpack(services: Services, data: bytes, *, token: str) -> Path:
-    """Unpack an archive into a folder of its own; uploads that were given up go before.
+@contextmanager
+def unpack(services: Services, data: bytes, *, token: str) -> Iterator[Path]:
+    """Unpack an archive and give its folder, which then waits for its import.
+
+    Where something fails, also what the caller does with it, the folder goes and those that wait
+    stay; only after that does the oldest make room.
 
     Raises InvalidEntryError for what is no ZIP, is too large, or holds names that lead elsewhere;
     StorageError when the disk refuses.
     """
     folder = _root(services.settings.data_dir) / check_id(token, "token")
-    forget_old_uploads(services.settings.data_dir, most=MOST_KEPT - 1)
+    try:
+        _unpack(data, folder)
+        yield folder
+    except BaseException:
+        forget_upload(services, token)
+        raise
+    forget_old_uploads(services.settings.data_dir)
+
+
+def _unpack(data: bytes, folder: Path) -> None:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            wanted = _wanted(archive)
             left = MOST_BYTES
-            for info, path in wanted:
+            for info, path in _wanted(archive):
                 target = folder.joinpath(*path.parts)
                 target.parent.mkdir(parents=True, exist_ok=True)
                 with archive.open(info) as packed:
@@ -44,22 +57,16 @@ def unpack(services: Services, data: bytes, *, token: str) -> Path:
                 if left < 0:
                     raise InvalidEntryError(_too_large())
                 target.write_bytes(content)
-    except InvalidEntryError:
-        forget_upload(services, token)
-        raise
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError) as error:
-        forget_upload(services, token)
         raise InvalidEntryError(
             f"the file is no ZIP that can be read ({error}): pack the folder as a plain ZIP, "
             "without a password"
         ) from error
     except OSError as error:
-        forget_upload(services, token)
         raise StorageError(
             f"the archive can't be unpacked ({error.strerror or error}): free some space, then "
             "send it again; nothing was recorded"
         ) from error
-    return folder
 
 
 def unpacked(services: Services, token: str) -> Path:
@@ -84,10 +91,10 @@ def forget_upload(services: Services, token: str) -> None:
     shutil.rmtree(_root(services.settings.data_dir) / check_id(token, "token"), ignore_errors=True)
 
 
-def forget_old_uploads(data_dir: Path, *, most: int = MOST_KEPT) -> None:
-    """Delete uploads that nobody imported for a day, and all but the `most` newest."""
+def forget_old_uploads(data_dir: Path) -> None:
+    """Delete uploads that nobody imported for a day, and all but the newest."""
     waiting = _uploads(data_dir)
-    kept = [folder for folder, hours in waiting if hours < KEPT_HOURS][:most]
+    kept = [folder for folder, hours in waiting if hours < KEPT_HOURS][:MOST_KEPT]
     for folder, _ in waiting:
         if folder not in kept:
             shutil.rmtree(folder, ignore_errors=True)
@@ -102,8 +109,12 @@ def _uploads(data_dir: Path) -> list[tuple[Path, float]]:
     """Return all uploads with the hours since each was last used, the newest first."""
     found = []
     now = time.time()
-    with suppress(FileNotFoundError):  # there is none, or another process has just deleted one
-        for folder in _root(data_dir).iterdir():
+    try:
+        folders = list(_root(data_dir).iterdir())
+    except OSError:  # there is none, or it may not be read
+        return []
+    for folder in folders:
+        with suppress(OSError):  # another process has just deleted it
             # From the future: the clock was set back, and nothing says how old it is.
             found.append((folder, abs(now - folder.stat().st_mtime) / 3600))
     return sorted(found, key=lambda each: each[1])

@@ -13,11 +13,7 @@ from starlette.responses import HTMLResponse, Response
 
 from classifier.domain.errors import DataFileError, InvalidEntryError, TallytareError
 from service.usecases.example_import import ImportPlan, plan_import, run_import
-from service.usecases.example_upload import (
-    forget_upload,
-    unpack,
-    unpacked,
-)
+from service.usecases.example_upload import forget_upload, unpack, unpacked
 from service.usecases.services import Services
 from service.web.dependencies import ServicesDep
 from service.web.errors import problem_of
@@ -49,10 +45,9 @@ async def post_archive(services: ServicesDep, request: Request) -> Response:
             if not isinstance(archive, UploadFile) or not archive.filename:
                 raise InvalidEntryError("no file is chosen: choose a ZIP")
             name = str(source or "").strip() or archive.filename.rsplit(".", 1)[0]
-            folder = unpack(services, archive.file.read(), token=token)
-            made = plan_import(services, folder, source=name)
+            with unpack(services, archive.file.read(), token=token) as folder:
+                made = plan_import(services, folder, source=name)
         except TallytareError as error:
-            forget_upload(services, token)
             return _page(services, refusal=error.message, status=_status(error))
         return _page(services, plan=made, token=token)
 

@@ -8,6 +8,7 @@ import re
 import time
 import zipfile
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -18,7 +19,7 @@ from service.app import create_app
 from service.settings import Settings
 from service.store.example_rows import Wanted
 from service.usecases import examples
-from service.usecases.example_upload import forget_upload
+from service.usecases.example_upload import forget_old_uploads, forget_upload, left_uploads
 from service.usecases.services import Services
 from service.web import import_page
 from tests.fakes import FakePredictor, jpeg, new_id
@@ -364,6 +365,37 @@ def test_two_trainers_look_at_sets_at_once(client: TestClient, services: Service
     assert waiting(services) == set(tokens[-3:])
     gone = post(client, "/examples/import/run", {"token": tokens[0], "source": "x"})
     assert (gone.status_code, "send the archive again" in gone.text) == (404, True)
+
+
+def test_a_bad_upload_pushes_no_good_one_out(client: TestClient, services: Services) -> None:
+    """Be it no ZIP, a damaged one, or one whose manifest can't be used."""
+    tokens = {looked_at(client, 30 * n) for n in range(1, 4)}
+    whole = packed({"food/a.jpg": jpeg(120)})
+    for data in (
+        b"no archive",
+        whole.replace(jpeg(120)[:200], bytes(200)),
+        packed({"food/a.jpg": jpeg(120), "manifest.csv": b"path,label\nfood/b\0.jpg,food\n"}),
+    ):
+        assert send(client, data).status_code == 422
+        assert waiting(services) == tokens
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need a right of their own on Windows")
+def test_uploads_that_can_not_be_looked_at_hide_no_others(tmp_path: Path) -> None:
+    """Another process may delete some meanwhile; and without the folder there are none."""
+    incoming = tmp_path / "examples" / "incoming"
+    incoming.parent.mkdir()
+    incoming.write_text("no folder")
+    assert left_uploads(tmp_path) == ()
+    incoming.unlink()
+    incoming.mkdir()
+    for name in "abc":
+        (incoming / name).symlink_to("gone")
+        (incoming / f"left-{name}").mkdir()
+        os.utime(incoming / f"left-{name}", (1, 1))
+    assert {each.name for each in left_uploads(tmp_path)} == {"left-a", "left-b", "left-c"}
+    forget_old_uploads(tmp_path)
+    assert left_uploads(tmp_path) == ()
 
 
 @pytest.mark.parametrize("hours", [25, -25])
