@@ -262,16 +262,18 @@ def remove_withdrawn(services: Services) -> int:
 
     Raises ConflictError where one can't be deleted.
     """
-    forget_withdrawn_thumbs(services)
     left = [name for name in services.log.withdrawn_photos() if services.photos.has(name)]
-    for name in left:
-        services.photos.remove(name)
-        if services.photos.has(name):
-            raise ConflictError(
-                f"the withdrawn photo {name} can't be deleted: give the right to write to the "
-                "folder of the photos, then withdraw it again",
-                photo=name,
-            )
+    try:
+        for name in left:
+            services.photos.remove(name)
+            if services.photos.has(name):
+                raise ConflictError(
+                    f"the withdrawn photo {name} can't be deleted: give the right to write to the "
+                    "folder of the photos, then withdraw it again",
+                    photo=name,
+                )
+    finally:  # after the photos, or a page that is being looked at would make them anew
+        forget_withdrawn_thumbs(services)
     return len(left)
 
 

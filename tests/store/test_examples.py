@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterator
+from contextlib import nullcontext
 from datetime import date
 
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain.errors import InvalidEntryError, UnknownIdError
+from classifier.domain.errors import ConflictError, InvalidEntryError, UnknownIdError
 from classifier.domain.records import SortInfo
 from service.app import create_app
+from service.images.files import PhotoFiles
 from service.settings import Settings
 from service.store.example_rows import Wanted
 from service.usecases import captures, examples, items, upkeep
@@ -222,6 +224,27 @@ def test_small_pictures_of_a_withdrawn_photo_go_too(
     small.write_bytes(small_bytes)
     with TestClient(create_app(settings, services=services)):
         assert not small.exists()
+
+
+@pytest.mark.parametrize("deletable", [True, False])
+def test_a_page_asks_for_a_small_picture_during_the_withdrawal(
+    services: Services, kept: SortInfo, monkeypatch: pytest.MonkeyPatch, deletable: bool
+) -> None:
+    """It is made while the photo is still there, and goes all the same."""
+    shown = confirmed(services, kept)
+    name = examples.photo_name(services, shown)
+    remove = PhotoFiles.remove
+
+    def asked(photos: PhotoFiles, own: str) -> None:
+        services.thumbs.read(own)
+        if deletable:
+            remove(photos, own)
+
+    monkeypatch.setattr(PhotoFiles, "remove", asked)
+    with nullcontext() if deletable else pytest.raises(ConflictError, match="can't be deleted"):
+        examples.withdraw(services, request_id=new_id(), capture_ids=[shown])
+    assert not (services.settings.data_dir / "thumbs" / name).exists()
+    assert services.photos.has(name) is not deletable
 
 
 def test_photos_of_a_sorter_or_a_sort_are_withdrawn_also_where_none_are_kept_for_training(
