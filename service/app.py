@@ -6,10 +6,12 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib.metadata import PackageNotFoundError, version
 
-from anyio import CapacityLimiter
+from anyio import CapacityLimiter, to_thread
 from fastapi import FastAPI
 
 from service.settings import Settings
+from service.usecases.example_upload import forget_old_uploads
+from service.usecases.examples import forget_withdrawn_thumbs
 from service.usecases.services import Services
 from service.web import api, pages
 from service.web.attempts import Attempts
@@ -36,14 +38,17 @@ def create_app(
     used = build_services(settings) if services is None else services
 
     @asynccontextmanager
-    async def close_at_end(_app: FastAPI) -> AsyncIterator[None]:
+    async def lifetime(_app: FastAPI) -> AsyncIterator[None]:
+        """Delete at the start the private pictures that nobody needs any more; close at the end."""
+        await to_thread.run_sync(forget_old_uploads, used.settings.data_dir)
+        await to_thread.run_sync(forget_withdrawn_thumbs, used)
         yield
         used.close()
 
     app = FastAPI(
         title="tallytare",
         version=_version(),
-        lifespan=close_at_end,
+        lifespan=lifetime,
         docs_url=None,  # FastAPI's pages load their scripts from elsewhere
         redoc_url=None,
         openapi_url="/api/openapi.json",

@@ -2,16 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
-
-from anyio import to_thread
-from fastapi import APIRouter, FastAPI
+from fastapi import APIRouter
 from starlette.staticfiles import StaticFiles
 
-from service.usecases.example_upload import forget_old_uploads
-from service.usecases.examples import forget_withdrawn_thumbs
-from service.usecases.services import Services
 from service.web import (
     bench_page,
     bundles_page,
@@ -31,17 +24,7 @@ from service.web import (
 )
 from service.web.render import static_directory
 
-
-@asynccontextmanager
-async def _tidy(app: FastAPI) -> AsyncIterator[None]:
-    """Delete at the start the private pictures that nobody needs any more."""
-    services: Services = app.state.services
-    await to_thread.run_sync(forget_old_uploads, services.settings.data_dir)
-    await to_thread.run_sync(forget_withdrawn_thumbs, services)
-    yield
-
-
-router = APIRouter(include_in_schema=False, lifespan=_tidy)
+router = APIRouter(include_in_schema=False)
 for part in (
     sorts_page,
     bench_page,
