@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
 from datetime import UTC, datetime
 from functools import partial
 from typing import Any
@@ -45,6 +46,10 @@ def build_services(settings: Settings, *, model: LoadedModel | None = None) -> S
 
     Raises StorageError or DataFileError when one of them can't be used.
     """
+    # Names, photos and uploads are nobody else's on this machine. Where it can't be made, whoever
+    # needs it says so: with PostgreSQL and photos elsewhere that may be nobody.
+    with suppress(OSError):
+        settings.data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
     categories = load_categories()
     programmes = dict(known_programmes(settings, categories))
     photos = open_photos(settings.photos_place)

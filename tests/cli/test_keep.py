@@ -141,6 +141,11 @@ def test_who_was_shut_out_since_is_let_in_again(run: Run, filled: str, tmp_path:
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows keeps rights in another way")
-def test_a_new_data_folder_is_nobody_elses(filled: str, data_dir: Path) -> None:
+def test_a_new_data_folder_is_nobody_elses(filled: str, data_dir: Path, tmp_path: Path) -> None:
+    """Also where the database is elsewhere: what is uploaded waits in it."""
     assert filled
     assert stat.S_IMODE(data_dir.stat().st_mode) == 0o700
+    beside = tmp_path / "beside"
+    url = f"sqlite:///{tmp_path / 'database' / 'x.sqlite3'}"
+    build_services(Settings(data_dir=beside, database_url=url)).close()
+    assert stat.S_IMODE(beside.stat().st_mode) == 0o700
