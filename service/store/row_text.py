@@ -20,6 +20,7 @@ from sqlalchemy import JSON, Connection, Date, DateTime, LargeBinary, Table, sel
 from classifier.domain.errors import StorageError
 from service.store.all_tables import ALL_TABLES
 from service.store.columns import DecimalText, UtcDateTime
+from service.store.storable import AS_IT_IS, is_storable
 from service.store.tables import captures, embeddings
 
 
@@ -93,7 +94,10 @@ def digest_of(connection: Connection, table: Table) -> TableDigest:
 
 
 def insert_lines(connection: Connection, table: Table, lines: Iterable[bytes]) -> None:
-    """Add rows from their lines, keys included."""
+    """Add rows from their lines, keys included.
+
+    Raises StorageError for a row of another version, or one that this engine can't hold.
+    """
     columns = [(column.name, column.type) for column in table.columns]
     batch: list[dict[str, Any]] = []
     for line in lines:
@@ -103,14 +107,34 @@ def insert_lines(connection: Connection, table: Table, lines: Iterable[bytes]) -
                 f"a row of {table.name} has {len(values)} columns, not {len(columns)}: "
                 "it comes from another version of tallytare"
             )
+        _check_texts(connection, table, values)
         batch.append(
             {name: _typed(value, of) for (name, of), value in zip(columns, values, strict=True)}
         )
         if len(batch) == _FETCHED:
-            connection.execute(table.insert(), batch)
+            connection.execute(table.insert(), batch, execution_options=AS_IT_IS)
             batch.clear()
     if batch:
-        connection.execute(table.insert(), batch)
+        connection.execute(table.insert(), batch, execution_options=AS_IT_IS)
+
+
+def _check_texts(connection: Connection, table: Table, values: Sequence[Any]) -> None:
+    """Refuse what the engine can't hold: stores of version 0.1 on SQLite may have kept a NUL."""
+    nul_is_kept = connection.dialect.name == "sqlite"
+    for column, value in zip(table.columns, values, strict=True):
+        if not isinstance(value, str):
+            continue
+        if not is_storable(value.replace("\0", "") if nul_is_kept else value):
+            key = next(iter(table.primary_key.columns)).name
+            row = dict(zip(table.columns.keys(), values, strict=True))[key]
+            raise StorageError(
+                f"the text {value[:40]!r} in the table {table.name}, row {key} = {row!r}, column "
+                f"{column.name}, holds a character that PostgreSQL can't keep (NUL, or half of a "
+                "pair): nothing was changed; stay with SQLite, where a NUL can be restored, or "
+                "take it out of that row there, then make the backup or the move again",
+                table=table.name,
+                row=str(row),
+            )
 
 
 def _plain(value: Any) -> Any:

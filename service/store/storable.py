@@ -13,6 +13,10 @@ from sqlalchemy import Engine, event
 
 from classifier.domain.errors import InvalidEntryError
 
+_OPTION = "tallytare_as_it_is"
+AS_IT_IS = {_OPTION: True}
+"""Options of a statement that copies what a store has kept already."""
+
 
 def is_storable(text: str) -> bool:
     """Tell whether both engines can hold a text."""
@@ -24,12 +28,17 @@ def is_storable(text: str) -> bool:
 
 
 def refuse_unstorable(engine: Engine) -> None:
-    """Let an engine raise InvalidEntryError for a statement with such a text among its values."""
+    """Let an engine raise InvalidEntryError for a statement with such a text among its values.
+
+    Statements with the options `AS_IT_IS` are let through.
+    """
 
     @event.listens_for(engine, "before_cursor_execute")
     def _on_execute(
-        _connection: Any, _cursor: Any, _statement: str, given: Any, _context: Any, many: bool
+        _connection: Any, _cursor: Any, _statement: str, given: Any, context: Any, many: bool
     ) -> None:
+        if context is not None and context.execution_options.get(_OPTION):
+            return
         for row in given if many else (given,):
             _check(row.values() if isinstance(row, dict) else row)
 

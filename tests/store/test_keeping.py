@@ -97,6 +97,49 @@ def _same(services: Services, original: Services) -> None:
     assert counts(services, listed[-1]) == {**before, "food": before.get("food", 0) + 5}
 
 
+@pytest.mark.sqlite_only
+@pytest.mark.parametrize("by", ["backup", "move"])
+def test_a_nul_that_was_kept_before_it_was_refused(
+    store: Store, services: Services, other: Settings, tmp_path: Path, by: str
+) -> None:
+    """It goes along into SQLite; PostgreSQL can't hold it, so its row is named."""
+    nul = text("UPDATE tares SET name = name || char(0) || 'x'")
+    services.log._database.write(lambda connection: connection.execute(nul))
+    (seq,) = services.log._database.write(
+        lambda connection: connection.scalars(text("SELECT seq FROM tares")).all()
+    )
+    path = keeping.backup(store, tmp_path, at=NOW)
+    with _opened(other) as copy:
+
+        def bring() -> None:
+            if by == "backup":
+                keeping.restore(_of(copy), path, overwrite=False)
+            else:
+                keeping.move(store, _of(copy))
+
+        if other.database_url:
+            with pytest.raises(StorageError, match=rf"in the table tares, row seq = {seq}, "):
+                bring()
+            assert copy.log.rows_in_all() == 0
+        else:
+            bring()
+            assert [tare.name for tare in copy.log.list_tares()] == ["Tub\0x"]
+
+
+@pytest.mark.sqlite_only
+def test_half_of_a_pair_comes_into_neither_engine(store: Store, other: Settings) -> None:
+    """No store ever kept one: these rows were made by hand."""
+    with store.log.snapshot() as snapshot, _opened(other) as copy:
+        tables = snapshot.digests()
+
+        def lines(table: str) -> list[bytes]:
+            return [line.replace(b'"Tub"', b'"\\ud800"') for line in snapshot.lines(table)]
+
+        with pytest.raises(StorageError, match="in the table tares, row seq"):
+            copy.log.load(lines, tables, overwrite=False)
+        assert copy.log.rows_in_all() == 0
+
+
 def test_a_backup_is_restored(
     store: Store, services: Services, other: Settings, tmp_path: Path
 ) -> None:
