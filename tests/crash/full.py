@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pwd
 import random
 import shutil
 import subprocess
@@ -49,6 +48,8 @@ def small_disk(
     folder: Path, *, megabytes: int = 64, account: str = "root"
 ) -> Iterator[SmallDisk | None]:
     """Give a disk at `folder` that belongs to an account, or None where none may be mounted."""
+    import pwd  # not on Windows, where these tests are collected all the same
+
     folder.mkdir(parents=True, exist_ok=True)
     user = pwd.getpwnam(account)
     options = f"size={megabytes}m,mode=700,uid={user.pw_uid},gid={user.pw_gid}"
