@@ -23,6 +23,21 @@ CLOSED = """() => {
   };
 }"""
 
+BROKEN = """() => {
+  IDBDatabase.prototype.transaction = () => { throw new DOMException("I/O", "UnknownError"); };
+}"""
+UNWRITABLE = """() => {
+  IDBObjectStore.prototype.delete = () => { throw new DOMException("I/O", "UnknownError"); };
+}"""
+
+
+def refuse_posts(route: Route) -> None:
+    """Let a page read, but send nothing."""
+    if route.request.method == "POST":
+        route.abort()
+    else:
+        route.continue_()
+
 
 def counts(server: Server, sort_id: str) -> list[int]:
     """Return the counts of all items, the newest first."""
@@ -68,6 +83,38 @@ def test_a_box_that_the_system_closed_is_opened_again(page: Page, server: Server
     assert counts(server, sort_id) == [1, 3]
 
 
+def test_a_box_that_breaks_while_the_page_is_open_loses_nothing(page: Page, server: Server) -> None:
+    """Neither what it had kept nor what comes afterwards, and in the order of entry."""
+    sort_id = start_sort(page, server)
+    server.kill()
+    by_hand(page, "steel", 1)
+    expect(page.locator("#outage")).to_contain_text("Kept on this device: 1 record")
+    page.evaluate(BROKEN)
+    by_hand(page, "steel", 2)
+    expect(page.locator("#outage")).to_contain_text("leave it open): 2 records")
+    server.start()
+    total(page, 3)
+    by_hand(page, "steel", 3)
+    total(page, 6)
+    expect(page.locator("#outage")).to_be_hidden()
+    assert counts(server, sort_id) == [3, 2, 1]
+
+
+def test_a_box_that_removes_nothing_sends_each_entry_once(page: Page, server: Server) -> None:
+    """What was answered is over, even if it can't be taken out of the box."""
+    sort_id = start_sort(page, server)
+    page.evaluate(UNWRITABLE)
+    sent: list[str] = []
+    page.on("request", lambda each: sent.append(each.method))
+    for number in (1, 2, 3):
+        by_hand(page, "steel", number)
+        total(page, number * (number + 1) // 2)
+    expect(page.locator("#lately .stamp", has_text="waiting")).to_have_count(0)
+    assert sent.count("POST") == 3
+    assert len(page.evaluate(WAITING)) == 3
+    assert counts(server, sort_id) == [3, 2, 1]
+
+
 def test_two_tabs_send_at_once(context: BrowserContext, page: Page, server: Server) -> None:
     """Both enter while the server is away; when it is back each entry counts once."""
     sort_id = start_sort(page, server)
@@ -81,8 +128,8 @@ def test_two_tabs_send_at_once(context: BrowserContext, page: Page, server: Serv
         expect(tab.locator("#outage")).to_be_hidden()
         expect(tab.locator("#refused")).to_be_hidden()
     for tab in (page, other):
-        assert tab.evaluate(WAITING) == []
         expect(tab.locator("#lately .stamp", has_text="waiting")).to_have_count(0)
+    assert page.evaluate(WAITING) == []
     assert sorted(counts(server, sort_id)) == [1, 2, 3, 4]
 
 
@@ -124,3 +171,54 @@ def test_a_photo_that_the_other_tab_has_sent_is_answered_here(
     expect(page.locator("#outage")).to_be_hidden()
     page.locator("#confirm").click()
     total(page, 2)
+
+
+def test_a_photo_with_its_pile_named_by_hand_is_not_lost_sight_of(
+    page: Page, server: Server, tmp_path: Path
+) -> None:
+    """Its answer comes while it is on the ticket; the next photo sets it aside unconfirmed."""
+    start_sort(page, server)
+    server.kill()
+    upload(page, tmp_path, "food_can")
+    answered(page, "away")
+    page.locator("#other").click()
+    page.locator("#picker-filter").fill("corrugated")
+    page.keyboard.press("Enter")
+    expect(page.locator("#confirm")).to_contain_text("orrugated")
+    server.start()
+    expect(page.locator("#outage")).to_be_hidden()
+    expect(page.locator("#confirm")).to_contain_text("orrugated")  # the answer changes nothing
+    upload(page, tmp_path, "food_can", seed=1)
+    answered(page, "route")
+    expect(page.locator("#unanswered li")).to_have_count(1)
+    page.locator("#unanswered button").click()
+    answered(page, "route")
+    page.locator("#confirm").click()
+    total(page, 1)
+
+
+def test_what_is_entered_while_the_page_catches_up_stays_in_sight(
+    context: BrowserContext, page: Page, server: Server
+) -> None:
+    """Another tab has sent what waited; the page asks for that, and cannot send the next entry."""
+    sort_id = start_sort(page, server)
+    other = reopened(context, server, sort_id)
+    page.route("**/items", refuse_posts)
+    held: list[Route] = []
+    page.route("**/tally", lambda route: held.append(route))
+    by_hand(page, "steel", 1)
+    expect(page.locator("#outage")).to_be_visible()
+    by_hand(other, "steel", 2)
+    total(other, 3)
+    while not held:
+        page.wait_for_timeout(100)
+    by_hand(page, "steel", 4)
+    expect(page.locator("#lately li")).to_have_count(2)
+    page.unroute("**/tally")
+    held[0].continue_()
+    expect(page.locator("#lately li")).to_have_count(3)
+    expect(page.locator("#lately .stamp", has_text="waiting")).to_have_count(1)
+    expect(page.locator("#lately li").first).to_contain_text("4 \u00d7")
+    page.unroute("**/items")
+    total(page, 7)
+    assert counts(server, sort_id) == [4, 2, 1]

@@ -295,11 +295,12 @@ function arrived(capture) {
   else if (current.away && !current.chosen) {
     current.away = false;
     showAnswer(capture);
-  }
+  } else if (current.away) current.capture = capture; // set aside, it goes where photos wait
 }
 
 outbox.addEventListener("change", ({ detail }) => {
   showOutage(detail);
+  for (const { kind, json } of detail.refused) if (kind === "item") lately.drop(json.item_id);
   showRefused(byId("refused"), detail.refused, {
     onForget: (seq) => outbox.forget(seq), onRetry: (entry) => outbox.retry(entry),
   });

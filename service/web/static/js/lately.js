@@ -31,12 +31,17 @@ export class Lately {
   }
 
   drop(id) {
-    this.items = this.items.filter((item) => item.id !== id);
+    const left = this.items.filter((item) => item.id !== id);
+    if (left.length === this.items.length) return; // drawing anew would take the focus
+    this.items = left;
     this.show();
   }
 
+  /** What the server has; above it stays what was entered meanwhile and has not reached it. */
   fill(items) {
-    this.items = items.slice(0, KEPT);
+    const arrived = new Set(items.map((item) => item.id));
+    const waiting = this.items.filter((item) => item.waiting && !arrived.has(item.id));
+    this.items = [...waiting, ...items].slice(0, KEPT);
     this.show();
   }
 

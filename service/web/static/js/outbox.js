@@ -71,23 +71,53 @@ function databaseBox(database) {
   };
 }
 
-/** What the database has no room for is kept in the page, and goes out after all that it has. */
+/** What the database has no room for is kept in the page, and goes out after all that it has.
+ *
+ * A database that can't be read or written any more loses nothing while the page is open: the page
+ * goes by what it has seen there and by what it has done since. It never rejects.
+ */
 function roomyBox(database) {
   const spare = memoryBox();
-  const holder = (seq) => (seq < 0 ? spare : database);
+  const unwritten = new Map(); // by seq: how an entry has to be, or null for removed
+  let known = new Map();
+  let readable = true;
+  const read = async () => {
+    try {
+      known = new Map((await database.all()).map((entry) => [entry.seq, entry]));
+      readable = true;
+    } catch {
+      readable = false;
+    }
+    for (const [seq, entry] of unwritten) {
+      if (entry && known.has(seq)) known.set(seq, entry);
+      else known.delete(seq);
+    }
+    return [...known.values()];
+  };
+  const write = async (seq, entry, written) => {
+    try {
+      await written;
+      unwritten.delete(seq);
+    } catch {
+      unwritten.set(seq, entry);
+    }
+  };
   return {
-    get lasting() { return spare.size === 0; },
+    get lasting() { return spare.size === 0 && readable; },
     async add(entry) {
       if (spare.size > 0) return spare.add(entry);
       try {
-        return await database.add(entry);
+        const seq = await database.add(entry);
+        known.set(seq, { ...entry, seq });
+        return seq;
       } catch {
         return spare.add(entry);
       }
     },
-    remove: (seq) => holder(seq).remove(seq),
-    update: (entry) => holder(entry.seq).update(entry),
-    all: async () => [...await database.all(), ...await spare.all()],
+    remove: (seq) => (seq < 0 ? spare.remove(seq) : write(seq, null, database.remove(seq))),
+    update: (entry) => (entry.seq < 0 ? spare.update(entry)
+      : write(entry.seq, entry, database.update(entry))),
+    all: async () => [...await read(), ...await spare.all()],
   };
 }
 
@@ -192,7 +222,8 @@ export class Outbox extends EventTarget {
       .map((seq) => this.waiters.get(seq).entry);
   }
 
-  /** A page that opened without the server has to learn what happened meanwhile. */
+  /** A page that opened without the server, or found it back with nothing left to send since another
+   * tab has sent it, has to learn what happened meanwhile. */
   async ask() {
     if (!this.stale && !this.away) return;
     try {
