@@ -32,7 +32,9 @@ from service.usecases.keeping import (
 
 
 def run_backup(settings: Settings, target: Path) -> bool:
-    """Write a backup, read it back to its last byte, and return whether no photo was missing.
+    """Write a backup, read it back to its last byte, and return whether nothing needs mending.
+
+    A photo that is missing does, and a lost bundle that should answer.
 
     Raises StorageError when there is no store yet, or the disk refuses.
     """
@@ -61,9 +63,10 @@ def run_restore(settings: Settings, file: Path, *, overwrite: bool) -> None:
         f"{place}: {_counted(manifest)} of {manifest.made_at[:19]} UTC; read back, all as in {file}"
     )
     if let_in:
+        devices = "1 device is" if len(let_in) == 1 else f"{len(let_in)} devices are"
         typer.echo(
-            f"{len(let_in)} devices are let in as they were then, also those shut out since: look "
-            "through the page Devices"
+            f"{devices} let in as at that time, also if shut out since: look through the page "
+            "Devices"
         )
     for name in manifest.missing:
         typer.echo(f"MEND  photo {name} was missing already when the backup was made")
@@ -154,8 +157,10 @@ def _folder_of(url: str) -> Path | None:
 
 
 def _counted(manifest: Manifest) -> str:
-    bundles = f", {len(manifest.bundles)} promoted bundles" if manifest.bundles else ""
-    return f"{manifest.rows} rows, {len(manifest.photos)} photos{bundles}"
+    counts = [(manifest.rows, "row"), (len(manifest.photos), "photo")]
+    if manifest.bundles:
+        counts.append((len(manifest.bundles), "promoted bundle"))
+    return ", ".join(f"{count} {what}{'' if count == 1 else 's'}" for count, what in counts)
 
 
 def _tell_lost_bundles(store: Store) -> bool:

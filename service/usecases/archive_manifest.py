@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from service.images.names import checked_name
@@ -26,7 +26,7 @@ class Manifest:
     columns: Mapping[str, tuple[str, ...]]
     photos: Mapping[str, str]
     missing: tuple[str, ...]
-    bundles: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    bundles: Mapping[str, Mapping[str, str]]
 
     @property
     def rows(self) -> int:

@@ -37,7 +37,7 @@ def test_backup_and_restore(
     report = run("report", filled, "--format", "json").out
     file = tmp_path / "kept.zip"
     made = run("backup", file)
-    assert (made.code, "1 photos" in made.out, "read back" in made.out) == (0, True, True)
+    assert (made.code, " rows, 1 photo, " in made.out, "read back" in made.out) == (0, True, True)
     assert run("backup", file).code == 1
     monkeypatch.setenv("TALLYTARE_DATA_DIR", str(tmp_path / "copy"))
     assert run("restore", file).code == 0
@@ -107,7 +107,7 @@ def test_a_promoted_bundle_goes_along(
     assert filled
     assert run("bundles", "promote", tiny).code == 0
     (bundle,) = data_dir.glob("bundles/tiny-*")
-    assert ", 1 promoted bundles, " in run("backup", tmp_path / "a.zip").out
+    assert ", 1 promoted bundle, " in run("backup", tmp_path / "a.zip").out
     assert f"OK    promoted bundle {bundle.name}" in run("check").out
     shutil.rmtree(bundle)
     checked = run("check")
@@ -136,7 +136,7 @@ def test_who_was_shut_out_since_is_let_in_again(run: Run, filled: str, tmp_path:
     access.revoke(services, device_id=device.id)
     run("backup", tmp_path / "b.zip")
     services.close()
-    assert "1 devices are let in" in run("restore", tmp_path / "a.zip", "--overwrite").out
+    assert "1 device is let in" in run("restore", tmp_path / "a.zip", "--overwrite").out
     assert "let in" not in run("restore", tmp_path / "b.zip", "--overwrite").out
 
 
