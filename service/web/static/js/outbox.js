@@ -95,6 +95,8 @@ function roomyBox(database) {
     return [...known.values()];
   };
   const write = async (seq, entry, written) => {
+    if (entry) known.set(seq, entry);
+    else known.delete(seq);
     try {
       await written;
       unwritten.delete(seq);
