@@ -59,7 +59,9 @@ def make_demo_sort(services: Services) -> SortInfo:
         steps.weighings()
         steps.learn(on=True)
         typer.echo(
-            f"\nThe model's first answer was right for {right} of {len(demo.answers)} pictures."
+            f"\nThe model's first answer was right for {right} of {len(demo.answers)} pictures. "
+            "They are drawn as some that it learned from: on your photographs it is right less "
+            "often."
         )
     _tell_totals(services, sort)
     return sort
