@@ -16,6 +16,7 @@ import typer
 
 from classifier.domain.errors import TallytareError
 from service.commands.addresses import lan_addresses
+from service.memory import share_arenas
 from service.settings import Settings
 from service.usecases.access import CODE_LIFE, Role, make_join_code
 from service.usecases.services import Services
@@ -56,6 +57,7 @@ def run_server(
     Raises ListenError when another program has the port, NoNetworkError when there is no network
     to be reached from, and what `create_app` raises.
     """
+    share_arenas()
     reach = reach or Reach()
     settings = _on_network(settings, reach)
     everywhere = settings.host in _EVERY_ADDRESS
