@@ -55,6 +55,20 @@ def answered(page: Page, decision: str) -> None:
     expect(page.locator("#ticket")).to_have_attribute("data-state", decision)
 
 
+def another_pile(page: Page, text: str) -> None:
+    """Name the pile of what is on the ticket by the first match of a text."""
+    page.locator("#other").click()
+    page.locator("#picker-filter").fill(text)
+    page.keyboard.press("Enter")
+
+
+def photo_while_away(page: Page, server: Server, tmp_path: Path) -> None:
+    """End the service and take a photo, which then waits on the page."""
+    server.kill()
+    upload(page, tmp_path, "food_can")
+    answered(page, "away")
+
+
 def total(page: Page, objects: int) -> None:
     """Check the running tally."""
     expect(page.locator("#tally [data-objects]")).to_have_text(str(objects))

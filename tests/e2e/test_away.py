@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
-from tests.e2e.bench import answered, read, start_sort, total, upload
+from tests.e2e.bench import another_pile, answered, read, start_sort, total, upload
 from tests.e2e.conftest import Server
 
 pytestmark = pytest.mark.e2e
@@ -102,9 +102,7 @@ def test_opens_afresh_while_the_server_is_away(
     total(away, 0)  # as it stood when it was kept
     upload(away, tmp_path, "food_can")
     answered(away, "away")
-    away.locator("#other").click()
-    away.locator("#picker-filter").fill("corrugated")
-    away.keyboard.press("Enter")
+    another_pile(away, "corrugated")
     away.locator("#confirm").click()
     by_hand(away, "steel", 4)
     expect(away.locator("#outage")).to_contain_text("1 photo and 2 records")
@@ -184,6 +182,8 @@ def test_a_new_version_leaves_nothing_of_the_old(
     page.close()
     again = reopened(context, server, sort_id)
     opens_away(again)
+    # The new worker throws it away while it starts to work, not before the page is kept.
+    again.wait_for_function("async () => !(await caches.has('tallytare-shell-0000000000000000'))")
     assert {name for name, _ in again.evaluate(KEPT)} == old
 
 

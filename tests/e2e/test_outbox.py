@@ -7,7 +7,15 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
-from tests.e2e.bench import answered, read, start_sort, total, upload
+from tests.e2e.bench import (
+    another_pile,
+    answered,
+    photo_while_away,
+    read,
+    start_sort,
+    total,
+    upload,
+)
 from tests.e2e.conftest import Server
 from tests.e2e.test_away import WAITING, by_hand, reopened
 
@@ -59,9 +67,7 @@ def test_a_phone_without_room_says_that_the_page_must_stay_open(
     upload(page, tmp_path, "food_can")
     answered(page, "away")
     expect(page.locator("#outage")).to_contain_text("leave it open): 1 photo and 1 record")
-    page.locator("#other").click()
-    page.locator("#picker-filter").fill("corrugated")
-    page.keyboard.press("Enter")
+    another_pile(page, "corrugated")
     page.locator("#count").fill("4")
     page.locator("#confirm").click()
     expect(page.locator("#outage")).to_contain_text("1 photo and 2 records")
@@ -187,12 +193,8 @@ def test_a_photo_with_its_pile_named_by_hand_is_not_lost_sight_of(
 ) -> None:
     """Its answer comes while it is on the ticket; the next photo sets it aside unconfirmed."""
     start_sort(page, server)
-    server.kill()
-    upload(page, tmp_path, "food_can")
-    answered(page, "away")
-    page.locator("#other").click()
-    page.locator("#picker-filter").fill("corrugated")
-    page.keyboard.press("Enter")
+    photo_while_away(page, server, tmp_path)
+    another_pile(page, "corrugated")
     expect(page.locator("#confirm")).to_contain_text("orrugated")
     server.start()
     expect(page.locator("#outage")).to_be_hidden()

@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, Route, expect
 
-from tests.e2e.bench import ANSWERED, answered, read, start_sort, total, upload
+from tests.e2e.bench import ANSWERED, another_pile, answered, read, start_sort, total, upload
 from tests.e2e.conftest import Server
 from tests.tiny_bundle import FORMS, photo_of, unsure_photo
 
@@ -124,9 +124,7 @@ def test_without_a_model_everything_is_done_by_hand(
     upload(page, tmp_path, "food_can")
     answered(page, "unsure")
     expect(page.locator("#ticket")).to_contain_text("No suggestions")
-    page.locator("#other").click()
-    page.locator("#picker-filter").fill("steel")
-    page.keyboard.press("Enter")
+    another_pile(page, "steel")
     page.locator("#confirm").click()
     total(page, 1)
 

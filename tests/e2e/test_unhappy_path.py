@@ -7,7 +7,15 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
-from tests.e2e.bench import answered, read, start_sort, total, upload
+from tests.e2e.bench import (
+    another_pile,
+    answered,
+    photo_while_away,
+    read,
+    start_sort,
+    total,
+    upload,
+)
 from tests.e2e.conftest import Server
 
 pytestmark = pytest.mark.e2e
@@ -27,9 +35,7 @@ def test_server_dies_and_comes_back(
     answered(page, "away")
     expect(page.locator("#outage")).to_contain_text("can't be reached")
     expect(page.locator("#outage")).to_contain_text("1 photo")
-    page.locator("#other").click()
-    page.locator("#picker-filter").fill("corrugated")
-    page.keyboard.press("Enter")
+    another_pile(page, "corrugated")
     expect(page.locator("#ticket [data-part=route]")).to_contain_text("Kerbside recycling")
     page.locator("#count").fill("4")
     page.locator("#confirm").click()
@@ -60,9 +66,7 @@ def test_server_comes_back_while_the_page_is_open(
     page: Page, server: Server, tmp_path: Path
 ) -> None:
     start_sort(page, server)
-    server.kill()
-    upload(page, tmp_path, "food_can")
-    answered(page, "away")
+    photo_while_away(page, server, tmp_path)
     server.start()
     answered(page, "route")  # the same photo is answered without another touch
     expect(page.locator("#outage")).to_be_hidden()
