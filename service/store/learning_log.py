@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from operator import attrgetter
+from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, exists, func, or_, select
+from sqlalchemy import Connection, Select, exists, func, or_, select
 
 from service.store.capture_log import load_model
 from service.store.database import Database
@@ -15,6 +17,9 @@ from service.store.study_log import sort_ids_of
 from service.store.study_rows import BlindChoice, ConfirmedPhoto, LearningMark
 from service.store.study_tables import learned_starts, studies
 from service.store.tables import captures, embeddings, item_changes, items, sorts
+
+_AT_ONCE = 200
+"""Sorts in one condition: SQLite takes none of more than a thousand parts."""
 
 
 class LearningLog:
@@ -38,13 +43,13 @@ class LearningLog:
         with self._database.read() as connection:
             mark = _mark(connection, scope_id)
             known = dict(() if since is None else since.items)
-            fresh = [
-                (items.c.sort_id == sort_id) & (items.c.seq > known.get(sort_id, 0))
+            grown = {
+                sort_id: known.get(sort_id, 0)
                 for sort_id, last in mark.items
                 if last > known.get(sort_id, 0)
-            ]
+            }
             sort_ids = [sort_id for sort_id, _ in mark.items]
-            return mark, _photos(connection, fresh, sort_ids) if fresh else ()
+            return mark, _photos(connection, grown, sort_ids) if grown else ()
 
     def blind_choices(self, scope_id: str) -> tuple[BlindChoice, ...]:
         """Return the first choice of each audit of a scope of which an item stands, in order."""
@@ -100,8 +105,9 @@ def _mark(connection: Connection, scope_id: str) -> LearningMark:
 
 
 def _photos(
-    connection: Connection, fresh: Sequence[ColumnElement[bool]], sort_ids: Sequence[str]
+    connection: Connection, grown: Mapping[str, int], sort_ids: Sequence[str]
 ) -> tuple[ConfirmedPhoto, ...]:
+    """Return the photos whose item came after the `seq` that is known of its sort, in order."""
     gone = exists().where(withdrawals.c.capture_id == captures.c.id)
     query = (
         select(
@@ -118,13 +124,12 @@ def _photos(
         )
         .join(captures, captures.c.id == items.c.capture_id)
         .join(embeddings, embeddings.c.capture_id == captures.c.id)
-        .where(or_(*fresh), captures.c.model_id.is_not(None), ~gone)
-        .order_by(items.c.seq)
+        .where(captures.c.model_id.is_not(None), ~gone)
     )
     corrected, void = _changes(connection, sort_ids)
     reviewed = _reviews(connection, sort_ids)
     found = []
-    for row in connection.execute(query):
+    for row in sorted(_later(connection, query, grown), key=attrgetter("seq")):
         verdict, label = reviewed.get(row.capture_id, ("", None))
         if row.id in void or verdict in LEFT_OUT:
             continue
@@ -142,6 +147,17 @@ def _photos(
             )
         )
     return tuple(found)
+
+
+def _later(connection: Connection, query: Select[Any], grown: Mapping[str, int]) -> Iterator[Any]:
+    """Give the rows of items that came after the `seq` that is known of their sort."""
+    marks = list(grown.items())
+    for start in range(0, len(marks), _AT_ONCE):
+        fresh = [
+            (items.c.sort_id == sort_id) & (items.c.seq > seq)
+            for sort_id, seq in marks[start : start + _AT_ONCE]
+        ]
+        yield from connection.execute(query.where(or_(*fresh)))
 
 
 def _changes(
