@@ -61,23 +61,22 @@ def _scope(
     services: Services, sort: SortInfo, scope: Scope | None
 ) -> tuple[Scope, str, Sequence[SortInfo]]:
     if scope == "store":
-        return scope, *_newest(sort, services.log.list_sorts(), "all {n} sorts of the store")
+        which, used = _newest(sort, services.log.list_sorts(), "all")
+        return scope, f"{which} of the store", used
     study = None if scope == "sort" else services.log.studies_of_sorts([sort.id]).get(sort.id)
     if study is None:
         return "sort", "this sort", [sort]
-    found = services.log.sorts_of_study(study.id)[::-1]
-    return "study", *_newest(sort, found, f"the {{n}} sorts of the study {study.name!r}")
+    which, used = _newest(sort, services.log.sorts_of_study(study.id)[::-1], "the")
+    return "study", f"{which} of the study {study.name!r}", used
 
 
-def _newest(sort: SortInfo, sorts: Sequence[SortInfo], words: str) -> tuple[str, list[SortInfo]]:
-    """Return words and sorts, at most so many of the newest and always the one asked for."""
+def _newest(sort: SortInfo, sorts: Sequence[SortInfo], whole: str) -> tuple[str, list[SortInfo]]:
+    """Return which in words, and at most so many of the newest, always the one asked for."""
     others = [each for each in sorts if each.id != sort.id][: MOST_SORTS - 1]
     used, n = [sort, *others], len(sorts)
     if len(used) < n:
-        return words.format(n=f"newest {len(used)} of {n}").replace(
-            "all newest", "the newest"
-        ), used
-    return words.format(n=n), used
+        return f"the newest {len(used)} of {n} sorts", used
+    return "the one sort" if n == 1 else f"{whole} {n} sorts", used
 
 
 def _batches(services: Services, sort_ids: Sequence[str]) -> Iterator[CountedMass]:

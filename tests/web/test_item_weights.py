@@ -117,6 +117,16 @@ def test_a_large_study_pools_its_newest_sorts(
     )
 
 
+def test_a_study_may_be_called_as_one_likes(
+    client: TestClient, services: Services, sort: SortInfo
+) -> None:
+    """Braces too, which mean something to Python, and words of our own sentence."""
+    made = create_study(services, study_id=new_id(), name="{A} {} all newest")
+    place_sort(services, change_id=new_id(), sort_id=sort.id, study_id=made.id)
+    words = report(client, sort)["item_weights"]["words"]
+    assert words == "the one sort of the study '{A} {} all newest'"
+
+
 @pytest.mark.usefixtures("study")
 def test_a_weighed_pile_gets_an_estimated_count(client: TestClient, services: Services) -> None:
     sort = another_sort(services, "Weighed only")
