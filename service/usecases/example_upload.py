@@ -49,24 +49,33 @@ def _unpack(data: bytes, folder: Path) -> None:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             left = MOST_BYTES
             for info, path in _wanted(archive):
+                content = _content(archive, info, left)
+                left -= len(content)
                 target = folder.joinpath(*path.parts)
                 target.parent.mkdir(parents=True, exist_ok=True)
-                with archive.open(info) as packed:
-                    content = packed.read(left + 1)
-                left -= len(content)
-                if left < 0:
-                    raise InvalidEntryError(_too_large())
                 target.write_bytes(content)
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError) as error:
-        raise InvalidEntryError(
-            f"the file is no ZIP that can be read ({error}): pack the folder as a plain ZIP, "
-            "without a password"
-        ) from error
+    except (zipfile.BadZipFile, NotImplementedError, ValueError) as error:
+        raise _unreadable(error) from error
     except OSError as error:
         raise StorageError(
             f"the archive can't be unpacked ({error.strerror or error}): free some space, then "
             "send it again; nothing was recorded"
         ) from error
+
+
+def _content(archive: zipfile.ZipFile, info: zipfile.ZipInfo, most: int) -> bytes:
+    """Return what a file of the archive holds.
+
+    Raises InvalidEntryError when that is damaged, or more than `most` bytes.
+    """
+    try:
+        with archive.open(info) as packed:
+            content = packed.read(most + 1)
+    except Exception as error:  # each way of packing raises its own; bzip2 that of a bad disk
+        raise _unreadable(error) from error
+    if len(content) > most:
+        raise InvalidEntryError(_too_large())
+    return content
 
 
 def unpacked(services: Services, token: str) -> Path:
@@ -129,7 +138,7 @@ def _wanted(archive: zipfile.ZipFile) -> list[tuple[zipfile.ZipInfo, PurePosixPa
     for info in archive.infolist():
         path = PurePosixPath(info.filename.replace("\\", "/"))
         hidden = any(part.startswith((".", "__MACOSX")) and part != ".." for part in path.parts)
-        if info.is_dir() or hidden:
+        if info.is_dir() or hidden or not path.parts:  # "." is the folder itself
             continue
         if path.is_absolute() or ".." in path.parts or ":" in info.filename:
             raise InvalidEntryError(
@@ -145,6 +154,13 @@ def _wanted(archive: zipfile.ZipFile) -> list[tuple[zipfile.ZipInfo, PurePosixPa
     if len(tops) == 1 and (deep or "manifest.csv" in beside):
         found = [(info, PurePosixPath(*path.parts[1:])) for info, path in found]
     return found
+
+
+def _unreadable(error: Exception) -> InvalidEntryError:
+    return InvalidEntryError(
+        f"the file is no ZIP that can be read ({error}): pack the folder as a plain ZIP, without a "
+        "password"
+    )
 
 
 def _too_large() -> str:

@@ -267,10 +267,10 @@ def test_markup(client: TestClient, services: Services, kept: SortInfo, address:
         assert after <= before + 1, markup.headings
 
 
-def packed(files: dict[str, bytes]) -> bytes:
+def packed(files: dict[str, bytes], way: int = zipfile.ZIP_STORED) -> bytes:
     """Return a ZIP."""
     out = io.BytesIO()
-    with zipfile.ZipFile(out, "w") as archive:
+    with zipfile.ZipFile(out, "w", way) as archive:
         for name, data in files.items():
             archive.writestr(name, data)
     return out.getvalue()
@@ -331,6 +331,27 @@ def test_archives_that_are_refused(
     assert answer.status_code == 422
     assert message in answer.text
     assert not list(services.settings.data_dir.glob("examples/incoming/*"))
+
+
+@pytest.mark.parametrize(
+    "way", [zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED, zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA]
+)
+def test_damage_in_an_archive_is_told_however_it_was_packed(
+    client: TestClient, services: Services, way: int
+) -> None:
+    whole = packed({"food/a.jpg": bytes(range(250)) * 20}, way)
+    packed_bytes = range(64, 64 + (whole.index(b"PK\1\2") - 64) // 2)  # behind the entry's head
+    for at in packed_bytes[:: max(1, len(packed_bytes) // 40)]:
+        broken = whole[:at] + bytes([whole[at] ^ 0xFF]) + whole[at + 1 :]
+        answer = send(client, broken)
+        assert answer.status_code == 422, at
+        assert "is no ZIP that can be read" in answer.text
+    assert waiting(services) == set()
+
+
+def test_an_archive_may_name_its_own_folder(client: TestClient) -> None:
+    html = send(client, packed({".": b"x", "food/a.jpg": jpeg(30)})).text
+    assert "1 new picture as “Their set”" in html
 
 
 def test_an_archive_that_unfolds_too_far_is_refused(
