@@ -16,7 +16,6 @@ from service.store.append import already_recorded, insert
 from service.store.database import Database
 from service.store.example_import_log import ExampleImportLog
 from service.store.example_rows import (
-    SECOND,
     Example,
     Review,
     Wanted,
@@ -29,6 +28,7 @@ from service.store.rows import in_order, to_change, to_item
 from service.store.tables import captures, embeddings, item_changes, items, sorts
 
 _AT_ONCE = 5_000  # ids in one query; SQLite takes some 32,000
+_SHARED = 24  # characters of an id that tell its batch: all but a UUID's last part
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,18 +133,14 @@ class ExampleLog(ExampleImportLog):
 
         return self._database.write(work)
 
-    def reviews_between(self, first_id: str, last_id: str) -> tuple[Review, ...]:
-        """Return the reviews whose ids lie in a range: one batch shares the start of its ids."""
-        query = select(reviews).where(reviews.c.id >= first_id, reviews.c.id <= last_id)
+    def reviews_of_batch(self, batch_id: str) -> tuple[Review, ...]:
+        """Return the reviews whose ids `batch_row_id` made for one batch, in order."""
+        shared = batch_id[:_SHARED]
+        # A range, which an index serves; no digit of an id sorts behind a g.
+        query = select(reviews).where(reviews.c.id >= shared, reviews.c.id <= shared + "g")
         with self._database.read() as connection:
             rows = connection.execute(query.order_by(reviews.c.seq)).mappings()
             return tuple(to_review(row) for row in rows)
-
-    def second_opinions(self) -> tuple[Review, ...]:
-        """Return all labels that second persons gave, in order."""
-        query = select(reviews).where(reviews.c.verdict == SECOND).order_by(reviews.c.seq)
-        with self._database.read() as connection:
-            return tuple(to_review(row) for row in connection.execute(query).mappings())
 
     def photos_of(
         self, *, sorter: str | None = None, sort_id: str | None = None
@@ -224,7 +220,7 @@ class ExampleLog(ExampleImportLog):
 
 def batch_row_id(batch_id: str, capture_id: str) -> str:
     """Return the id of a photo's row in a batch: rows of one batch share all but the last part."""
-    return batch_id[:24] + hashlib.sha256(capture_id.encode()).hexdigest()[:12]
+    return batch_id[:_SHARED] + hashlib.sha256(capture_id.encode()).hexdigest()[:12]
 
 
 def _of(

@@ -200,7 +200,7 @@ def undo_review(services: Services, *, batch_id: str, undo_id: str, sorter: str 
     Raises UnknownIdError when there is no such batch, InvalidEntryError, ConflictError.
     """
     batch, own = check_id(batch_id, "batch_id"), check_id(undo_id, "undo_id")
-    taken = services.log.reviews_between(batch[:24], batch[:24] + "g")
+    taken = [each for each in services.log.reviews_of_batch(batch) if each.verdict != SECOND]
     if not taken:
         raise UnknownIdError(
             f"there is no batch of reviews {batch_id!r}: reload the page", batch=batch_id

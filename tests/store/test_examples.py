@@ -16,7 +16,7 @@ from service.app import create_app
 from service.images.files import PhotoFiles
 from service.settings import Settings
 from service.store.example_rows import Wanted
-from service.usecases import captures, examples, items, upkeep
+from service.usecases import captures, example_agreement, examples, items, upkeep
 from service.usecases.services import Services
 from service.usecases.sorts import create_sort
 from tests.fakes import FakePredictor, jpeg, new_id
@@ -158,6 +158,15 @@ def test_undoing_the_first_review_opens_the_photo_again(services: Services, kept
     assert ids(services, reviewed=False) == []
     examples.undo_review(services, batch_id=batch, undo_id=new_id())
     assert ids(services, reviewed=False) == made[::-1]
+
+
+def test_a_second_opinion_is_no_batch_to_be_taken_back(services: Services, kept: SortInfo) -> None:
+    one, opinion = confirmed(services, kept), new_id()
+    example_agreement.give_second_opinion(
+        services, review_id=opinion, capture_id=one, category="garden", sorter="Ben"
+    )
+    with pytest.raises(UnknownIdError, match="no batch of reviews"):
+        examples.undo_review(services, batch_id=opinion, undo_id=new_id())
 
 
 def test_a_resent_batch_is_recorded_once(services: Services, kept: SortInfo) -> None:
