@@ -6,6 +6,7 @@ both estimators, the bootstrap and the permutation test.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal, get_args
 
 import numpy as np
@@ -84,3 +85,20 @@ def drawn_moments(top: Floats, bottom: Floats, times: Floats) -> tuple[Floats, F
     residual += ratio**2 * (times @ bottom**2)[:, None]
     residual[residual <= _ROUNDING * squares] = 0.0
     return ratio, size / (size - 1) * residual / sums**2
+
+
+def satterthwaite(terms: Sequence[Floats], dfs: Sequence[Floats]) -> Floats:
+    """Return effective degrees of freedom; where nothing varies, those of all terms together.
+
+    (sum a_h)^2 / sum(a_h^2 / df_h) with a_h the terms of a variance; F. E. Satterthwaite,
+    Biometrics Bulletin 2 (1946) 110-114.
+    """
+    total = np.sum(terms, axis=0)
+    # Relative parts: squares of tiny variances would underflow.
+    safe = np.where(total > 0, total, 1.0)
+    squares = np.sum([(term / safe) ** 2 / df for term, df in zip(terms, dfs, strict=True)], axis=0)
+    every: Floats = np.sum(dfs, axis=0)
+    # Squares are 0 also where the only variance has infinitely many degrees of freedom.
+    df: Floats = np.where(total > 0, np.inf, every)
+    np.divide(1.0, squares, out=df, where=squares > 0)
+    return df

@@ -1,16 +1,24 @@
 """Capture, contamination and diversion, each a ratio of sums over households or loads.
 
 Whether what does not belong counts in a numerator changes every one of these: the names say which.
+
+With strata the rate is the combined ratio: R = X / Y with X = sum W_h x_h and Y = sum W_h y_h,
+where W_h is the stratum's part of the whole mass and x_h, y_h are the stratum's shares (ratios of
+sums) of numerator and denominator in everything. Var(R) = sum W_h^2 Var(z_h) / Y^2 with z_h the
+stratum's share of numerator - R denominator; degrees of freedom after Satterthwaite. One stratum
+gives the plain ratio of sums. W. G. Cochran, Sampling Techniques, 3rd ed. (1977), section 6.11
+(code D); own derivation for weights by mass (OWN).
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import scipy
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from classifier.estimators._checks import (
     Floats,
@@ -20,15 +28,24 @@ from classifier.estimators._checks import (
     vector,
     whole_from,
 )
-from classifier.estimators._moments import ratio_moments, sorts_matrix
+from classifier.estimators._moments import (
+    Estimator,
+    parts_of,
+    ratio_moments,
+    satterthwaite,
+    sorts_matrix,
+)
 from classifier.estimators.result import Estimate
-from classifier.estimators.strata import Amount
+from classifier.estimators.strata import KNOWN_WEIGHTS, Amount, parts_of_whole
 
 _PAIRED = (
     "households or loads are independent and random, both streams of each weighed",
     "bias of order 1/n is neglected",
 )
-_SORTS = ("sorts are independent and random", "bias of order 1/n is neglected")
+_SORTS = "sorts are independent and random"
+_BIAS = "bias of order 1/n is neglected"
+Rows = Sequence[NDArray[np.intp]]
+"""The samples of each stratum, as places in the arrays."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +93,8 @@ def recovery_rates(
     missed: ArrayLike,
     other: ArrayLike,
     *,
+    strata: Rows | None = None,
+    weights: ArrayLike | None = None,
     level: float = 0.90,
 ) -> RecoveryRates:
     """Estimate four rates from households or loads with both their streams sorted.
@@ -86,6 +105,10 @@ def recovery_rates(
         Masses in the recycling stream: what the programme accepts, and what it doesn't.
     missed, other : array-like of shape (n_samples,)
         Masses in the refuse stream: what the programme would accept, and all else. Any one unit.
+    strata : sequence of array of int, optional
+        The samples of each stratum, two or more each; all samples are one stratum without.
+    weights : array-like of shape (n_strata,), optional
+        Mass of each stratum in the population, both streams together; needed with strata.
     level : float
         Confidence level, between 0 and 1.
 
@@ -97,8 +120,8 @@ def recovery_rates(
     Raises
     ------
     ValueError
-        If there are fewer than two samples, lengths differ, a mass is below 0, or all masses of a
-        denominator are 0.
+        If there are fewer than two samples, in all or in a stratum, lengths differ, a mass is below
+        0, all masses of a denominator are 0, or weights are not allowed.
 
     Assumptions
     -----------
@@ -126,11 +149,16 @@ def recovery_rates(
     n = same_length(accepted=a, not_accepted=u, missed=m, other=o)
     whole_from(n, 2, "number of samples")
     whole = a + u + m + o
+    parts = _parts(whole, strata, weights)
+
+    def rate(top: Floats, bottom: Floats, name: str) -> Estimate:
+        return _rate(top, bottom, parts, f"{name}: ratio of sums", level, _PAIRED)
+
     return RecoveryRates(
-        contamination=_rate(u, a + u, "contamination", level, _PAIRED),
-        capture=_rate(a, a + m, "capture", level, _PAIRED),
-        gross_diversion=_rate(a + u, whole, "gross diversion", level, _PAIRED),
-        net_diversion=_rate(a, whole, "net diversion", level, _PAIRED),
+        contamination=rate(u, a + u, "contamination"),
+        capture=rate(a, a + m, "capture"),
+        gross_diversion=rate(a + u, whole, "gross diversion"),
+        net_diversion=rate(a, whole, "net diversion"),
     )
 
 
@@ -206,7 +234,14 @@ def capture_of_streams(
 
 
 def recovery_potential(
-    grams: ArrayLike, now: ArrayLike, then: ArrayLike, *, level: float = 0.90
+    grams: ArrayLike,
+    now: ArrayLike,
+    then: ArrayLike,
+    *,
+    estimator: Estimator = "ratio of sums",
+    strata: Rows | None = None,
+    weights: ArrayLike | None = None,
+    level: float = 0.90,
 ) -> WhatIf:
     """Estimate what share of discards a programme accepts, and what another list would change.
 
@@ -216,13 +251,19 @@ def recovery_potential(
         As for `shares_of_study`: discards of all streams together.
     now, then : array-like of bool, shape (n_categories,)
         Which categories the programme accepts, and which it would.
+    estimator : {"mean of sample shares", "ratio of sums"}
+        As for `shares_of_study`.
+    strata : sequence of array of int, optional
+        The sorts of each stratum, two or more each; all sorts are one stratum without.
+    weights : array-like of shape (n_strata,), optional
+        Mass of each stratum in the population; needed with strata.
     level : float
         Confidence level, between 0 and 1.
 
     Returns
     -------
     WhatIf
-        Ratios of sums with Student t intervals.
+        Shares with Student t intervals.
 
     Raises
     ------
@@ -231,13 +272,12 @@ def recovery_potential(
 
     Assumptions
     -----------
-    As for `shares_of_study` with the ratio of sums. A potential: what people would put out is
-    less, by the capture.
+    As for `shares_of_study`. A potential: what people would put out is less, by the capture.
 
     References
     ----------
-    As for `ratio_of_sums`; the change is the ratio of sums of the categories added, less those
-    taken away.
+    As for `shares_of_study`; the change is the share of the categories added, less those taken
+    away.
 
     Examples
     --------
@@ -248,13 +288,18 @@ def recovery_potential(
     masses = sorts_matrix(grams)
     before, after = flags(now, "now"), flags(then, "then")
     same_length(categories=masses.T, now=before, then=after)
-    totals = masses.sum(axis=1)
-    one, other = masses @ before, masses @ after
-    added = masses @ (after.astype(np.float64) - before)
+    top, bottom = parts_of(masses, estimator)
+    parts = _parts(bottom, strata, weights)
+    added = after.astype(np.float64) - before
+    must_hold = (_SORTS,) if estimator == "mean of sample shares" else (_SORTS, _BIAS)
+
+    def share(chosen: Floats, name: str) -> Estimate:
+        return _rate(top @ chosen, bottom, parts, f"{name}: {estimator}", level, must_hold)
+
     return WhatIf(
-        now=_rate(one, totals, "recovery potential", level, _SORTS),
-        then=_rate(other, totals, "recovery potential", level, _SORTS),
-        change=_rate(added, totals, "change of recovery potential", level, _SORTS),
+        now=share(before.astype(np.float64), "recovery potential"),
+        then=share(after.astype(np.float64), "recovery potential"),
+        change=share(added, "change of recovery potential"),
     )
 
 
@@ -265,22 +310,62 @@ def _masses(values: ArrayLike, name: str) -> Floats:
     return masses
 
 
-def _rate(
-    top: Floats, bottom: Floats, name: str, level: float, assumptions: tuple[str, ...]
-) -> Estimate:
-    if bottom.sum() <= 0:
-        raise ValueError(f"{name} has nothing to be a part of: all masses of its whole are 0")
-    value, variance = (float(each[0]) for each in ratio_moments(top[:, None], bottom))
-    half = float(scipy.special.stdtrit(top.size - 1, 0.5 + level_of(level) / 2)) * math.sqrt(
-        variance
+@dataclass(frozen=True, slots=True, eq=False)
+class _Parts:
+    """The mass of everything in each sample, the samples of each stratum, and its part."""
+
+    whole: Floats
+    rows: Rows
+    sizes: Floats
+
+
+def _parts(whole: Floats, strata: Rows | None, weights: ArrayLike | None) -> _Parts:
+    rows = [np.arange(whole.size)] if strata is None else strata
+    sizes = (
+        np.ones(1)
+        if strata is None
+        else parts_of_whole(() if weights is None else weights, len(rows))
     )
+    for each in rows:
+        whole_from(len(each), 2, "number of samples in a stratum")
+        if whole[each].sum() <= 0:
+            raise ValueError("all masses are 0: there is nothing to be a part of")
+    return _Parts(whole, rows, sizes)
+
+
+def _rate(
+    top: Floats,
+    bottom: Floats,
+    parts: _Parts,
+    what: str,
+    level: float,
+    assumptions: tuple[str, ...],
+) -> Estimate:
+    """Return the combined ratio of sums; see the head of this module."""
+
+    def shares(masses: Floats) -> tuple[Floats, Floats]:
+        """Return value and variance of the share of these masses in each stratum."""
+        found = [ratio_moments(masses[rows, None], parts.whole[rows]) for rows in parts.rows]
+        return np.array([v[0] for v, _ in found]), np.array([var[0] for _, var in found])
+
+    whole = float(parts.sizes @ shares(bottom)[0])
+    if whole <= 0:
+        name = what.partition(":")[0]
+        raise ValueError(f"{name} has nothing to be a part of: all masses of its whole are 0")
+    value = float(parts.sizes @ shares(top)[0]) / whole
+    terms = parts.sizes**2 * shares(top - value * bottom)[1]
+    df = satterthwaite(list(terms), [np.array(len(rows) - 1.0) for rows in parts.rows])
+    half = float(scipy.special.stdtrit(df, 0.5 + level_of(level) / 2)) * math.sqrt(terms.sum())
+    several = len(parts.rows) > 1
     return Estimate(
         value=value,
-        low=value - half,
-        high=value + half,
+        low=value - half / whole,
+        high=value + half / whole,
         level=level,
         unit="1",
-        method=f"{name}: ratio of sums, t interval",
-        n=top.size,
-        assumptions=assumptions,
+        method=f"{what}, {len(parts.rows)} strata, t interval"
+        if several
+        else f"{what}, t interval",
+        n=sum(len(rows) for rows in parts.rows),
+        assumptions=(*assumptions, KNOWN_WEIGHTS) if several else assumptions,
     )

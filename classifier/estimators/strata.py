@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from classifier.estimators._checks import Floats, same_length, vector
+from classifier.estimators._moments import satterthwaite
 from classifier.estimators.study import CategoryMeans, is_rough
 
-_KNOWN_WEIGHTS = "weights of the strata are known without error"
+KNOWN_WEIGHTS = "weights of the strata are known without error"
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,13 +95,8 @@ def combine_strata(strata: Sequence[CategoryMeans], weights: ArrayLike) -> Categ
     >>> combine_strata([homes, shops], [30, 10]).value.tolist()
     [0.3125, 0.6875]
     """
-    sizes = vector(weights, "weights")
-    if len(strata) != sizes.size:
-        raise ValueError(f"{len(strata)} strata and {sizes.size} weights: give one for each")
-    if sizes.min() < 0 or sizes.sum() <= 0:
-        raise ValueError("weights must not be below 0, nor all be 0: give the size of each stratum")
+    parts = parts_of_whole(weights, len(strata))
     _alike(strata)
-    parts = sizes / sizes.sum()
     terms = [part**2 * each.variance for part, each in zip(parts, strata, strict=True)]
     value = np.sum([part * each.value for part, each in zip(parts, strata, strict=True)], axis=0)
     variance = np.sum(terms, axis=0)
@@ -108,15 +104,31 @@ def combine_strata(strata: Sequence[CategoryMeans], weights: ArrayLike) -> Categ
     return CategoryMeans(
         value=value,
         variance=variance,
-        df=_satterthwaite(terms, [each.df for each in strata]),
+        df=satterthwaite(terms, [each.df for each in strata]),
         found=np.sum([each.found for each in strata], axis=0),
         # Together strata can be good enough though one by one they aren't.
         rough=np.any([each.rough for each in strata], axis=0) & is_rough(value, variance, n),
         n=n,
         unit=strata[0].unit,
         method=f"{strata[0].method}, {len(strata)} strata",
-        assumptions=(*strata[0].assumptions, _KNOWN_WEIGHTS),
+        assumptions=(*strata[0].assumptions, KNOWN_WEIGHTS),
     )
+
+
+def parts_of_whole(weights: ArrayLike, strata: int) -> Floats:
+    """Return the part of the whole that each stratum is; they add to 1.
+
+    Raises
+    ------
+    ValueError
+        If there is not one weight a stratum, one is below 0, or all are 0.
+    """
+    sizes = vector(weights, "weights")
+    if strata != sizes.size:
+        raise ValueError(f"{strata} strata and {sizes.size} weights: give one for each")
+    if sizes.min() < 0 or sizes.sum() <= 0:
+        raise ValueError("weights must not be below 0, nor all be 0: give the size of each stratum")
+    return np.asarray(sizes / sizes.sum())
 
 
 def difference(one: CategoryMeans, other: CategoryMeans) -> CategoryMeans:
@@ -158,7 +170,7 @@ def difference(one: CategoryMeans, other: CategoryMeans) -> CategoryMeans:
     return CategoryMeans(
         value=one.value - other.value,
         variance=one.variance + other.variance,
-        df=_satterthwaite([one.variance, other.variance], [one.df, other.df]),
+        df=satterthwaite([one.variance, other.variance], [one.df, other.df]),
         found=one.found + other.found,
         rough=one.rough | other.rough,
         n=one.n + other.n,
@@ -217,7 +229,7 @@ def scale_to_population(shares: CategoryMeans, amount: Amount) -> CategoryMeans:
     return CategoryMeans(
         value=amount.value * shares.value,
         variance=terms[0] + terms[1],
-        df=_satterthwaite(terms, [shares.df, np.full_like(shares.df, amount.df)]),
+        df=satterthwaite(terms, [shares.df, np.full_like(shares.df, amount.df)]),
         found=shares.found,
         rough=shares.rough,
         n=shares.n,
@@ -232,16 +244,3 @@ def _alike(strata: Sequence[CategoryMeans]) -> None:
     kinds = sorted({f"{each.method} in {each.unit}" for each in strata})
     if len(kinds) > 1:
         raise ValueError(f"estimators differ: {'; '.join(kinds)}; use one for all")
-
-
-def _satterthwaite(terms: Sequence[Floats], dfs: Sequence[Floats]) -> Floats:
-    """Return effective degrees of freedom; where nothing varies, those of all terms together."""
-    total = np.sum(terms, axis=0)
-    # Relative parts: squares of tiny variances would underflow.
-    safe = np.where(total > 0, total, 1.0)
-    squares = np.sum([(term / safe) ** 2 / df for term, df in zip(terms, dfs, strict=True)], axis=0)
-    every: Floats = np.sum(dfs, axis=0)
-    # Squares are 0 also where the only variance has infinitely many degrees of freedom.
-    df: Floats = np.where(total > 0, np.inf, every)
-    np.divide(1.0, squares, out=df, where=squares > 0)
-    return df

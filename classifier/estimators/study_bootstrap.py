@@ -9,7 +9,7 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike
 
-from classifier.estimators._checks import Floats, level_of, same_length, vector, whole_from
+from classifier.estimators._checks import Floats, level_of, same_length, whole_from
 from classifier.estimators._moments import (
     CHUNK,
     Estimator,
@@ -18,7 +18,7 @@ from classifier.estimators._moments import (
     sorts_matrix,
 )
 from classifier.estimators.result import Estimate
-from classifier.estimators.strata import combine_strata
+from classifier.estimators.strata import combine_strata, parts_of_whole
 from classifier.estimators.study import shares_of_study
 
 Interval = Literal["percentile", "bca"]
@@ -141,11 +141,7 @@ def _stratum_parts(masses: Sequence[Floats], weights: ArrayLike | None) -> Float
         if len(masses) > 1:
             raise ValueError(f"{len(masses)} strata without weights: give the size of each")
         return np.ones(1)
-    sizes = vector(weights, "weights")
-    same_length(strata=np.arange(len(masses)), weights=sizes)
-    if sizes.min() < 0 or sizes.sum() <= 0:
-        raise ValueError("weights must not be below 0, nor all be 0: give the size of each stratum")
-    return np.asarray(sizes / sizes.sum())
+    return parts_of_whole(weights, len(masses))
 
 
 def _draw(

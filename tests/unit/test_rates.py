@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from classifier.estimators._moments import Estimator
 from classifier.estimators.rates import capture_of_streams, recovery_potential, recovery_rates
 from classifier.estimators.ratio import ratio_of_sums
-from classifier.estimators.strata import Amount
+from classifier.estimators.strata import Amount, combine_strata
 from classifier.estimators.study import shares_of_study
 
 ACCEPTED, NOT_ACCEPTED = [4.0, 6.0, 5.0, 0.0], [1.0, 0.0, 2.0, 1.0]
@@ -56,9 +57,62 @@ def test_another_list_changes_the_potential_by_what_it_adds() -> None:
     assert (only.now.value, only.now.high) == (0, 0)
 
 
+def test_rates_of_strata_are_combined_ratios() -> None:
+    """Worked by hand: flats 1/4 and houses 3/4 of the mass, shares by ratios of sums."""
+    rows = [np.array([0, 1]), np.array([2, 3])]
+    given = ([4.0, 6.0, 5.0, 1.0], NOT_ACCEPTED, MISSED, OTHER)
+    capture = recovery_rates(*given, strata=rows, weights=[10, 30]).capture
+    whole = np.sum(given, axis=0)
+    a = np.array([10 / whole[:2].sum(), 6 / whole[2:].sum()])  # accepted, of everything
+    am = np.array([17 / whole[:2].sum(), 6 / whole[2:].sum()])  # with what was missed
+    parts = np.array([0.25, 0.75])
+    value = parts @ a / (parts @ am)
+    assert capture.value == pytest.approx(value)
+    assert capture.value != pytest.approx(recovery_rates(*given).capture.value)
+    z = np.array(given[0]) - value * (np.array(given[0]) + MISSED)
+    terms = []
+    for part, own in zip(parts, rows, strict=True):
+        ratio = z[own].sum() / whole[own].sum()
+        residual = z[own] - ratio * whole[own]
+        terms.append(part**2 * (residual @ residual) / 2 / whole[own].mean() ** 2)
+    df = sum(terms) ** 2 / sum(term**2 for term in terms)
+    half = stats.t.ppf(0.95, df) * np.sqrt(sum(terms)) / (parts @ am)
+    assert (capture.low, capture.high) == pytest.approx((value - half, value + half))
+    assert capture.method == "capture: ratio of sums, 2 strata, t interval"
+    assert "weights of the strata are known without error" in capture.assumptions
+
+
+@pytest.mark.parametrize("estimator", ["mean of sample shares", "ratio of sums"])
+def test_the_potential_of_strata_is_the_share_of_what_is_accepted(estimator: Estimator) -> None:
+    grams = np.array([[2.0, 8.0], [3.0, 5.0], [9.0, 1.0], [1.0, 1.0], [4.0, 2.0]])
+    rows = [np.array([0, 1]), np.array([2, 3, 4])]
+    found = recovery_potential(
+        grams, [1, 0], [1, 1], estimator=estimator, strata=rows, weights=[2, 1]
+    )  # fmt: skip
+    parts = [shares_of_study(grams[own], estimator=estimator) for own in rows]
+    expected = combine_strata(parts, [2, 1]).intervals()[0]
+    for now, wanted in zip(
+        (found.now.value, found.now.low, found.now.high),
+        (expected.value, expected.low, expected.high),
+        strict=True,
+    ):
+        assert now == pytest.approx(wanted)
+    assert found.then.value == pytest.approx(1)
+    assert found.change.value == pytest.approx(1 - expected.value)
+
+
 @pytest.mark.parametrize(
     ("call", "message"),
     [
+        (lambda: recovery_rates([0, 0], [0, 0], [0, 0], [0, 0]), "all masses are 0"),
+        (
+            lambda: recovery_rates(*[[1, 1, 1]] * 4, strata=[np.array([0])], weights=[1]),
+            "number of samples in a stratum 1 is too small",
+        ),
+        (
+            lambda: recovery_rates(*[[1, 1]] * 4, strata=[np.array([0, 1])]),
+            "weights has shape",
+        ),
         (lambda: recovery_rates([1], [1], [1], [1]), "number of samples 1 is too small"),
         (lambda: recovery_rates([1, 1], [1], [1, 1], [1, 1]), "lengths differ"),
         (

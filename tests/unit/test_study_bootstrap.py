@@ -74,7 +74,7 @@ def test_progress_ends_at_all_draws() -> None:
         ({"level": 1.0}, "level 1.0 is not between 0 and 1"),
         ({"draws": 99}, "draws 99 is too small: give at least 100"),
         ({"estimator": "median"}, "estimator 'median' is not known"),
-        ({"weights": [1, 1]}, "lengths differ"),
+        ({"weights": [1, 1]}, "1 strata and 2 weights"),
         ({"weights": [0]}, "weights must not be below 0, nor all be 0"),
         ({"weights": [-1]}, "weights must not be below 0, nor all be 0"),
     ],
