@@ -32,7 +32,10 @@ class Side:
 
 
 def sides_of(table: StudyTable, strata: Strata, plan: StudyPlan) -> tuple[Side, ...]:
-    """Return what the plan compares: the values of one part with two sorts or more each."""
+    """Return what the plan compares: the values of one part with two sorts or more each.
+
+    In the order of their first days, so that a difference reads as what came later minus earlier.
+    """
     if not plan.compare:
         return ()
     found = []
@@ -40,7 +43,8 @@ def sides_of(table: StudyTable, strata: Strata, plan: StudyPlan) -> tuple[Side, 
         if len(rows) >= 2:
             inside = (_within(each, rows) for each in strata.used)
             found.append(Side(label, rows, tuple(each for each in inside if len(each.rows) >= 2)))
-    return tuple(found)
+    first_day = {side.label: min(table.sorts[row].sorted_on for row in side.rows) for side in found}
+    return tuple(sorted(found, key=lambda side: (first_day[side.label], side.label)))
 
 
 def pairs_of(sides: tuple[Side, ...]) -> list[tuple[Side, Side]]:

@@ -63,11 +63,15 @@ def figures_of(
     scale: float = 1.0,
     unit: str | None = None,
 ) -> list[Figure]:
-    """Return a figure for each estimate, times `scale`; ends that are infinite are left out."""
+    """Return a figure for each estimate, times `scale`.
+
+    An interval that is infinite is left out, and one of no width: that sorts don't differ in
+    something, as where none has it, says nothing about how much others may.
+    """
     bases = [basis] * len(estimates) if isinstance(basis, str) else list(basis)
     found = []
     for each, what, rests in zip(estimates, about, bases, strict=True):
-        finite = math.isfinite(each.low) and math.isfinite(each.high)
+        told = math.isfinite(each.low) and math.isfinite(each.high) and each.low < each.high
         found.append(
             Figure(
                 about=what,
@@ -76,10 +80,10 @@ def figures_of(
                 basis=rests,
                 unit=each.unit if unit is None else unit,
                 value=scale * each.value,
-                low=scale * each.low if finite else None,
-                high=scale * each.high if finite else None,
-                kind="confidence" if finite else "",
-                level=each.level if finite else None,
+                low=scale * each.low if told else None,
+                high=scale * each.high if told else None,
+                kind="confidence" if told else "",
+                level=each.level if told else None,
                 method=each.method,
                 n=each.n,
                 assumptions=each.assumptions,

@@ -1,7 +1,8 @@
 """Rates of a collection, the recovery potential under the programme, and what another would take.
 
 Which sorts are of which container, the plan says. The two sorts of one household are joined into
-one sample: rates and composition are then of both containers together.
+one sample: rates and composition are then of both containers together, over as many days as the
+first was filled.
 """
 
 from __future__ import annotations
@@ -31,15 +32,22 @@ _RATES = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Paired:
-    """Households with both containers: a row of the joined table, and the rows of either."""
+    """Households with both containers: a row of the joined table, and the rows of either.
+
+    `alone` counts sorts without a partner, `again` further sorts of a container that a household
+    already has, `uneven` households whose containers were filled over different numbers of days.
+    """
 
     groups: tuple[tuple[int, int], ...]
     alone: int
+    again: int
+    uneven: int
 
 
 def paired(table: StudyTable, plan: StudyPlan, streams: Streams) -> Paired:
-    """Return the pairs (recycling, refuse) of sorts; several of one container are not told apart,
-    so the first counts, and what has no partner is left out."""
+    """Return the pairs (recycling, refuse) of sorts; of several of one container the first counts,
+    and what has no partner is left out."""
+    again = 0
     found: dict[str, dict[str, int]] = defaultdict(dict)
     for row, sort in enumerate(table.sorts):
         value = label_of(sort, plan, (streams.part,))
@@ -51,22 +59,32 @@ def paired(table: StudyTable, plan: StudyPlan, streams: Streams) -> Paired:
             else ""
         )
         if kind:
-            found[label_of(sort, plan, streams.pair)].setdefault(kind, row)
+            own = found[label_of(sort, plan, streams.pair)]
+            again += kind in own
+            own.setdefault(kind, row)
     groups = tuple((each["recycling"], each["refuse"]) for each in found.values() if len(each) == 2)
-    return Paired(groups, len(table.sorts) - 2 * len(groups))
+    uneven = sum(table.sorts[one].days != table.sorts[other].days for one, other in groups)
+    return Paired(groups, len(table.sorts) - 2 * len(groups) - again, again, uneven)
 
 
 def rate_figures(
-    table: StudyTable, pairs: Paired, streams: Streams, plan: StudyPlan
+    table: StudyTable, pairs: Paired, streams: Streams, strata: Strata, plan: StudyPlan
 ) -> Iterator[Figure]:
-    """Yield contamination, capture and diversion of the households with both containers."""
-    accepted = _ways(table, frozenset(streams.accepted_routes))
+    """Yield contamination, capture and diversion of the households with both containers.
+
+    `strata` are those of the joined table, whose rows are the pairs.
+    """
     rows = np.array(pairs.groups)
-    taken, split = accepted
-    a, m = taken[rows[:, 0]], taken[rows[:, 1]]
+    taken, split = _ways(table, frozenset(streams.accepted_routes))
     whole = table.grams.sum(axis=1)
-    u, o = whole[rows[:, 0]] - a, whole[rows[:, 1]] - m
-    rates = recovery_rates(a, u, m, o, level=plan.level)
+    days = np.array([sort.days for sort in table.sorts], dtype=np.float64)
+    same = days[rows[:, 0]] / days[rows[:, 1]]  # the refuse over as many days as the recycling
+    a, m = taken[rows[:, 0]], taken[rows[:, 1]] * same
+    # Rounding can leave -1e-13 where everything is accepted.
+    u = np.maximum(whole[rows[:, 0]] - a, 0.0)
+    o = np.maximum(whole[rows[:, 1]] * same - m, 0.0)
+    parts, weights = strata.parts
+    rates = recovery_rates(a, u, m, o, strata=parts, weights=weights, level=plan.level)
     for name, words in _RATES.items():
         yield from figures_of(
             [getattr(rates, name)],
@@ -83,16 +101,16 @@ def potential_figures(table: StudyTable, strata: Strata, plan: StudyPlan) -> Ite
     Every category has two columns, what goes to recovery and the rest, so that facts count: a
     dirty box is no potential.
     """
-    del strata  # as one sample: the function that knows the covariance takes no strata
     recovered = [route in RECOVERED for route in table.routes]
     taken = table.by_route[:, :, recovered].sum(axis=2)  # (n, K)
-    rest = table.by_route.sum(axis=2) - taken
+    rest = np.maximum(table.by_route.sum(axis=2) - taken, 0.0)
     k = len(table.categories)
     now = np.concatenate([np.ones(k, dtype=bool), np.zeros(k, dtype=bool)])
     more = np.array([each in plan.what_if for each in table.categories])
+    parts, weights = strata.parts
     answer = recovery_potential(
         np.concatenate([taken, rest], axis=1), now, now | np.concatenate([~now[:k], more]),
-        level=plan.level,
+        estimator=plan.estimator, strata=parts, weights=weights, level=plan.level,
     )  # fmt: skip
     basis = "estimated_with_split" if table.split.any() else "estimated"
     names = ("recovery_potential", "recovery_potential_what_if", "recovery_potential_change")

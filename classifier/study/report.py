@@ -7,6 +7,7 @@ counted in these sorts is "measured" and "counted"; whatever is said about more 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -26,12 +27,13 @@ from classifier.study.contrasts import (
     sides_of,
 )
 from classifier.study.coverage import Coverage, class_of, shortfalls
-from classifier.study.figures import Figure
+from classifier.study.figures import WHOLE, Figure
 from classifier.study.others import logratio_figures, national_figures
 from classifier.study.plan import StudyPlan
 from classifier.study.recovery import paired, potential_figures, rate_figures
 from classifier.study.shares import (
     bootstrap_figures,
+    found_figures,
     measured_figures,
     person_figures,
     population_figures,
@@ -56,7 +58,10 @@ class StratumLine:
 
 @dataclass(frozen=True, slots=True)
 class StudyReport:
-    """Everything that pages, CSV and JSON show of a study."""
+    """Everything that pages, CSV and JSON show of a study.
+
+    `notes` are for those who check; `cautions` are those of them that every reader needs.
+    """
 
     name: str
     plan: StudyPlan
@@ -72,6 +77,7 @@ class StudyReport:
     categories_version: str
     figures: tuple[Figure, ...]
     notes: tuple[str, ...]
+    cautions: tuple[str, ...]
     coverage: tuple[Coverage, ...]
     classes: Mapping[str, str]
     national: National | None
@@ -105,22 +111,18 @@ def build_study_report(
     Two sorts with weighed piles are needed for any estimate; with fewer the report holds what was
     measured and says so.
     """
-    notes = list(_table_notes(table, categories))
     usable, left = _usable(table, plan)
-    notes += left
+    cautions = [*_table_notes(table, categories), *left]
     work = _Work(usable, plan, categories, national, progress)
     if len(usable.sorts) >= 2:
         work.estimate()
-        notes += work.notes
+        cautions += work.cautions
     else:
-        notes.append("Fewer than two sorts with weighed piles: nothing can be estimated.")
+        cautions.append("Fewer than two sorts with weighed piles: nothing can be estimated.")
     corrected = corrected_counts(table.photos, categories, plan)
-    notes += corrected.notes
     days = [sort.sorted_on for sort in table.sorts]
-    figures = (*work.figures, *corrected.figures)
-    numbers = {each.measure: each.n for each in figures if each.n is not None}
-    if work.strata.weights is not None and len(work.strata.used) > 1:
-        numbers = {"share_strata": numbers.pop("share_mean", 0), **numbers}
+    measured = measured_figures(table, columns_of(table, categories)[0]) if table.sorts else ()
+    figures = (*measured, *work.figures, *corrected.figures)
     return StudyReport(
         name=name,
         plan=plan,
@@ -128,19 +130,32 @@ def build_study_report(
         first_day=min(days, default=None),
         last_day=max(days, default=None),
         places=len({sort.place for sort in table.sorts} - {""}),
-        persons=sum(sort.persons for sort in table.sorts),
+        persons=sum(sort.persons for sort in work.table.sorts),
         objects=int(table.objects.sum()),
         kg=float(table.grams.sum()) / 1e3,
         strata=_stratum_lines(work.table, work.strata),
         programmes=_statements(table, programmes),
         categories_version=categories.version,
         figures=figures,
-        notes=tuple(notes),
-        coverage=tuple(shortfalls(numbers)),
+        notes=(*cautions, *work.notes, *corrected.notes),
+        cautions=tuple(cautions),
+        coverage=tuple(shortfalls(_numbers(figures, work.strata))),
         classes=_classes(work.table),
         national=national if plan.national else None,
         table=table,
     )
+
+
+def _numbers(figures: Iterable[Figure], strata: Strata) -> dict[str, int]:
+    """Return how many sorts are behind each measure of the whole study, or behind its smallest
+    difference: a stratum's own few are no measure of the whole."""
+    numbers: dict[str, int] = {}
+    for each in figures:
+        if each.n is not None and (each.stratum == WHOLE or each.measure == "share_difference"):
+            numbers[each.measure] = min(each.n, numbers.get(each.measure, each.n))
+    if strata.parts[0] is not None:
+        numbers["share_strata"] = numbers.pop("share_mean", 0)
+    return numbers
 
 
 class _Work:
@@ -162,16 +177,18 @@ class _Work:
         self.strata = strata_of(table.sorts, plan)
         self.figures: list[Figure] = []
         self.notes: list[str] = []
+        self.cautions: list[str] = []
 
     def estimate(self) -> None:
         plan, table = self.plan, self.table
         if plan.streams is not None:
             self._streams()
             table = self.table
-        self.notes += self.strata.notes
+        self.cautions += self.strata.notes
+        self.notes += _place_notes(table)
         every = columns_of(table, self.categories)
         category, group = every[0], every[1]
-        self.figures += measured_figures(table, category)
+        self.figures += found_figures(table, category, self.strata)
         for columns in every:
             self.figures += share_figures(columns, self.strata, plan)
         for columns in (category, group):
@@ -204,21 +221,33 @@ class _Work:
         assert streams is not None
         pairs = paired(self.table, self.plan, streams)
         if pairs.alone:
-            self.notes.append(
-                f"{pairs.alone} sorts have no partner of the other container and are left out."
+            self.cautions.append(
+                f"{sorts_are(pairs.alone)} without a partner of the other container and left out "
+                "of the estimates."
+            )
+        if pairs.again:
+            self.cautions.append(
+                f"{sorts_are(pairs.again)} of a container that its household already has and left "
+                "out of the estimates: the plan's pair must name what tells them apart."
+            )
+        if pairs.uneven:
+            self.cautions.append(
+                f"Households whose two containers were filled over different numbers of days: "
+                f"{pairs.uneven}. Their refuse is scaled to the days of the recycling."
             )
         if len(pairs.groups) < 2:
-            self.notes.append(
+            self.cautions.append(
                 "Fewer than two households with both containers: no rates of capture, "
                 "contamination or diversion."
             )
             return
+        both = self.table.merged(pairs.groups)
+        self.strata = strata_of(both.sorts, self.plan)
         try:
-            self.figures += rate_figures(self.table, pairs, streams, self.plan)
+            self.figures += rate_figures(self.table, pairs, streams, self.strata, self.plan)
         except ValueError as error:
-            self.notes.append(f"No rates: {error}.")
-        self.table = self.table.merged(pairs.groups)
-        self.strata = strata_of(self.table.sorts, self.plan)
+            self.cautions.append(f"No rates: {error}.")
+        self.table = both
         self.notes.append(
             "Shares and amounts are of both containers of each household together; what the "
             "programme accepts is judged by the route recorded for each object."
@@ -245,15 +274,15 @@ def _usable(table: StudyTable, plan: StudyPlan) -> tuple[StudyTable, list[str]]:
     kept = weighed
     if not weighed.all():
         notes.append(
-            f"{int((~weighed).sum())} of {len(table.sorts)} sorts have no weighed pile and are in "
-            "no estimate."
+            f"Without a weighed pile, and in no estimate: {int((~weighed).sum())} of "
+            f"{sorts(len(table.sorts))}."
         )
     open_rows = table.unweighed.any(axis=1) & weighed
     if plan.unweighed == "leave_out" and open_rows.any():
         kept = weighed & ~open_rows
         notes.append(
-            f"{int(open_rows.sum())} sorts with something found and not weighed are left out, as "
-            "the plan says."
+            f"Left out of the estimates, as the plan says, for something found and not weighed: "
+            f"{sorts(int(open_rows.sum()))}."
         )
     return (table if kept.all() else table.rows(np.flatnonzero(kept))), notes
 
@@ -261,18 +290,18 @@ def _usable(table: StudyTable, plan: StudyPlan) -> tuple[StudyTable, list[str]]:
 def _table_notes(table: StudyTable, categories: Categories) -> Iterator[str]:
     still_open = sum(not sort.closed for sort in table.sorts)
     if still_open:
-        yield f"{still_open} sorts are still open: these figures may change."
+        yield f"{sorts_are(still_open)} still open: these figures may change."
     names = Names(categories)
     times = table.unweighed.sum(axis=0)
     affected = [
-        f"{names.category(category)} (in {int(number)} sorts)"
+        f"{names.category(category)} (in {sorts(int(number))})"
         for category, number in zip(table.categories, times, strict=True)
         if number
     ]
     if affected:
         yield (
-            "Found and not, or not wholly, weighed, so that shares by weight are too low: "
-            f"{', '.join(affected)}."
+            "Found and not, or not wholly, weighed, so that their shares by weight are too low and "
+            f"all others too high: {', '.join(affected)}."
         )
     light = int(((table.grams == 0) & (table.high > 0)).sum())
     if light:
@@ -281,12 +310,41 @@ def _table_notes(table: StudyTable, categories: Categories) -> Iterator[str]:
             "estimates, and with its upper bound in the bounds of the scales."
         )
     if table.contents_left:
-        yield f"{table.contents_left} piles were weighed with contents left in."
+        yield f"Piles weighed with contents left in: {table.contents_left}."
     if table.split.any():
         part = 100 * table.split.sum() / table.grams.sum()
         yield (
             f"{part:.0f} % of the weight is of piles whose objects go different ways. It is split "
-            "among routes by counts, which is an estimate; those figures are marked."
+            "among routes by counts, which is an estimate; the annex marks those figures."
+        )
+
+    programmes = {sort.programme_id for sort in table.sorts}
+    if len(programmes) > 1:
+        yield (
+            f"The sorts were done under {len(programmes)} programmes: where a thing can go, and so "
+            "what can be recovered, is by the rules of its own sort."
+        )
+
+
+def sorts(number: int) -> str:
+    """Return a number of sorts in words."""
+    return "1 sort" if number == 1 else f"{number} sorts"
+
+
+def sorts_are(number: int) -> str:
+    """Return a number of sorts with its verb."""
+    return f"{sorts(number)} {'is' if number == 1 else 'are'}"
+
+
+def _place_notes(table: StudyTable) -> Iterator[str]:
+    """Yield a note where several sorts bear one place, if places tell sorts apart at all."""
+    times = Counter(sort.place for sort in table.sorts if sort.place)
+    several = sum(number > 1 for number in times.values())
+    if several and len(times) > 1:
+        yield (
+            f"Places with more than one sort: {several}. The intervals take all sorts as "
+            "independent; sorts of one household resemble each other, so that with the same "
+            "households they are likely too narrow."
         )
 
 

@@ -15,7 +15,7 @@ from classifier.study.columns import Columns
 from classifier.study.figures import WHOLE, About, Figure, figures_of
 from classifier.study.plan import StudyPlan
 from classifier.study.strata import Strata
-from classifier.study.table import StudyTable
+from classifier.study.table import Floats, StudyTable
 
 ESTIMATORS: tuple[Estimator, ...] = ("mean of sample shares", "ratio of sums")
 SHARE = {"mean of sample shares": "share_mean", "ratio of sums": "share_ratio"}
@@ -26,9 +26,10 @@ TOTAL = About("total", "total", "Everything")
 
 def whole_shares(columns: Columns, strata: Strata, estimator: Estimator) -> CategoryMeans:
     """Return shares of the whole study: strata by their weights, or all sorts as one sample."""
-    if len(strata.used) > 1 and strata.weights is not None:
-        parts = [shares_of_study(columns.grams[s.rows], estimator=estimator) for s in strata.used]
-        return combine_strata(parts, strata.weights)
+    parts, weights = strata.parts
+    if parts is not None and weights is not None:
+        means = [shares_of_study(columns.grams[rows], estimator=estimator) for rows in parts]
+        return combine_strata(means, weights)
     return shares_of_study(columns.grams, estimator=estimator)
 
 
@@ -59,11 +60,10 @@ def bootstrap_figures(
     """Yield bootstrap intervals by sort of the plan's estimator."""
     if not plan.draws:
         return
-    weighted = len(strata.used) > 1 and strata.weights is not None
-    masses = [columns.grams[each.rows] for each in strata.used] if weighted else [columns.grams]
+    parts, weights = strata.parts
     estimates = bootstrap_study(
-        masses,
-        weights=strata.weights if weighted else None,
+        [columns.grams] if parts is None else [columns.grams[rows] for rows in parts],
+        weights=weights,
         estimator=plan.estimator,
         level=plan.level,
         draws=plan.draws,
@@ -129,7 +129,7 @@ def population_figures(columns: Columns, strata: Strata, plan: StudyPlan) -> Ite
 
 
 def measured_figures(table: StudyTable, columns: Columns) -> Iterator[Figure]:
-    """Yield what was weighed and counted in these sorts, and the bounds that the scales set."""
+    """Yield what was weighed and counted in all sorts, and the bounds that the scales set."""
     n = len(table.sorts)
     masses = [(TOTAL, table.grams.sum(), table.low.sum(), table.high.sum())]
     masses += [
@@ -146,15 +146,34 @@ def measured_figures(table: StudyTable, columns: Columns) -> Iterator[Figure]:
     counts += [(about, table.objects[:, k].sum()) for k, about in enumerate(columns.about)]
     for about, number in counts:
         yield Figure(about, WHOLE, "objects", "counted", "1", float(number), n=n)
+
+
+def found_figures(table: StudyTable, columns: Columns, strata: Strata) -> Iterator[Figure]:
+    """Yield in how many of the sorts behind the estimates each column is, and what the scales leave
+    open of its mean share; strata by their weights, as in the estimate."""
+    n = len(table.sorts)
     for k, about in enumerate(columns.about):
         found = int(((table.grams[:, k] > 0) | (table.objects[:, k] > 0)).sum())
         yield Figure(about, WHOLE, "sorts_with_it", "counted", "1", float(found), n=n)
     bounds = shares_with_bounds(table.grams, table.low, table.high)
+    counts_as = _part_of_each(n, strata)
     for k, about in enumerate(columns.about):
         yield Figure(
             about, WHOLE, "share_mean_scale_bounds", "measured", "1",
-            float(bounds.value[:, k].mean()),
-            float(bounds.low[:, k].mean()),
-            float(bounds.high[:, k].mean()),
-            kind="scale", method="mean of sample shares of these sorts, bounds of the scales", n=n,
+            float(counts_as @ bounds.value[:, k]),
+            float(counts_as @ bounds.low[:, k]),
+            float(counts_as @ bounds.high[:, k]),
+            kind="scale", method="mean of sample shares of these sorts, bounds of the scales",
+            n=int((counts_as > 0).sum()),
         )  # fmt: skip
+
+
+def _part_of_each(n: int, strata: Strata) -> Floats:
+    """Return how much each sort counts in a mean of shares; adds to 1."""
+    parts, weights = strata.parts
+    if parts is None or weights is None:
+        return np.full(n, 1 / n)
+    counts_as = np.zeros(n)
+    for rows, weight in zip(parts, weights, strict=True):
+        counts_as[rows] = weight / sum(weights) / len(rows)
+    return counts_as

@@ -38,6 +38,13 @@ class Strata:
         return _all([each.weight for each in self.used])
 
     @property
+    def parts(self) -> tuple[list[NDArray[np.intp]] | None, list[float] | None]:
+        """Rows and weights of the strata where they are weighed, else None: all are one sample."""
+        if len(self.used) > 1 and self.weights is not None:
+            return [each.rows for each in self.used], self.weights
+        return None, None
+
+    @property
     def person_weights(self) -> list[float] | None:
         """Persons of all strata, None if the plan lacks one."""
         return _all([each.person_weight for each in self.used])
@@ -58,8 +65,8 @@ def strata_of(sorts: tuple[SortInfo, ...], plan: StudyPlan) -> Strata:
     single = [label for label, rows in members.items() if len(rows) < 2]
     if single and len(members) > 1:
         notes.append(
-            f"One sort only, so not in any estimate by strata: {', '.join(single)}. Two or more "
-            "are needed to know how much sorts differ."
+            f"One sort only, so there is no figure of its own for: {', '.join(single)}. Two or "
+            "more are needed to know how much sorts differ."
         )
     known = {_plain(label) for label in members}
     unknown = sorted(
@@ -75,16 +82,42 @@ def strata_of(sorts: tuple[SortInfo, ...], plan: StudyPlan) -> Strata:
         for label, rows in members.items()
         if len(rows) >= 2
     )
-    strata = Strata(used, tuple(notes))
-    if len(used) > 1 and strata.weights is None:
+    if len({*members, *plan.weights}) > 1:
+        notes += _whole_notes(used, plan)
+    return Strata(used, tuple(notes))
+
+
+_ONE_SAMPLE = (
+    "figures of the whole study take all sorts as one random sample, which is wrong if strata were "
+    "not sampled in proportion to their size."
+)
+
+
+def _whole_notes(used: tuple[Stratum, ...], plan: StudyPlan) -> list[str]:
+    """Return what the figures of the whole study speak for, where it is not everything."""
+    weights = Strata(used, ()).weights
+    if len(used) < 2:
+        return [f"Fewer than two strata have two sorts or more: {_ONE_SAMPLE}"]
+    if weights is None:
         lacking = [each.label for each in used if each.weight is None]
-        said = (
-            f"The plan gives no weight for {', '.join(lacking)}: figures of the whole study take "
-            "all sorts as one random sample, which is wrong if strata were not sampled in "
-            "proportion to their size."
+        none = f"no weight for {', '.join(lacking)}" if lacking else "every stratum the weight 0"
+        return [f"The plan gives {none}: {_ONE_SAMPLE}"]
+    notes = []
+    known = {_plain(each.label) for each in used}
+    out = {name: size for name, size in plan.weights.items() if _plain(name) not in known and size}
+    if out:
+        part = sum(out.values()) / sum(plan.weights.values())
+        notes.append(
+            f"Figures of the whole study speak for {100 * (1 - part):.0f} % of the whole only: "
+            f"the plan gives {100 * part:.0f} % to strata with fewer than two sorts "
+            f"({', '.join(out)}), which may be different."
         )
-        return Strata(used, (*notes, said))
-    return strata
+    if Strata(used, ()).person_weights is None:
+        notes.append(
+            "The plan does not tell how many persons live in each stratum (person_weights): "
+            "amounts per person take all sorts as one random sample."
+        )
+    return notes
 
 
 def rows_by(

@@ -71,12 +71,14 @@ class StudyTable:
     def merged(self, groups: Sequence[Sequence[int]]) -> StudyTable:
         """Return a table with one row for each group of sorts, their masses and counts added.
 
-        The row bears the first sort of its group.
+        The row bears the first sort of its group, and masses are scaled to its days: a container
+        that was filled over twice as many days counts by half. Counts stay as they were made.
         """
         adding = np.zeros((len(groups), len(self.sorts)))
         for row, group in enumerate(groups):
-            adding[row, list(group)] = 1
-        counts = adding.astype(np.int64)
+            days = np.array([self.sorts[each].days for each in group])
+            adding[row, list(group)] = days[0] / days
+        counts = (adding > 0).astype(np.int64)
 
         def added(array: Floats) -> Floats:
             return np.asarray(np.tensordot(adding, array, axes=1))

@@ -23,6 +23,16 @@ def between(figure: Figure) -> str:
     return f"{100 * figure.low:.1f} to {100 * figure.high:.1f} %"
 
 
+def kept_within(figure: Figure) -> tuple[float, float] | None:
+    """Return the ends of a share's interval from 0 to 1, as a lay reader needs them; None for none.
+
+    The annex keeps them as they are: an end beyond says that there are too few sorts.
+    """
+    if figure.low is None or figure.high is None:
+        return None
+    return max(figure.low, 0.0), min(figure.high, 1.0)
+
+
 def main_shares(report: StudyReport, level: str) -> tuple[Figure, ...]:
     """Return the shares by the plan's own estimator, the largest first."""
     found = report.select(SHARE[report.plan.estimator], level=level)
@@ -31,13 +41,20 @@ def main_shares(report: StudyReport, level: str) -> tuple[Figure, ...]:
 
 def uncertainty(report: StudyReport) -> str:
     """Return the one sentence on uncertainty that a public page carries."""
-    top = next(iter(main_shares(report, "category")), None)
-    if top is None or top.low is None or top.high is None:
+    shares = main_shares(report, "category")
+    if not shares:
         return "Too few lots were sorted and weighed to say anything about others."
+    ranges = ((each, kept_within(each)) for each in shares)
+    top, ends = next(((each, ends) for each, ends in ranges if ends), (shares[0], None))
+    if ends is None:
+        return (
+            "All lots held the same shares, so that no range can be told in which those of others "
+            "lie."
+        )
     said = (
         f"These {report.sorts} lots stand for many more, so every share has a range: for "
         f"{top.about.name.lower()} the best estimate is {percent(top.value)} of the weight, and "
-        f"the true share likely lies between {percent(top.low)} and {percent(top.high)} (about "
+        f"the true share likely lies between {percent(ends[0])} and {percent(ends[1])} (about "
         f"{100 * report.plan.level:.0f} in 100 such ranges hold the truth, fewer for rare things)."
     )
     return said.replace(" %", "\u00a0%")

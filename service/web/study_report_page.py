@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any, get_args
 from urllib.parse import urlencode
@@ -17,7 +18,13 @@ from classifier.study.coverage import load_coverage
 from classifier.study.files import dumped, study_files, study_json, study_zip
 from classifier.study.plan import StudyPlan, plan_from, plan_from_text
 from classifier.study.report import StudyReport
-from classifier.study.words import by_id, coverage_texts, main_shares, uncertainty
+from classifier.study.words import (
+    by_id,
+    coverage_texts,
+    kept_within,
+    main_shares,
+    uncertainty,
+)
 from service.usecases.services import Services
 from service.usecases.study_report import study_report
 from service.web.dependencies import ServicesDep
@@ -25,6 +32,7 @@ from service.web.render import page
 from service.web.route_marks import route_defs
 from service.web.study_charts import RangeBar, range_chart
 from service.web.study_view import (
+    NOTHING,
     annex_tables,
     assumptions,
     methods,
@@ -32,6 +40,8 @@ from service.web.study_view import (
     range_words,
     share_bars,
     told_differences,
+    weighed,
+    whole,
 )
 
 router = APIRouter(prefix="/studies/{study_id}")
@@ -86,6 +96,8 @@ def public_page(
         study_id=study_id,
         route_defs=route_defs(),
         headline=_headline(report),
+        weighed=weighed(report.kg),
+        counted=whole(report.objects),
         group_charts=_charts(share_bars(report, "group"), "groups", "Share of the weight by group"),
         route_charts=_charts(share_bars(report, "route"), "routes", "Share of the weight by route"),
         uncertainty=uncertainty(report),
@@ -107,6 +119,9 @@ def annex_page(
         here="studies",
         report=report,
         study_id=study_id,
+        counted=whole(report.objects),
+        days=_span([sort.days for sort in report.table.sorts]),
+        persons=_span([sort.persons for sort in report.table.sorts]),
         tables=annex_tables(report),
         methods=methods(report),
         assumptions=assumptions(report),
@@ -194,18 +209,19 @@ def _charts(bars: list[RangeBar], ident: str, title: str) -> dict[str, Any]:
 
 
 def _headline(report: StudyReport) -> list[tuple[str, str, str]]:
-    boxes = [("Lots sorted", str(report.sorts), f"{report.kg:.0f} kg in all, measured")]
+    boxes = [("Lots sorted", str(report.sorts), f"{weighed(report.kg)} in all, measured")]
     for each in report.select("kg_per_person_week", level="total"):
-        likely = "" if each.low is None else f"likely {each.low:.1f} to {each.high or 0:.1f} kg"
+        low = max(each.low or 0.0, 0.0)
+        likely = "" if each.high is None else f"likely {low:.1f} to {each.high:.1f} kg"
         boxes.append(("Per person per week", f"{each.value:.1f} kg", likely))
-    kinds = report.select(
-        "share_mean" if report.plan.estimator == "mean of sample shares" else "share_ratio",
-        level="kind",
-    )
-    for each in kinds:
+    for each in main_shares(report, "kind"):
         if each.about.id == "recovered":
             boxes.append(
-                ("Can be recovered", f"{points(each.value)} %", _likely(range_words(each)))
+                (
+                    "Could be recovered, if all of it went where the programme takes it",
+                    f"{points(each.value)} %",
+                    _likely(range_words(each)),
+                )
             )
     for measure, words in (
         ("capture", "Of the recyclables, in the recycling container"),
@@ -214,6 +230,14 @@ def _headline(report: StudyReport) -> list[tuple[str, str, str]]:
         for each in report.select(measure):
             boxes.append((words, f"{points(each.value)} %", _likely(range_words(each))))
     return boxes if report.figures else []
+
+
+def _span(numbers: Sequence[int]) -> str:
+    """Return one number, or the least and the most of several."""
+    if not numbers:
+        return NOTHING
+    least, most = min(numbers), max(numbers)
+    return str(least) if least == most else f"{least} to {most}"
 
 
 def _likely(words: str) -> str:
@@ -226,8 +250,10 @@ def _what_if(report: StudyReport) -> str:
         return ""
     names = by_id(main_shares(report, "category"))
     taken = [names[each].about.name.lower() for each in report.plan.what_if if each in names]
+    ends = kept_within(change[0])
+    likely = f" (likely {points(ends[0])} to {points(ends[1])})" if ends else ""
     return (
         f"If the programme also took {' and '.join(taken) or 'more'}, {points(change[0].value)} "
-        f"points more of the weight could be recovered (likely {points(change[0].low or 0)} to "
-        f"{points(change[0].high or 0)}). What people would really bring is less."
+        f"points more of the weight could be recovered{likely}. What people would really bring is "
+        "less."
     )

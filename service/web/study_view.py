@@ -9,7 +9,7 @@ from classifier.study.dictionary import MEASURES
 from classifier.study.figures import WHOLE, Figure
 from classifier.study.report import StudyReport
 from classifier.study.shares import SHARE
-from classifier.study.words import by_id, main_shares
+from classifier.study.words import by_id, kept_within, main_shares
 from service.web.study_charts import RangeBar
 
 _GAP = "\u00a0"
@@ -45,10 +45,16 @@ def points(value: float) -> str:
 
 def range_words(figure: Figure) -> str:
     """Return a share with its range, as a reader writes it."""
-    if figure.low is None or figure.high is None:
+    ends = kept_within(figure)
+    if ends is None:
         return f"{points(figure.value)}{_GAP}%"
-    low = "0" if figure.low < 0 else points(figure.low)
-    return f"{points(figure.value)}{_GAP}% (likely {low} to {points(figure.high)}{_GAP}%)"
+    low, high = ("0" if end == 0 else "100" if end == 1 else points(end) for end in ends)
+    return f"{points(figure.value)}{_GAP}% (likely {low} to {high}{_GAP}%)"
+
+
+def weighed(kg: float) -> str:
+    """Return a weight in kilograms: a decimal only where it tells something."""
+    return f"{kg:.0f}{_GAP}kg" if kg >= 10 else f"{kg:.1f}{_GAP}kg"
 
 
 def share_bars(report: StudyReport, level: str) -> list[RangeBar]:
@@ -57,12 +63,13 @@ def share_bars(report: StudyReport, level: str) -> list[RangeBar]:
         RangeBar(
             label=each.about.name,
             share=each.value,
-            low=each.low,
-            high=each.high,
+            low=ends[0] if ends else None,
+            high=ends[1] if ends else None,
             words=range_words(each),
             route=each.about.id if level == "route" else "",
         )
         for each in main_shares(report, level)
+        for ends in (kept_within(each),)
     ]
 
 
@@ -79,21 +86,31 @@ def told_differences(report: StudyReport) -> list[str]:
             for ident, p in chance.items()
             if p.value <= limit and abs(gaps[ident].value) > _FEW
         ]
-        later, _, first = label.partition(" minus ")
-        if not sure:
+        second, _, first = label.partition(" minus ")
+        if not chance:
             said.append(
-                f"Between {first} and {later} no difference is larger than chance among sorts "
-                "could make it."
+                f"{first} and {second} were set beside each other without a test of chance: the "
+                "annex has every difference with its range."
             )
-            continue
-        words = [
-            f"{each.about.name.lower()} {'more' if each.value > 0 else 'less'} by "
-            f"{abs(100 * each.value):.1f} points (likely {points(each.low or 0)} to "
-            f"{points(each.high or 0)})"
-            for each in sure
-        ]
-        said.append(f"In {later} compared with {first}: {'; '.join(words)}.")
+        elif not sure:
+            said.append(
+                f"Between {first} and {second} every difference is small enough to be chance among "
+                "the lots sorted. That does not prove that nothing differs."
+            )
+        else:
+            words = "; ".join(_more_or_less(each) for each in sure)
+            said.append(f"In {second} compared with {first}: {words}.")
     return said
+
+
+def _more_or_less(gap: Figure) -> str:
+    """Return a difference as more or less of something, in points above 0."""
+    ends = [] if gap.low is None or gap.high is None else [gap.low, gap.high]
+    if gap.value < 0:
+        ends = [-end for end in reversed(ends)]
+    likely = f" (likely {points(max(ends[0], 0.0))} to {points(ends[1])})" if ends else ""
+    which = "more" if gap.value > 0 else "less"
+    return f"{gap.about.name.lower()} {which} by {points(abs(gap.value))} points{likely}"
 
 
 def annex_tables(report: StudyReport) -> list[TableView]:
@@ -106,7 +123,7 @@ def annex_tables(report: StudyReport) -> list[TableView]:
         Head("Ratio of sums", "share_ratio", "share"),
         Head(f"{level} t", "share_ratio", "interval"),
         Head(f"{level} bootstrap", boot, "interval"),
-        Head("Scale bounds", "share_mean_scale_bounds", "interval"),
+        Head("Scale bounds of the mean", "share_mean_scale_bounds", "interval"),
         Head("In sorts", "sorts_with_it", "count"),
     )
     weights = (
@@ -204,16 +221,28 @@ def _cell(figure: Figure | None, form: str) -> str:
 
 def _number(value: float, form: str) -> str:
     if form.startswith("kg"):
-        return f"{value:.3f}"
+        return _rounded(value, 3)
     if form.startswith("amount"):
-        return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
+        return whole(value) if abs(value) >= 100 else f"{value:.3g}"
     if form == "count":
-        return f"{value:,.0f}".replace(",", _GAP)
+        return whole(value)
     if form == "p":
         return f"{value:.3f}" if value >= _FEW else "under 0.001"
+    if form == "number":
+        return _rounded(value, 2)
     if form == "signed":
-        return f"{100 * value:+.2f}"
-    return f"{100 * value:.2f}"
+        return f"{round(100 * value, 2) + 0.0:+.2f}"
+    return _rounded(100 * value, 2)
+
+
+def whole(value: float) -> str:
+    """Return a whole number with a gap between thousands."""
+    return f"{value:,.0f}".replace(",", _GAP)
+
+
+def _rounded(value: float, decimals: int) -> str:
+    """Return a number with so many decimals, 0.00 and never -0.00."""
+    return f"{round(value, decimals) + 0.0:.{decimals}f}"
 
 
 def _population(report: StudyReport) -> TableView | None:
@@ -294,7 +323,7 @@ def _audits(report: StudyReport) -> TableView | None:
 def _logratios(report: StudyReport) -> TableView | None:
     heads = (
         Head("Centre, per cent", "logratio_centre", "share"),
-        Head("SD of log-ratio, per cent", "logratio_clr_sd", "share"),
+        Head("SD of the log-ratio", "logratio_clr_sd", "number"),
     )
     return _table(report, "logratios", "Log-ratio summary of groups", heads, "group")
 

@@ -66,9 +66,9 @@ def test_strata_go_by_their_weights_and_differences_by_welch() -> None:
     )  # fmt: skip
     spring = combine_strata([means[0], means[2]], [1, 3])
     autumn = combine_strata([means[1], means[3]], [2, 4])
-    gaps = values(report, "share_difference", "spring minus autumn")
-    assert list(gaps.values()) == pytest.approx(difference(spring, autumn).value.tolist())
-    p = report.select("p_adjusted", level="category", stratum="spring minus autumn")
+    gaps = values(report, "share_difference", "autumn minus spring")
+    assert list(gaps.values()) == pytest.approx(difference(autumn, spring).value.tolist())
+    p = report.select("p_adjusted", level="category", stratum="autumn minus spring")
     assert all(0 < each.value <= 1 for each in p)
     assert [line.weight for line in report.strata] == pytest.approx([0.2, 0.1, 0.4, 0.3])
     assert sum(line.sorts for line in report.strata) == 24
@@ -120,7 +120,13 @@ def test_what_if_adds_what_the_programme_does_not_take() -> None:
         report.select(f"recovery_potential{each}")[0] for each in ("", "_what_if", "_change")
     )
     assert then.value - now.value == pytest.approx(change.value)
-    assert change.value == pytest.approx(values(report, "share_ratio")["plastic_film"])
+    assert change.value == pytest.approx(values(report, "share_mean")["plastic_film"])
+    (recovered,) = [
+        f for f in report.select("share_mean", level="kind") if f.about.id == "recovered"
+    ]
+    assert (now.value, now.low, now.high) == pytest.approx(
+        (recovered.value, recovered.low, recovered.high)
+    )
 
 
 def test_two_containers_of_a_household_give_rates_and_one_sample() -> None:
@@ -145,7 +151,7 @@ def test_two_containers_of_a_household_give_rates_and_one_sample() -> None:
         assert figure.value == pytest.approx(getattr(rates, name).value)
         assert figure.n == 2
     assert values(report, "share_mean")["paperboard"] == pytest.approx(85 / 200)
-    assert any("1 sorts have no partner" in note for note in report.notes)
+    assert any("1 sort is without a partner" in note for note in report.notes)
 
 
 def test_containers_without_pairs_give_no_rates_and_say_so() -> None:
@@ -162,10 +168,179 @@ def test_rates_of_nothing_are_refused_in_words() -> None:
     assert any(note.startswith("No rates: capture has nothing") for note in report.notes)
 
 
+def test_rates_and_potential_go_by_the_weights_of_the_strata() -> None:
+    """Flats are half of the sorts and a tenth of the weight; they put less where it belongs."""
+    sorts, grams = [], []
+    for number in range(8):
+        area = ("flats", "houses")[number % 2]
+        for container, own in (
+            ("recycling", {"paperboard": 20.0 + number, "food": 5.0}),
+            ("refuse", {"paperboard": 60.0 if area == "flats" else 8.0, "food": 90.0 + number}),
+        ):
+            sorts.append(a_member(len(sorts), f"{area}/{container}", place=f"H{number}",
+                                  sorted_on=a_member(0).sorted_on))  # fmt: skip
+            grams.append(own)
+    plan = {
+        "parts": ["area", "container"], "strata": ["area"], "what_if": ["food"],
+        "weights": {"flats": 1, "houses": 9},
+        "streams": {"part": "container", "accepted_routes": ["kerbside"]},
+    }  # fmt: skip
+    given = totals(sorts, grams, routes={"food": "residual"})
+    pooled, weighed = (
+        reported(given, {**plan, "weights": weights}) for weights in ({}, plan["weights"])
+    )
+    for measure in ("capture", "recovery_potential"):
+        (one,), (other,) = pooled.select(measure), weighed.select(measure)
+        assert other.value != pytest.approx(one.value, rel=0.1)
+        assert "2 strata" in other.method
+        assert other.n == 8
+    by_kind = {f.about.id: f.value for f in weighed.select("share_mean", level="kind")}
+    assert weighed.select("recovery_potential")[0].value == pytest.approx(by_kind["recovered"])
+    area = np.arange(8) % 2
+    recycled = np.array([20.0 + k for k in range(8)])
+    missed = np.where(area == 0, 60.0, 8.0)
+    whole = recycled + missed + 95.0 + np.arange(8)
+    parts = [(0.1, area == 0), (0.9, area == 1)]
+    top = sum(w * recycled[own].sum() / whole[own].sum() for w, own in parts)
+    bottom = sum(w * (recycled + missed)[own].sum() / whole[own].sum() for w, own in parts)
+    assert weighed.select("capture")[0].value == pytest.approx(top / bottom)
+
+
+def test_containers_filled_over_different_days_are_brought_to_the_same_days() -> None:
+    sorts, grams = [], []
+    for number in range(3):
+        for container, days, own in (
+            ("recycling", 14, {"paperboard": 50.0 + number, "food": 10.0}),
+            ("refuse", 7, {"paperboard": 20.0, "food": 90.0 + number}),
+        ):
+            sorts.append(a_member(len(sorts), container, place=f"H{number}", days=days,
+                                  sorted_on=a_member(0).sorted_on))  # fmt: skip
+            grams.append(own)
+    given = totals(sorts, grams, routes={"food": "organics"})
+    report = reported(given, {"streams": {"part": "stratum"}, "strata": []})
+    assert report.select("capture")[0].value == pytest.approx(153 / (153 + 2 * 60))
+    first = np.mean([(50 + k + 40) / (50 + k + 10 + 2 * (110 + k)) for k in range(3)])
+    assert values(report, "share_mean")["paperboard"] == pytest.approx(first)
+    persons = sum(sort.persons for sort in sorts[::2])
+    week = report.select("kg_per_person_week", level="total")[0].value
+    assert week == pytest.approx((153 + 30 + 2 * 333) / 1000 / persons / 2)
+    assert any("different numbers of days: 3." in note for note in report.cautions)
+    weighed = report.select("net_weight", level="total")[0]  # measured stays as it was read
+    assert weighed.value == pytest.approx((153 + 30 + 333) / 1000)
+    assert report.persons == persons
+
+
+def test_a_second_sort_of_a_container_is_told_apart_from_one_without_a_partner() -> None:
+    names = ("recycling", "refuse", "recycling", "recycling", "refuse", "recycling")
+    places = ("H0", "H0", "H0", "H1", "H1", "H2")
+    sorts = [a_member(k, name, place=place, sorted_on=a_member(0).sorted_on)
+             for k, (name, place) in enumerate(zip(names, places, strict=True))]  # fmt: skip
+    report = reported(
+        totals(sorts, [{"food": 9.0 + k, "paperboard": 5.0} for k in range(6)]),
+        {"streams": {"part": "stratum"}, "strata": []},
+    )
+    assert any("1 sort is of a container that its household already" in n for n in report.cautions)
+    assert any("1 sort is without a partner" in note for note in report.cautions)
+
+
+def test_measured_figures_are_of_all_sorts_though_estimates_leave_some_out() -> None:
+    sorts = [a_member(k) for k in range(4)]
+    grams = [{"food": 90.0, "paperboard": 10.0}] * 2 + [
+        {"food": 50.0, "textiles": 0.0}, {"food": 0.0}
+    ]  # fmt: skip
+    report = reported(totals(sorts, grams), {"unweighed": "leave_out"})
+    weighed, counted = (
+        report.select(measure, level="total")[0] for measure in ("net_weight", "objects")
+    )
+    assert (weighed.value, counted.value) == (pytest.approx(0.25), 7)
+    assert (weighed.n, counted.n) == (4, 4)
+    assert (report.kg, report.objects) == (pytest.approx(0.25), 7)
+
+
+def test_the_bounds_of_the_scales_enclose_the_weighed_mean() -> None:
+    given = drawn(12, ("a", "b"))
+    table = table_of(given)
+    report = reported(given, {"weights": {"a": 1, "b": 3}})
+    means = {f.about.id: f.value for f in report.select("share_mean", level="category")}
+    for each in report.select("share_mean_scale_bounds", level="category"):
+        assert each.value == pytest.approx(means[each.about.id])
+        assert each.low is not None
+        assert each.high is not None
+        assert each.low <= each.value <= each.high
+    shares = table.low[:, 0] / (table.low[:, 0] + table.high.sum(axis=1) - table.high[:, 0])
+    expected = 0.25 * shares[::2].mean() + 0.75 * shares[1::2].mean()
+    bounds = report.select("share_mean_scale_bounds", level="category")[0]
+    assert bounds.low == pytest.approx(expected)
+
+
+def test_coverage_is_quoted_for_the_sorts_behind_the_whole_not_behind_a_stratum() -> None:
+    report = reported(drawn(60, FOUR), STRATA)
+    rows = {row.measure: row.n for row in report.coverage}
+    assert rows["share_ratio"] == 50
+    assert rows["kg_per_person_week"] == 50
+    assert rows["share_strata"] == 50
+
+
+def test_what_nothing_varies_in_has_no_range() -> None:
+    sorts = [a_member(k) for k in range(5)]
+    report = reported(totals(sorts, [{"food": 300.0, "textiles": 100.0}] * 5))
+    for each in report.figures:
+        assert each.kind != "confidence" or (each.low or 0) < (each.high or 0)
+    (share,) = [f for f in report.select("share_mean", level="category") if f.about.id == "food"]
+    assert (share.value, share.low, share.high, share.level) == (0.75, None, None, None)
+    assert "no range can be told" in uncertainty(report)
+
+
+def test_sides_follow_each_other_in_time() -> None:
+    days = {"spring": 0, "autumn": 180}
+    sorts = [
+        a_member(k + days[season], season)
+        for season in ("autumn", "spring") for k in range(3)
+    ]  # fmt: skip
+    grams = [{"food": 50.0 + k, "wood": 40.0} for k in range(6)]
+    report = reported(totals(sorts, grams), {"compare": "stratum", "divisions": 0})
+    labels = {f.stratum for f in report.figures if f.measure == "share_difference"}
+    assert labels == {"autumn minus spring"}
+
+
+@pytest.mark.parametrize(
+    ("strata", "plan", "said"),
+    [
+        ("aabbbc", {"weights": {"a": 1, "b": 1, "c": 8}}, "speak for 20 % of the whole only"),
+        ("aabbbb", {"weights": {"a": 1, "b": 1, "d": 2}}, "speak for 50 % of the whole only"),
+        ("aaaaab", {"weights": {"a": 1, "b": 9}}, "Fewer than two strata have two sorts"),
+        ("aaabbb", {"weights": {"a": 0, "b": 0}}, "gives every stratum the weight 0"),
+        ("aaabbb", {"weights": {"a": 1, "b": 2}}, "how many persons live in each stratum"),
+    ],
+)
+def test_what_the_whole_speaks_for_is_told_to_every_reader(
+    strata: str, plan: dict[str, object], said: str
+) -> None:
+    sorts = [a_member(k, each) for k, each in enumerate(strata)]
+    report = reported(totals(sorts, [{"food": 50.0 + k, "wood": 40.0} for k in range(6)]), plan)
+    assert any(said in caution for caution in report.cautions)
+
+
+def test_programmes_and_places_that_do_not_fit_one_study_are_told() -> None:
+    sorts = [
+        a_member(k, place=f"House {k // 2}", programme_id=("alder_valley", "port_sable")[k % 2])
+        for k in range(4)
+    ]
+    report = reported(totals(sorts, [{"food": 50.0 + k, "wood": 40.0} for k in range(4)]))
+    assert any("under 2 programmes" in caution for caution in report.cautions)
+    assert any("Places with more than one sort: 2." in note for note in report.notes)
+    yard = [a_member(k, place="The yard") for k in range(4)]
+    one = reported(totals(yard, [{"food": 50.0 + k, "wood": 40.0} for k in range(4)]))
+    assert not any("Places with more than one sort" in note for note in one.notes)
+
+
 @pytest.mark.parametrize("n", [0, 1])
 def test_fewer_than_two_sorts_estimate_nothing(n: int) -> None:
     report = reported(drawn(n))
-    assert report.figures == ()
+    assert {each.basis for each in report.figures} == ({"measured", "counted"} if n else set())
+    assert sum(f.value for f in report.select("net_weight", level="total")) == pytest.approx(
+        table_of(drawn(n)).grams.sum() / 1000
+    )
     assert any("Fewer than two sorts" in note for note in report.notes)
     assert "Too few lots" in uncertainty(report)
     assert summary(report)
@@ -176,18 +351,18 @@ def test_what_was_not_weighed_is_told_kept_or_left_out() -> None:
     grams = [{"food": 90.0, "paperboard": 10.0}] * 3 + [{"food": 50.0, "textiles": 0.0}]
     given = totals(sorts, grams)
     kept, left = reported(given), reported(given, {"unweighed": "leave_out"})
-    assert any("too low" in note and "(in 1 sorts)" in note for note in kept.notes)
+    assert any("too low" in note and "(in 1 sort)" in note for note in kept.notes)
     assert values(kept, "share_mean")["food"] == pytest.approx((3 * 0.9 + 1) / 4)
     assert values(left, "share_mean")["food"] == pytest.approx(0.9)
-    assert any("left out, as the plan says" in note for note in left.notes)
+    assert any("Left out of the estimates, as the plan says" in note for note in left.notes)
 
 
 def test_sorts_without_a_weight_are_in_no_estimate() -> None:
     sorts = [a_member(k, closed=k > 0) for k in range(3)]
     report = reported(totals(sorts, [{"food": 5.0}, {"food": 7.0}, {"food": 0.0}]))
     assert report.select("share_mean", level="category")[0].n == 2
-    assert any("1 of 3 sorts have no weighed pile" in note for note in report.notes)
-    assert any("1 sorts are still open" in note for note in report.notes)
+    assert any("no estimate: 1 of 3 sorts" in note for note in report.notes)
+    assert any("1 sort is still open" in note for note in report.notes)
 
 
 @pytest.mark.parametrize(
@@ -206,7 +381,7 @@ def test_what_a_plan_lacks_is_said(plan: dict[str, object], said: str) -> None:
 def test_a_stratum_of_one_sort_is_named_and_left_out() -> None:
     sorts = [a_member(k, "a") for k in range(3)] + [a_member(3, "b")]
     report = reported(totals(sorts, [{"food": 5.0, "wood": 4.0}] * 4))
-    assert any("One sort only" in note and "b" in note for note in report.notes)
+    assert any("One sort only" in note and ": b." in note for note in report.notes)
     assert [line.label for line in report.strata] == ["a"]
 
 
@@ -247,7 +422,7 @@ def test_the_summary_names_estimator_level_and_shortfalls() -> None:
         "mean of sample shares",
         "90 % Student t",
         "LIKELY BETWEEN",
-        "spring minus autumn",
+        "autumn minus spring",
         "in simulated studies",
     ):
         assert words in text

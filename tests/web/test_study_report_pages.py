@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 from collections import Counter
 from datetime import date
@@ -64,11 +65,50 @@ def test_the_public_page_is_plain_and_has_two_charts(client: TestClient, study: 
     assert page.status_code == 200
     assert page.text.count('<figure class="sheet chart"') == 2
     assert "likely lies between" in page.text
-    assert "What changed" in page.text
+    assert "What differs" in page.text
     assert "If the programme also took plastic film" in page.text
     assert "Follow your local authority where it differs" in page.text
     # What a town reads names no household.
     assert "Mill Lane" not in page.text
+
+
+def test_what_every_reader_needs_stands_on_the_public_page(
+    client: TestClient, services: Services
+) -> None:
+    """Two weighed sorts, one of flats: most of the weight is in a stratum of one sort."""
+    study_id = new_id()
+    create_study(services, study_id=study_id, name="Half done")
+    for number, stratum in enumerate(("houses", "houses", "gardens", "gardens", "flats")):
+        sort = start(services, name=f"House {number}", place=f"Mill {number}", stratum=stratum)
+        place_sort(services, sort_id=sort.id, study_id=study_id, change_id=new_id())
+        for category, grams in (("food", 500 + 90 * number), ("paperboard", 900 - 70 * number)):
+            enter(services, sort, category, count=1)
+            weigh(services, sort, category, gross=str(grams), unit="g", resolution="1")
+        enter(services, sort, "textiles", count=2)
+    weights = "houses = 1\ngardens = 1\nflats = 8"
+    page = client.get(f"/studies/{study_id}/report", params={"weights": weights}).text
+    said = page.split("Bear in mind")[1].split("</section>")[0]
+    assert "speak for 20 % of the whole only" in said
+    assert "5 sorts are still open" in said
+    assert "all others too high: Clothing and textiles (in 5 sorts)" in said
+
+
+def test_no_range_of_a_lay_page_leaves_0_to_100(client: TestClient, services: Services) -> None:
+    study_id = new_id()
+    create_study(services, study_id=study_id, name="Three lots")
+    for number, grams in enumerate((5, 5, 900)):
+        sort = start(services, name=f"House {number}", place=f"Mill {number}")
+        place_sort(services, sort_id=sort.id, study_id=study_id, change_id=new_id())
+        for category, mass in (("food", 2000), ("paperboard", grams)):
+            enter(services, sort, category, count=1)
+            weigh(services, sort, category, gross=str(mass), unit="g", resolution="1")
+    page = client.get(f"/studies/{study_id}/report").text
+    assert "to 100\u00a0%)" in page
+    assert "(likely 0 to" in page
+    assert "100.0\u00a0% (about" in page  # the sentence on food
+    assert "likely -" not in page
+    annex = client.get(f"/studies/{study_id}/annex").text
+    assert re.search(r"-\d+\.\d\d to \d", annex)  # where those who check find them as they are
 
 
 def test_the_annex_names_method_n_and_assumptions(client: TestClient, study: str) -> None:
