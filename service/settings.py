@@ -25,9 +25,14 @@ def _names(given: object) -> object:
 
 
 class Settings(BaseSettings):
-    """Read from environment variables that start with TALLYTARE_; never changed afterwards."""
+    """Read from environment variables that start with TALLYTARE_; never changed afterwards.
 
-    model_config = SettingsConfigDict(env_prefix="TALLYTARE_", frozen=True, extra="forbid")
+    An empty variable is one that is not set: a folder "" would be whichever one was started in.
+    """
+
+    model_config = SettingsConfigDict(
+        env_prefix="TALLYTARE_", env_ignore_empty=True, frozen=True, extra="forbid"
+    )
 
     data_dir: Path = Field(
         default_factory=_default_data_dir,
@@ -107,6 +112,6 @@ class Settings(BaseSettings):
         return self.data_dir / "bundles"
 
     @property
-    def store_url(self) -> str:
-        """URL of the database in use."""
-        return self.database_url or f"sqlite:///{self.data_dir / 'tallytare.sqlite3'}"
+    def store_place(self) -> str | Path:
+        """URL of the database in use, or the path of its SQLite file."""
+        return self.database_url or self.data_dir / "tallytare.sqlite3"

@@ -53,7 +53,7 @@ def build_services(settings: Settings, *, model: LoadedModel | None = None) -> S
     categories = load_categories()
     programmes = dict(known_programmes(settings, categories))
     photos = open_photos(settings.photos_place)
-    database = open_database(settings.store_url, busy_timeout_s=settings.busy_timeout_s)
+    database = open_database(settings.store_place, busy_timeout_s=settings.busy_timeout_s)
     log = Log(database)
     shelf = BundleShelf(
         settings.bundles_dir,

@@ -89,7 +89,7 @@ def run_move(settings: Settings, old: Path, *, to: str, photos: str) -> None:
     here = source.parent / "bundles"
     there = beside / "bundles" if beside else settings.bundles_dir
     with (
-        _opened_at(settings, f"sqlite:///{source}", str(source_photos), here) as from_,
+        _opened_at(settings, source, str(source_photos), here) as from_,
         _opened_at(settings, url, place, there) as into,
         _photo_bar() as step,
     ):
@@ -181,15 +181,17 @@ def _tell_lost_bundles(store: Store) -> bool:
 @contextmanager
 def _opened(settings: Settings) -> Iterator[Store]:
     with _opened_at(
-        settings, settings.store_url, settings.photos_place, settings.bundles_dir
+        settings, settings.store_place, settings.photos_place, settings.bundles_dir
     ) as store:
         yield store
 
 
 @contextmanager
-def _opened_at(settings: Settings, url: str, photos: str, bundles: Path) -> Iterator[Store]:
+def _opened_at(
+    settings: Settings, database: str | Path, photos: str, bundles: Path
+) -> Iterator[Store]:
     place = open_photos(photos)
-    log = Log(open_database(url, busy_timeout_s=settings.busy_timeout_s))
+    log = Log(open_database(database, busy_timeout_s=settings.busy_timeout_s))
     store = Store(log, place, BundleFolder(bundles))
     try:
         yield store

@@ -24,12 +24,16 @@ _CABLE_PULLED = {
 }
 
 
-def make_engine(url: str, *, busy_timeout_s: float) -> Engine:
+def make_engine(place: str | Path, *, busy_timeout_s: float) -> Engine:
     """Build an engine; for SQLite also its folder, WAL and full synchronisation.
+
+    `place` is the URL of a database or the path of a SQLite file, which may hold what has a meaning
+    in URLs: a question mark, a percent sign.
 
     Raises StorageError when the folder can't be made or the URL can't be read.
     """
     try:
+        url = URL.create("sqlite", database=str(place)) if isinstance(place, Path) else place
         engine = _engine(make_url(url), busy_timeout_s)
     except (SQLAlchemyError, ImportError) as error:
         # The URL may hold a password, so it is not repeated.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from sqlalchemy import Connection, inspect, text
 
 from classifier.domain.errors import StorageError
@@ -14,13 +16,15 @@ HEAD = "0002"
 _MIGRATION_KEY = 0x74617265
 
 
-def open_database(url: str, *, busy_timeout_s: float = 10.0) -> Database:
-    """Open a database, made or migrated to the newest schema.
+def open_database(place: str | Path, *, busy_timeout_s: float = 10.0) -> Database:
+    """Open a database by its URL or the path of a SQLite file, at the newest schema.
+
+    It is made or migrated first, in one transaction.
 
     Raises StorageError when it is damaged, locked, not writable or made by a newer version.
     """
     database = Database(
-        make_engine(url, busy_timeout_s=busy_timeout_s), busy_timeout_s=busy_timeout_s
+        make_engine(place, busy_timeout_s=busy_timeout_s), busy_timeout_s=busy_timeout_s
     )
     try:
         with database.read() as connection:

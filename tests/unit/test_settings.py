@@ -27,7 +27,7 @@ def test_settings_come_from_the_environment(
     settings = Settings()
     assert (settings.data_dir, settings.port) == (tmp_path, 9000)
     assert settings.allowed_hosts == ("laptop.local",)
-    assert settings.store_url == f"sqlite:///{tmp_path / 'tallytare.sqlite3'}"
+    assert settings.store_place == tmp_path / "tallytare.sqlite3"
     assert settings.photos_dir == tmp_path / "photos"
 
 
@@ -55,6 +55,16 @@ def test_hosts_in_broken_json_are_refused(monkeypatch: pytest.MonkeyPatch) -> No
         Settings()
 
 
+def test_an_empty_variable_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else the store would be wherever the program was started."""
+    for name in Settings.model_fields:
+        monkeypatch.setenv(f"TALLYTARE_{name.upper()}", "")
+    empty = Settings()
+    for name in Settings.model_fields:
+        monkeypatch.delenv(f"TALLYTARE_{name.upper()}")
+    assert empty == Settings()
+
+
 def test_it_listens_on_this_machine_only_by_default() -> None:
     """Anything else must be asked for."""
     settings = Settings()
@@ -65,7 +75,7 @@ def test_it_listens_on_this_machine_only_by_default() -> None:
 
 def test_another_database_can_be_named() -> None:
     """By its URL."""
-    assert Settings(database_url="postgresql://x/y").store_url == "postgresql://x/y"
+    assert Settings(database_url="postgresql://x/y").store_place == "postgresql://x/y"
 
 
 @pytest.mark.parametrize(
