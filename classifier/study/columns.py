@@ -33,7 +33,7 @@ def columns_of(table: StudyTable, categories: Categories) -> tuple[Columns, ...]
     kinds = [kind_of(route) for route in table.routes]
     of_route = table.by_route.sum(axis=1)  # (n, R)
     split = table.split.sum(axis=(0, 1))  # (R,)
-    route_about = [About("route", route, _route_name(route)) for route in table.routes]
+    route_about = [About("route", route, route_name(route)) for route in table.routes]
     kind_about = [About("kind", kind, name) for kind, name in KIND_NAMES.items()]
     return (
         Columns("category", own, table.grams, (measured,) * len(own)),
@@ -65,7 +65,8 @@ def _ways(about: list[About], heading: list[str], grams: Floats, split: Floats) 
     return Columns(about[0].level, gathered.about, gathered.grams, bases)
 
 
-def _route_name(route: str) -> str:
+def route_name(route: str) -> str:
+    """Return the name of a route, its id if this version does not know it."""
     if route in ROUTES:
         return ROUTES[route].name
     return KIND_NAMES["undecided"] if route == UNDECIDED else route

@@ -1,8 +1,9 @@
 """A study as files: tidy CSV with its schema as a Data Package, and JSON.
 
 The package follows the Data Package and Table Schema standards of Frictionless Data
-(specs.frictionlessdata.io). Names and places of sorts are left out of it on purpose: a table that
-is handed on must not say what is in whose bin.
+(specs.frictionlessdata.io). Every estimate can be worked out again from its tables and the plan in
+datapackage.json. Names and places of sorts are left out of it on purpose: a table that is handed on
+must not say what is in whose bin.
 """
 
 from __future__ import annotations
@@ -18,12 +19,16 @@ from typing import Any
 
 from classifier.domain.categories import Categories
 from classifier.domain.report_categories import Names
+from classifier.domain.report_routes import kind_of
 from classifier.domain.report_rows import safe_cell
+from classifier.study.columns import route_name
 from classifier.study.dictionary import (
+    CODES,
     FIGURE_COLUMNS,
     MASS_COLUMNS,
     MEASURE_COLUMNS,
     MEASURES,
+    ROUTE_COLUMNS,
     SORT_COLUMNS,
     Column,
     schema,
@@ -66,7 +71,7 @@ def study_json(report: StudyReport) -> Row:
 
 
 def study_files(report: StudyReport, categories: Categories) -> dict[str, str]:
-    """Return the files of the data package by name: four tables and datapackage.json."""
+    """Return the files of the data package by name: five tables and datapackage.json."""
     tables: list[tuple[str, str, tuple[Column, ...], Iterable[Row], list[str] | None]] = [
         ("figures", "Every figure of the report", FIGURE_COLUMNS, figure_rows(report), None),
         ("sorts", "The sorts, without names and places", SORT_COLUMNS, _sorts(report), ["sort"]),
@@ -76,6 +81,13 @@ def study_files(report: StudyReport, categories: Categories) -> dict[str, str]:
             MASS_COLUMNS,
             _masses(report, categories),
             ["sort", "category"],
+        ),
+        (
+            "routes",
+            "Where that could go, by the rules of the sort's programme",
+            ROUTE_COLUMNS,
+            _routes(report),
+            ["sort", "category", "route"],
         ),
         (
             "measures",
@@ -93,6 +105,11 @@ def study_files(report: StudyReport, categories: Categories) -> dict[str, str]:
         "description": "Composition of discards: figures of a study with what each rests on. "
         + " ".join(report.notes),
         "keywords": ["waste", "composition", "sorting"],
+        "plan": asdict(report.plan),
+        "programmes": list(report.programmes),
+        "categories_version": report.categories_version,
+        "notes": list(report.notes),
+        "codes_of_sources": CODES,
         "resources": [
             {
                 "profile": "tabular-data-resource",
@@ -114,7 +131,7 @@ def study_files(report: StudyReport, categories: Categories) -> dict[str, str]:
                                 }
                             ]
                         }
-                        if name == "masses"
+                        if name in ("masses", "routes")
                         else {}
                     ),
                 },
@@ -167,10 +184,13 @@ def _json_row(each: Figure) -> Row:
 
 
 def _sorts(report: StudyReport) -> Iterator[Row]:
+    places: dict[str, int] = {}
     for number, sort in enumerate(report.table.sorts, start=1):
+        place = places.setdefault(sort.place, len(places) + 1) if sort.place else None
         yield {
             "sort": number,
             "stratum": safe_cell(sort.stratum),
+            "place_number": place,
             "sorted_on": sort.sorted_on.isoformat(),
             "days": sort.days,
             "persons": sort.persons,
@@ -192,6 +212,24 @@ def _masses(report: StudyReport, categories: Categories) -> Iterator[Row]:
             "high_g": _number(float(table.high[row, column])),
             "objects": int(table.objects[row, column]),
             "unweighed": "true" if table.unweighed[row, column] else "false",
+        }
+
+
+def _routes(report: StudyReport) -> Iterator[Row]:
+    table = report.table
+    shown = (table.by_route > 0) | (table.objects_by_route > 0)
+    for at in zip(*shown.nonzero(), strict=True):
+        row, column, way = (int(each) for each in at)
+        route = table.routes[way]
+        yield {
+            "sort": row + 1,
+            "category": safe_cell(table.categories[column]),
+            "route": safe_cell(route),
+            "name": safe_cell(route_name(route)),
+            "kind": kind_of(route),
+            "net_g": _number(float(table.by_route[at])),
+            "split_g": _number(float(table.split[at])),
+            "objects": int(table.objects_by_route[at]),
         }
 
 

@@ -15,6 +15,7 @@ from classifier.domain.errors import InvalidEntryError
 from classifier.domain.report_categories import Names
 from classifier.estimators._moments import Estimator
 from classifier.study.coverage import load_coverage
+from classifier.study.dictionary import CODES
 from classifier.study.files import dumped, study_files, study_json, study_zip
 from classifier.study.plan import StudyPlan, plan_from, plan_from_text
 from classifier.study.report import StudyReport
@@ -124,6 +125,7 @@ def annex_page(
         persons=_span([sort.persons for sort in report.table.sorts]),
         tables=annex_tables(report),
         methods=methods(report),
+        codes=CODES,
         assumptions=assumptions(report),
         coverage=list(coverage_texts(report)),
         studies=f"{table.studies:,}",

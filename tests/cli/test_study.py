@@ -37,7 +37,9 @@ def test_a_study_in_words_and_as_files(run: Run, demo: Path, tmp_path: Path) -> 
         assert words in ran.out
     assert json.loads(told.read_text(encoding="utf-8"))["plan"]["level"] == 0.8
     names = {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()}
-    tables = {f"package/{each}.csv" for each in ("figures", "sorts", "masses", "measures")}
+    tables = {
+        f"package/{each}.csv" for each in ("figures", "sorts", "masses", "routes", "measures")
+    }
     assert names == {"public.html", "annex.html", "study.json", "package/datapackage.json", *tables}
     for name in ("public.html", "annex.html"):
         page = (out / name).read_text(encoding="utf-8")
