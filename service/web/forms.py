@@ -51,6 +51,7 @@ _FIELD_WORDS = {
     "reason": "reason",
     "date": "sorted_on",
     "count": "count",
+    "no pile": "pile",
 }
 
 

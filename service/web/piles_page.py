@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from fastapi import APIRouter
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from classifier.domain.errors import TallytareError, UnknownIdError
+from classifier.domain.errors import InvalidEntryError, TallytareError, UnknownIdError
 from classifier.domain.quantities import Unit
 from classifier.domain.records import Tare
 from service.usecases import piles
 from service.usecases.services import Services
-from service.usecases.views import BatchLine, PileLine, PilesView
+from service.usecases.views import PilesView
 from service.web.dependencies import ServicesDep
 from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, refused
 from service.web.page_support import go_to, sort_frame
+from service.web.pile_choice import batch_title, pile_options, weighed_words
 from service.web.render import as_data, exact, page
 
 router = APIRouter(prefix="/sorts/{sort_id}")
@@ -35,7 +37,6 @@ METHOD_WORDS = {
 }
 UNITS = ((Unit.KG, "kg"), (Unit.G, "g"), (Unit.LB, "lb"), (Unit.OZ, "oz"))
 _SAID = {
-    "weighed": "The weighing is recorded.",
     "void": "The weighing is void; it stays on the sheet, struck out.",
     "batch": "The batch is started.",
     "tare": "The container is in the tare library.",
@@ -54,9 +55,11 @@ class ScaleUsed:
 
 
 @router.get("/piles", response_class=HTMLResponse)
-def show_piles(services: ServicesDep, sort_id: str, said: str = "", pile: str = "") -> HTMLResponse:
+def show_piles(
+    services: ServicesDep, sort_id: str, said: str = "", pile: str = "", weighed: str = ""
+) -> HTMLResponse:
     """Show the weigh sheet and its forms."""
-    return _page(services, sort_id, said=_SAID.get(said, ""), pile=pile)
+    return _page(services, sort_id, said=_SAID.get(said, ""), pile=pile, weighed=weighed)
 
 
 @router.post("/weighings", response_class=HTMLResponse)
@@ -67,7 +70,8 @@ def weigh(services: ServicesDep, sort_id: str, typed: Typed) -> Response:
     except TallytareError as error:
         form = refused(typed, error.message)
         return _page(services, sort_id, form=form, status=problem_of(error).status)
-    return go_to(f"/sorts/{sort_id}/piles?said=weighed")
+    query = urlencode({"weighed": typed.get("weighing_id", "")})
+    return go_to(f"/sorts/{sort_id}/piles?{query}")
 
 
 @router.post("/weighings/{weighing_id}/void", response_class=HTMLResponse)
@@ -119,6 +123,8 @@ def add_tare(services: ServicesDep, sort_id: str, typed: Typed) -> Response:
 
 def _weigh(services: Services, sort_id: str, typed: Mapping[str, str]) -> None:
     kind, _, ident = typed.get("pile", "").partition(":")
+    if not ident:
+        raise InvalidEntryError("no pile is chosen: choose the one that is on the scale")
     method = typed.get("method", "")
     reading = {name: typed.get(name, "") for name in ("gross", "tare")}
     tare_unit = tare_resolution = None
@@ -172,38 +178,6 @@ def last_scale(view: PilesView) -> ScaleUsed:
     return ScaleUsed(str(last.unit), exact(last.resolution), capacity, last.sorter)
 
 
-def batch_name(batch: BatchLine, number: int) -> str:
-    """Return a batch's label, or its number where it has none."""
-    return batch.total.batch.label or f"Batch {number}"
-
-
-def batch_title(pile: PileLine, batch: BatchLine, number: int) -> str:
-    """Return a pile's name, with the batch where there are several or it has a label."""
-    if len(pile.batches) == 1 and not batch.total.batch.label:
-        return pile.name
-    return f"{pile.name}: {batch_name(batch, number)}"
-
-
-def pile_options(services: Services, view: PilesView) -> list[tuple[str, str]]:
-    """Return what can be weighed: piles of this sort first, then all other categories."""
-    options = []
-    for pile in view.piles:
-        counted = f"{pile.name} ({pile.count} counted)"
-        if len(pile.batches) < 2:
-            options.append((f"category:{pile.category}", counted))
-        for number, batch in enumerate(pile.batches, start=1):
-            if len(pile.batches) > 1:
-                name = f"{pile.name}: {batch_name(batch, number)} ({batch.total.count} counted)"
-                options.append((f"batch:{batch.total.batch.id}", name))
-    seen = {pile.category for pile in view.piles}
-    options += [
-        (f"category:{each.id}", f"{each.name} (nothing counted)")
-        for each in services.categories.categories
-        if each.id not in seen
-    ]
-    return options
-
-
 def _page(
     services: Services,
     sort_id: str,
@@ -213,6 +187,7 @@ def _page(
     tare_form: FormState = _EMPTY,
     said: str = "",
     pile: str = "",
+    weighed: str = "",
     status: int = 200,
 ) -> HTMLResponse:
     view = piles.piles(services, sort_id, judged=True)
@@ -237,7 +212,7 @@ def _page(
         form=form,
         void_form=void_form,
         tare_form=tare_form,
-        said=said,
+        said=weighed_words(view, weighed) if weighed else said,
         last=last,
         methods=METHODS,
         method_words=METHOD_WORDS,

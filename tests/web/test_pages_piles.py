@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
@@ -54,7 +55,7 @@ def test_weigh_in_a_container(client: TestClient, sort: SortInfo) -> None:
     answer = _weigh(client, sort, _form(note="wet", contents_left="yes", capacity="30"))
     assert answer.status_code == 303
     page = client.get(answer.headers["location"], headers=HTML).text
-    assert "The weighing is recorded." in page
+    assert "The weighing is recorded: Steel cans, 400\u00a0g net." in page
     assert "400\u00a0g" in page
     assert "380\u00a0g to 420\u00a0g" in page
     assert "contents left; “wet”" in page
@@ -79,7 +80,7 @@ def test_sent_twice_counts_once(client: TestClient, sort: SortInfo) -> None:
         ({"gross": ""}, "There is no gross weight", 'value="0.80"'),
         ({"resolution": "0"}, "must be above 0", 'value="1.20"'),
         ({"method": "difference", "tare": ""}, "needs two readings", 'value="1.20"'),
-        ({"pile": ""}, "neither a batch nor a category", 'value="1.20"'),
+        ({"pile": ""}, "No pile is chosen", 'value="1.20"'),
     ],
 )
 def test_impossible_weighing_is_refused_and_kept_in_the_form(
@@ -93,6 +94,54 @@ def test_impossible_weighing_is_refused_and_kept_in_the_form(
     assert kept in answer.text
     assert form["weighing_id"] in answer.text
     assert _weighings(client, sort) == []
+
+
+def _options(client: TestClient, sort: SortInfo) -> dict[str, list[str]]:
+    """Return the groups of the pile list, each with its options; the first has no group."""
+    page = client.get(f"/sorts/{sort.id}/piles", headers=HTML).text
+    (choice,) = re.findall(r'<select id="f-pile".*?</select>', page, re.S)
+    assert "selected" not in choice
+    groups = re.findall(r'<optgroup label="(.*?)">(.*?)</optgroup>', choice, re.S)
+    return {name: re.findall(r"<option.*?>(.*?)</option>", inside) for name, inside in groups}
+
+
+def test_no_pile_is_chosen_beforehand_and_those_left_to_weigh_come_first(
+    client: TestClient, sort: SortInfo
+) -> None:
+    for category in ("steel_cans", "food"):
+        item = {"item_id": new_id(), "category": category, "count": 2}
+        assert client.post(f"/api/sorts/{sort.id}/items", json=item).status_code == 201
+    before = _options(client, sort)
+    assert list(before) == ["Not weighed yet", "Nothing counted"]
+    assert before["Not weighed yet"] == ["Steel cans (2 counted)", "Food (2 counted)"]
+    first = _form()
+    page = client.get(_weigh(client, sort, first).headers["location"], headers=HTML).text
+    assert "Steel cans, 400\u00a0g net. One more to weigh." in page
+    after = _options(client, sort)
+    assert after["Not weighed yet"] == ["Food (2 counted)"]
+    assert after["Weighed already"] == ["Steel cans (2 counted)"]
+    light = _form(pile="category:food", method="below_resolution")
+    page = client.get(_weigh(client, sort, light).headers["location"], headers=HTML).text
+    assert "Food, too light for the scale. Everything that was counted is weighed." in page
+    path = f"/sorts/{sort.id}/weighings/{first['weighing_id']}/void"
+    client.post(path, data={"void_id": new_id(), "reason": "wrong bucket"}, headers=HTML)
+    assert _options(client, sort)["Not weighed yet"] == ["Steel cans (2 counted)"]
+
+
+def test_batches_are_left_to_weigh_one_by_one(client: TestClient, sort: SortInfo) -> None:
+    _weigh(client, sort, _form())
+    batch = {"batch_id": new_id(), "category": "steel_cans", "label": "bucket 2"}
+    client.post(f"/sorts/{sort.id}/batches", data=batch, headers=HTML)
+    options = _options(client, sort)
+    assert options["Not weighed yet"] == ["Steel cans: bucket 2 (0 counted)"]
+    assert options["Weighed already"] == ["Steel cans: Batch 1 (0 counted)"]
+
+
+def test_weighing_of_elsewhere_in_the_address_says_nothing_of_it(
+    client: TestClient, sort: SortInfo
+) -> None:
+    page = client.get(f"/sorts/{sort.id}/piles?weighed={new_id()}", headers=HTML).text
+    assert "The weighing is recorded.</p>" in page
 
 
 def test_too_light_ignores_what_stands_in_hidden_fields(client: TestClient, sort: SortInfo) -> None:

@@ -8,9 +8,11 @@ const LABELS = {
 };
 const form = document.querySelector("[data-weigh]");
 
-/** Only plain numbers; anything else is for the server to judge, with its reasons. */
+/** Only plain numbers that have one meaning; anything else is for the server to judge, with its reasons. */
 function number(text) {
-  const plain = text.trim().replace(",", ".");
+  const typed = text.trim();
+  if (/^[1-9]\d{0,2},\d{3}$/.test(typed)) return null; // 1,250: a thousand more, or one and a quarter
+  const plain = typed.replace(",", ".");
   return /^\d+(\.\d+)?$/.test(plain) ? Number(plain) : null;
 }
 
