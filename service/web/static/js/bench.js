@@ -10,6 +10,7 @@ import { Outbox } from "./outbox.js";
 import { Picker } from "./picker.js";
 import { sendSharp } from "./photo.js";
 import { keepThisPage } from "./shell.js";
+import { rememberSorter } from "./sorter.js";
 import { Stage } from "./stage.js";
 import { showTally, tallyWords } from "./tally.js";
 import { Ticket } from "./ticket_view.js";
@@ -29,6 +30,7 @@ let current = null;
 const stage = new Stage(byId("stage"), { onPhoto: startCapture, onProblem: problem });
 const ticket = new Ticket(byId("ticket"), {
   words, onAnswer: answerFact, onPick: choose, onConfirm: confirm, onSkip: skipCurrent, onOther: pickOther,
+  onRetake: retake,
 });
 const lately = new Lately(byId("lately"), { onUndo: undo, onCorrect: correct, onAgain: again });
 const unanswered = new Unanswered(byId("unanswered"), words, openCapture);
@@ -179,6 +181,12 @@ function skipCurrent() {
   next("Left out; nothing was counted.");
 }
 
+/** A photo that shows too little makes room for a better one. */
+function retake() {
+  skipCurrent();
+  if (!stage.camera.live) stage.press();
+}
+
 /* ---- recording ---- */
 
 function next(text) {
@@ -219,8 +227,8 @@ function taken(answer) {
 
 function confirm(count, note) {
   const mine = current;
-  const category = mine.chosen ?? (mine.suggestion && leading(mine.suggestion));
-  if (!category) return;
+  const category = mine?.chosen ?? (mine?.suggestion && leading(mine.suggestion));
+  if (!category) return; // nothing is named, or a second tap came after the first
   current = null;
   next(`Put it on the ${words.category(category)} pile.`);
   record({
@@ -255,10 +263,16 @@ async function reopen(captureId) {
   if (captureId) addUnanswered(await call("GET", `/api/captures/${captureId}`));
 }
 
-function undo(item) {
+const undoing = new Set();
+
+/** A second tap, while the first is on its way, is the same wish. */
+async function undo(item) {
+  if (undoing.has(item.id)) return;
+  undoing.add(item.id);
   problem("");
-  change(`/api/items/${item.id}/undo`, { change_id: uuid4(), reason: "", sorter: sorter.value },
+  await change(`/api/items/${item.id}/undo`, { change_id: uuid4(), reason: "", sorter: sorter.value },
     { ...item, voided: true }, `Undo of ${item.count} × ${item.category_name}`);
+  undoing.delete(item.id);
 }
 
 function changeToSuggested(item, category) {
@@ -315,11 +329,7 @@ outbox.addEventListener("late", ({ detail: { entry, answer } }) => {
   arrived(answer);
 });
 
-const REMEMBERED = `tallytare-sorter-${page.sort.id}`;
-if (sorter.options && [...sorter.options].some((each) => each.value === localStorage.getItem(REMEMBERED))) {
-  sorter.value = localStorage.getItem(REMEMBERED);
-}
-sorter.addEventListener("change", () => localStorage.setItem(REMEMBERED, sorter.value));
+rememberSorter(sorter, page.sort.id);
 
 byId("by-hand").addEventListener("click", withoutPhoto);
 listenForKeys(byId("letters"), {

@@ -13,7 +13,9 @@ export class Lately {
     this.actions = { onUndo, onCorrect };
     this.again.addEventListener("click", () => {
       const last = this.last();
-      if (last) onAgain(last, Math.max(1, Number.parseInt(this.count.value, 10) || 1));
+      if (!last || !this.count.reportValidity()) return;
+      onAgain(last, Math.max(1, Number.parseInt(this.count.value, 10) || 1));
+      this.count.value = "1"; // else it would multiply the next kind too
     });
   }
 

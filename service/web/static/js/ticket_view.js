@@ -6,7 +6,7 @@ import { leading } from "./words.js";
 const MOST = 999;
 
 export class Ticket {
-  constructor(holder, { words, onAnswer, onPick, onConfirm, onSkip, onOther }) {
+  constructor(holder, { words, onAnswer, onPick, onConfirm, onSkip, onOther, onRetake }) {
     this.holder = holder;
     this.body = holder.querySelector("[data-body]");
     this.bar = holder.querySelector("[data-bar]");
@@ -16,10 +16,14 @@ export class Ticket {
     this.note = byId("note");
     this.noteBox = byId("note-box");
     this.skipButton = byId("skip-photo");
+    this.retake = byId("retake");
     this.words = words;
     this.actions = { onAnswer, onPick };
-    this.confirm.addEventListener("click", () => onConfirm(this.counted(), this.note.value.trim()));
+    this.confirm.addEventListener("click", () => {
+      if (this.count.reportValidity()) onConfirm(this.counted(), this.note.value.trim());
+    });
     this.skipButton.addEventListener("click", onSkip);
+    this.retake.addEventListener("click", onRetake);
     byId("other").addEventListener("click", onOther);
     holder.querySelector("[data-less]").addEventListener("click", () => this.step(-1));
     holder.querySelector("[data-more]").addEventListener("click", () => this.step(1));
@@ -43,11 +47,15 @@ export class Ticket {
     this.clear();
   }
 
-  /** Without a pile to confirm only "another pile" and "skip" are left, and the first leads. */
-  offer(shown, confirmable = false) {
+  /** Without a pile to confirm the first step left leads: a better photo, or a pile by hand. */
+  offer(shown, { confirmable = false, again = false, empty = false } = {}) {
     this.bar.hidden = !(shown && confirmable);
     this.more.hidden = !shown;
-    byId("other").classList.toggle("main", shown && !confirmable);
+    this.retake.hidden = !again;
+    this.retake.classList.toggle("main", empty);
+    const other = byId("other");
+    other.classList.toggle("main", shown && !confirmable && !empty);
+    other.firstChild.textContent = confirmable ? "Another pile " : "Choose its pile ";
   }
 
   clear() {
@@ -97,9 +105,13 @@ export class Ticket {
         this.body.querySelector(".ask button").focus();
       },
     }));
-    this.offer(true, mayConfirm(view));
-    byId("other").firstChild.textContent = 
-      view.capture?.hidden && !view.chosen ? "Choose its pile " : "Another pile ";
+    const { decision } = view.suggestion;
+    const seen = view.captureId && !view.chosen && !view.capture?.hidden;
+    this.offer(true, {
+      confirmable: mayConfirm(view),
+      again: Boolean(seen) && ["unsure", "not_an_item"].includes(decision),
+      empty: Boolean(seen) && decision === "not_an_item",
+    });
     this.skipButton.querySelector("[data-name]").textContent =
       view.captureId ? "Skip this photo" : "Leave it";
     this.label();

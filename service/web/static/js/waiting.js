@@ -87,8 +87,8 @@ export function showOutage({ waiting, away, reason, lasting }) {
   const where = lasting ? "Kept on this device" : "Kept in this page (leave it open)";
   const kept = document.body.dataset.kept;
   const old = kept ? ` This page is as it was at ${clock(kept)}.` : "";
-  const what = waiting.length ? `${where}: ${counted(waiting)}. They go out by themselves; go on.`
-    : "Nothing is waiting; go on.";
+  const what = waiting.length ? `${where}: ${counted(waiting)}. All of it is sent once the server is back; go on sorting.`
+    : "Nothing is waiting; go on sorting.";
   bar.textContent = `${reason || "The server can't be reached."} ${what}${old}`;
 }
 

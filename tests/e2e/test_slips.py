@@ -1,0 +1,106 @@
+"""Slips of a hand in a glove: taps that come twice, counts that can't be, photos of nothing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.e2e.bench import another_pile, answered, read, start_sort, total, upload
+from tests.e2e.conftest import Server
+from tests.tiny_bundle import photo_of, unsure_photo
+
+pytestmark = pytest.mark.e2e
+
+TWICE = "(button) => { button.click(); button.click(); }"
+
+
+def _by_hand(page: Page, text: str) -> None:
+    page.locator("#by-hand").click()
+    page.locator("#picker-filter").fill(text)
+    page.keyboard.press("Enter")
+
+
+def test_taps_that_come_twice_count_once(page: Page, server: Server) -> None:
+    sort_id = start_sort(page, server)
+    _by_hand(page, "steel")
+    page.evaluate("() => { const c = document.querySelector('#confirm'); c.click(); c.click(); }")
+    total(page, 1)
+    page.evaluate(
+        "() => { const u = document.querySelector('[data-undo]'); u.click(); u.click(); }"
+    )
+    total(page, 0)
+    expect(page.locator("#problem")).to_be_hidden()
+    assert len(read(server, f"/api/sorts/{sort_id}/items")) == 1
+
+
+@pytest.mark.parametrize("typed", ["-5", "1.5", "0", "1000"])
+def test_counts_that_cant_be_are_refused_in_the_field(
+    page: Page, server: Server, typed: str
+) -> None:
+    start_sort(page, server)
+    _by_hand(page, "steel")
+    page.locator("#count").fill(typed)
+    page.locator("#confirm").click()
+    expect(page.locator("#count:invalid")).to_be_focused()
+    page.locator("#count").fill("2")
+    page.locator("#confirm").click()
+    total(page, 2)
+    page.locator("#again-count").fill(typed)
+    page.locator("[data-again]").click()
+    expect(page.locator("#again-count:invalid")).to_be_focused()
+    page.locator("#again-count").fill("3")
+    page.locator("[data-again]").click()
+    total(page, 5)
+    expect(page.locator("#again-count")).to_have_value("1")
+
+
+def test_photo_of_nothing_makes_room_for_a_better_one(
+    page: Page, server: Server, tmp_path: Path
+) -> None:
+    page.add_init_script("Object.defineProperty(navigator, 'mediaDevices', { value: undefined })")
+    start_sort(page, server)
+    upload(page, tmp_path, "non_item")
+    answered(page, "not_an_item")
+    better = tmp_path / "better.jpg"
+    better.write_bytes(photo_of("food_can"))
+    with page.expect_file_chooser() as chooser:
+        page.get_by_role("button", name="Take it again").click()
+    chooser.value.set_files(better)
+    answered(page, "route")
+    expect(page.locator("#unanswered")).to_be_hidden()
+    expect(page.locator("#retake")).to_be_hidden()
+    page.locator("#confirm").click()
+    total(page, 1)
+
+
+def test_what_has_no_pile_yet_is_given_one(page: Page, server: Server, tmp_path: Path) -> None:
+    start_sort(page, server)
+    path = tmp_path / "unsure.jpg"
+    path.write_bytes(unsure_photo())
+    page.set_input_files("#file", path)
+    answered(page, "unsure")
+    expect(page.locator("#other")).to_contain_text("Choose its pile")
+    expect(page.locator("#retake")).to_be_visible()
+    another_pile(page, "steel")
+    expect(page.locator("#other")).to_contain_text("Another pile")
+    expect(page.locator("#retake")).to_be_hidden()
+
+
+def test_somebody_who_came_later_sorts_under_their_own_name(page: Page, server: Server) -> None:
+    sort_id = start_sort(page, server)
+    page.once("dialog", lambda dialog: dialog.dismiss())
+    page.locator("#sorter").select_option(label="Somebody else …")
+    expect(page.locator("#sorter")).to_have_value("Ana")
+    page.once("dialog", lambda dialog: dialog.accept(" Çem "))
+    page.locator("#sorter").select_option(label="Somebody else …")
+    expect(page.locator("#sorter")).to_have_value("Çem")
+    page.reload()
+    page.wait_for_selector("body[data-ready]")
+    expect(page.locator("#sorter")).to_have_value("Çem")
+    _by_hand(page, "steel")
+    page.locator("#confirm").click()
+    total(page, 1)
+    (item,) = read(server, f"/api/sorts/{sort_id}/items")
+    assert item["current"]["sorter"] == "Çem"
