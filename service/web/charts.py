@@ -110,9 +110,8 @@ def wrapped(label: str, width: float) -> list[str]:
     return textwrap.wrap(label, int(width / LETTER)) or [""]
 
 
-def _weight_wide(bars: Sequence[Bar]) -> tuple[str, float]:
-    label_width, bar_width = 205.0, 240.0
-    scale = bar_width / max((bar.share for bar in bars), default=1.0)
+def _weight_wide(bars: Sequence[Bar], scale: float) -> tuple[str, float]:
+    label_width = 205.0
     drawn, y = "", 4.0
     for bar in bars:
         lines = wrapped(bar.label, label_width)
@@ -129,8 +128,7 @@ def _weight_wide(bars: Sequence[Bar]) -> tuple[str, float]:
     return drawn, y
 
 
-def _weight_narrow(bars: Sequence[Bar]) -> tuple[str, float]:
-    scale = (NARROW - 4) / max((bar.share for bar in bars), default=1.0)
+def _weight_narrow(bars: Sequence[Bar], scale: float) -> tuple[str, float]:
     drawn, y = "", 2.0
     for bar in bars:
         for line in wrapped(bar.label, NARROW):
@@ -147,15 +145,30 @@ def _weight_narrow(bars: Sequence[Bar]) -> tuple[str, float]:
 
 def weight_chart(bars: Sequence[Bar], *, ident: str = "weight", narrow: bool = False) -> Markup:
     """Draw weight shares by category, each bar filled with the patterns of its routes."""
-    drawn, height = _weight_narrow(bars) if narrow else _weight_wide(bars)
+    most = max((bar.share for bar in bars), default=1.0)
+    scale = ((NARROW - 4) if narrow else 240.0) / most
+    title = "Share of the weight by category, hatched by route"
+    return _bar_chart(bars, scale, ident=ident, title=title, narrow=narrow)
+
+
+def outcome_chart(bars: Sequence[Bar], *, ident: str = "outcome", narrow: bool = False) -> Markup:
+    """Draw what can be recovered beside what can't, each as its part of the whole.
+
+    All bars together are as long as one that stands for everything, so that lengths compare.
+    """
+    scale = (NARROW - 4) if narrow else 320.0
+    title = "What can be recovered and what can not, hatched by route"
+    return _bar_chart(bars, scale, ident=ident, title=title, narrow=narrow)
+
+
+def _bar_chart(
+    bars: Sequence[Bar], scale: float, *, ident: str, title: str, narrow: bool
+) -> Markup:
+    drawn, height = (_weight_narrow if narrow else _weight_wide)(bars, scale)
     width = NARROW if narrow else WIDE
     desc = "; ".join(f"{bar.label}: {bar.words}" for bar in bars)
     return draw_frame(
-        f"{ident}-{'narrow' if narrow else 'wide'}",
-        (width, height),
-        "Share of the weight by category, hatched by route",
-        desc,
-        drawn,
+        f"{ident}-{'narrow' if narrow else 'wide'}", (width, height), title, desc, drawn
     )
 
 

@@ -7,7 +7,7 @@ from starlette.responses import HTMLResponse
 
 from classifier.domain.conversions import Scope
 from service.usecases import items, reports
-from service.web.charts import pair_chart, weight_chart
+from service.web.charts import outcome_chart, pair_chart, weight_chart
 from service.web.dependencies import ServicesDep
 from service.web.page_support import sort_frame
 from service.web.render import page
@@ -15,6 +15,7 @@ from service.web.report_view import (
     MOST_OVERRULED,
     fold_bars,
     fold_pairs,
+    outcome_bars,
     share_pairs,
     ways_of_piles,
     weight_bars,
@@ -34,6 +35,7 @@ def show_report(services: ServicesDep, sort_id: str, weights: Scope | None = Non
     ways = ways_of_piles(current, report.categories, frame["programme"])
     table = report.item_weights
     bars, pairs = weight_bars(report, ways), share_pairs(report)
+    outcomes = outcome_bars(report)
     return page(
         "report.html",
         **frame,
@@ -44,16 +46,23 @@ def show_report(services: ServicesDep, sort_id: str, weights: Scope | None = Non
         category_name=lambda ident: services.categories.get(ident).name,
         route_defs=route_defs(),
         most_overruled=MOST_OVERRULED,
+        outcome_charts={
+            "wide": outcome_chart(outcomes),
+            "narrow": outcome_chart(outcomes, narrow=True),
+            "on-paper": outcome_chart(outcomes, ident="outcome-paper"),
+        }
+        if outcomes
+        else {},
         weight_charts={
             "wide": weight_chart(bars),
-            "narrow": weight_chart(bars, narrow=True),
+            "narrow": weight_chart(fold_bars(bars), narrow=True),
             "on-paper": weight_chart(fold_bars(bars), ident="weight-paper"),
         }
         if bars
         else {},
         pair_charts={
             "wide": pair_chart(pairs),
-            "narrow": pair_chart(pairs, narrow=True),
+            "narrow": pair_chart(fold_pairs(pairs), narrow=True),
             "on-paper": pair_chart(fold_pairs(pairs), ident="pairs-paper"),
         }
         if pairs

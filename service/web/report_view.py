@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from classifier.domain.programme import ROUTES, Programme
 from classifier.domain.records import Item
 from classifier.domain.report import CategoryLine, Report
+from classifier.domain.report_lines import RouteLine
 from service.web.charts import Bar, Pair, Part, percent
 from service.web.render import weight
 
@@ -62,6 +63,42 @@ def _shares(counts: Mapping[str, int]) -> tuple[WayShare, ...]:
         )
         for route in known
     )
+
+
+def outcome_bars(report: Report) -> list[Bar]:
+    """Return what can be recovered, what can't, and the rest, of the weight.
+
+    Where nothing was weighed they are of the count.
+    """
+    weighed = any(kind.share_weight for kind in report.kinds)
+    return [
+        Bar(
+            label=kind.name,
+            parts=tuple(
+                Part(line.route, share)
+                for line in report.routes
+                if line.kind == kind.kind and (share := _outcome_share(line, weighed))
+            ),
+            words=_outcome_words(kind, weighed),
+        )
+        for kind in report.kinds
+        if _outcome_share(kind, weighed)
+    ]
+
+
+def _outcome_share(line: RouteLine, weighed: bool) -> float:
+    if not weighed:
+        return float(line.share_count)
+    return float(line.share_weight.value) if line.share_weight else 0.0
+
+
+def _outcome_words(kind: RouteLine, weighed: bool) -> str:
+    if not weighed:
+        objects = "object" if kind.count == 1 else "objects"
+        return f"{percent(float(kind.share_count))} of the count · {kind.count} {objects}"
+    grams = kind.measured.value_g + kind.split_g
+    split = " · part estimated" if kind.estimated_split else ""
+    return f"{percent(_outcome_share(kind, weighed))} of the weight · {weight(grams)}{split}"
 
 
 def weight_bars(report: Report, ways: Mapping[str, tuple[WayShare, ...]]) -> list[Bar]:

@@ -17,6 +17,7 @@ from service.web.charts import (
     Bar,
     Pair,
     Part,
+    outcome_chart,
     pair_chart,
     percent,
     weight_chart,
@@ -148,6 +149,7 @@ def test_pile_not_weighed_has_no_bar_and_says_so() -> None:
 
 def test_nothing_to_draw_is_drawn_without_error() -> None:
     assert "<svg" in weight_chart([])
+    assert "<svg" in outcome_chart([])
     assert "<svg" in pair_chart([Pair("Nothing", 0.0, 0.0)])
 
 
@@ -163,3 +165,13 @@ def test_nothing_to_draw_is_drawn_without_error() -> None:
 )
 def test_percent(share: float | None, words: str) -> None:
     assert percent(share) == words
+
+
+@pytest.mark.parametrize(("narrow", "whole"), [(False, 320.0), (True, NARROW - 4)])
+def test_outcomes_are_drawn_as_parts_of_one_whole(narrow: bool, whole: float) -> None:
+    """The longest bar is no longer than its share: a third must not look like everything."""
+    bars = [Bar("Can be recovered", (Part("kerbside", 0.3),), "30 %")]
+    root = parsed(outcome_chart(bars, narrow=narrow))
+    (width,) = [float(each.get("width", "0")) for each in root.iter(f"{SVG}rect")]
+    assert width == pytest.approx(0.3 * whole, abs=0.1)
+    assert "30 %" in texts(root)

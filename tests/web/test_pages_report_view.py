@@ -14,6 +14,7 @@ from service.web.report_view import (
     MOST_BARS_ON_PAPER,
     fold_bars,
     fold_pairs,
+    outcome_bars,
     share_pairs,
     ways_of_piles,
     weight_bars,
@@ -51,6 +52,54 @@ def test_small_piles_are_summed(client: TestClient, services: Services, sort: So
     assert bars[-1].label.endswith("smaller piles together")
     assert pairs[-1].label.endswith("smaller piles together")
     assert [bar.share for bar in bars[:-1]] == sorted((b.share for b in bars[:-1]), reverse=True)
+
+
+def test_outcomes_are_of_the_weight_and_hatched_by_route(
+    client: TestClient, services: Services, sort: SortInfo
+) -> None:
+    _record(client, sort, "steel_cans", count=9, grams=600)
+    _record(client, sort, "food", count=1, grams=300)
+    _record(client, sort, "coated_paper", count=2, grams=100)
+    recovered, discarded = outcome_bars(reports.report(services, sort.id))
+    assert (recovered.label, discarded.label) == ("Can be recovered", "Discarded")
+    assert {part.route: part.share for part in recovered.parts} == pytest.approx(
+        {"kerbside": 0.6, "organics": 0.3}
+    )
+    assert recovered.words == "90.0\u00a0% of the weight · 900\u00a0g"
+    assert discarded.words == "10.0\u00a0% of the weight · 100\u00a0g"
+    page = client.get(f"/sorts/{sort.id}/report", headers={"accept": "text/html"}).text
+    assert "How much of it need not be thrown away" in page
+
+
+def test_outcomes_without_a_scale_are_of_the_count(
+    client: TestClient, services: Services, sort: SortInfo
+) -> None:
+    _record(client, sort, "steel_cans", count=3, grams=0)
+    _record(client, sort, "coated_paper", count=1, grams=0)
+    recovered, discarded = outcome_bars(reports.report(services, sort.id))
+    assert recovered.share == pytest.approx(0.75)
+    assert recovered.words == "75.0\u00a0% of the count · 3 objects"
+    assert discarded.words == "25.0\u00a0% of the count · 1 object"
+    page = client.get(f"/sorts/{sort.id}/report", headers={"accept": "text/html"}).text
+    assert "0\u00a0g to 0\u00a0g" not in page
+    assert "nothing weighed" in page
+
+
+def test_empty_sort_has_no_outcomes(client: TestClient, services: Services, sort: SortInfo) -> None:
+    assert outcome_bars(reports.report(services, sort.id)) == []
+    page = client.get(f"/sorts/{sort.id}/report", headers={"accept": "text/html"}).text
+    assert "How much of it" not in page
+
+
+def test_route_of_which_nothing_was_weighed_is_not_told_as_0_g(
+    client: TestClient, sort: SortInfo
+) -> None:
+    _record(client, sort, "steel_cans", count=3, grams=600)
+    _record(client, sort, "aerosols", count=1, grams=0)
+    page = client.get(f"/sorts/{sort.id}/report", headers={"accept": "text/html"}).text
+    table = page.split('id="route-title"')[1].split("</table>")[0]
+    assert table.count("not weighed") == 2  # the route and the sum of its kind
+    assert ">0\u00a0g<" not in table
 
 
 def test_light_piles_that_are_many_stay_in_sight(
