@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -16,6 +15,7 @@ from training.groups import Merged, merge_groups
 from training.images import Canvases, load_canvases
 from training.manifest import Example
 from training.network import SortNet
+from training.notes import tell
 from training.splits import SPLITS, refuse_thin_labels, split_groups
 from training.train import Labels
 
@@ -88,7 +88,7 @@ def _splits(examples: Sequence[Example], groups: Sequence[str], seed: int) -> li
             given.setdefault(group, set()).add(example.split)
     torn = sum(len(given.get(group, ())) > 1 for group in groups)
     if torn:
-        sys.stderr.write(
+        tell(
             f"{torn} pictures look like one of another split; the splits of the manifest were "
             "kept, so that the figures are a little too good\n"
         )

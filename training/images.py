@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 import torch
@@ -15,7 +16,9 @@ from tqdm import tqdm
 from classifier.domain.errors import TallytareError
 from classifier.inference.photo import decode_photo
 from classifier.inference.preprocess import Preprocessing, square_view
+from training.notes import is_first_process
 
+_T = TypeVar("_T")
 CANVAS = 320  # px, longest side kept for training crops
 
 
@@ -43,7 +46,9 @@ def _canvas(path: Path) -> np.ndarray | str:
     """One picture as (3, h, w) bytes, or the reason why it can't be read."""
     try:
         rgb = decode_photo(path.read_bytes()).rgb
-    except (TallytareError, OSError) as error:
+    except OSError as error:
+        return error.strerror or str(error)
+    except (TallytareError, ValueError) as error:  # ValueError: a NUL in the path
         return str(error)
     image = Image.fromarray(rgb)
     image.thumbnail((CANVAS, CANVAS), Image.Resampling.LANCZOS)
@@ -63,7 +68,7 @@ def load_canvases(
     arrays, kept, refused = [], [], []
     with ProcessPoolExecutor(workers) as pool:
         results = pool.map(_canvas, paths, chunksize=32)
-        for index, result in enumerate(tqdm(results, total=len(paths), desc="decoding", delay=2)):
+        for index, result in enumerate(_bar(results, len(paths), "decoding")):
             if isinstance(result, str):
                 refused.append(f"{paths[index]}: {result}")
             else:
@@ -94,6 +99,11 @@ def load_views(
     with ProcessPoolExecutor(workers) as pool:
         jobs = [(path, preprocessing) for path in paths]
         rows = pool.map(_views, jobs, chunksize=16)
-        for row, cut in enumerate(tqdm(rows, total=len(jobs), desc="cutting", delay=2)):
+        for row, cut in enumerate(_bar(rows, len(jobs), "cutting")):
             result[row] = torch.from_numpy(cut)
     return result
+
+
+def _bar(results: Iterator[_T], total: int, what: str) -> Iterable[_T]:
+    """Show how far it is, with the time left, once it takes more than two seconds."""
+    return tqdm(results, total=total, desc=what, delay=2, disable=not is_first_process())

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import csv
 import re
-import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from classifier.domain.errors import DataFileError
+from classifier.examples.listing import read_listing
 from training.corrections import load_corrections, mend, report
+from training.notes import tell
 from training.splits import SPLITS
 
 _BLOCK = 25  # consecutive file numbers of one label which may show one object again
@@ -39,7 +39,8 @@ def read_examples(path: Path, *, sources: Iterable[str] = (), split: str = "") -
     Parameters
     ----------
     path:
-        A CSV with at least `path` and `form` or `label` (paths relative to the CSV), or a folder.
+        A CSV with at least `path` and `form`, `label` or `category` (paths relative to the CSV;
+        `classifier.examples.listing` says how it may be written), or a folder.
         `tallytare examples export` writes such a folder, with groups and splits. Known mistakes of
         labels are mended while a CSV is read (`training.corrections`); stderr says how many.
     sources:
@@ -109,29 +110,18 @@ def read_sets(paths: Sequence[Path]) -> list[Example]:
 
 
 def _from_csv(path: Path) -> list[Example]:
-    try:
-        with path.open(newline="", encoding="utf-8-sig") as stream:
-            reader = csv.DictReader(stream, restval="")
-            rows, columns = list(reader), set(reader.fieldnames or ())
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise DataFileError(
-            f"{path} can't be read as a CSV in UTF-8 ({error}); save it so", file=str(path)
-        ) from error
-    label = "form" if "form" in columns else "label"
-    if absent := {"path", label if label in columns else "form"} - columns:
-        raise DataFileError(
-            f"{path} lacks the column {', '.join(sorted(absent))}; "
-            "a manifest needs path and form (or label), and may have source, material, group and "
-            "split",
-            file=str(path),
-        )
-    mended = mend(rows, path.parent, label, load_corrections())
-    sys.stderr.write(report(mended.applied, mended.misfits))
+    listed = read_listing(path)
+    unique = {each.path: each for each in listed}
+    if repeated := len(listed) - len(unique):
+        tell(f"{path}: rows that name a picture of an earlier row, left out: {repeated}\n")
+    rows = [{**each.cells, "label": each.label} for each in unique.values()]
+    mended = mend(rows, path.parent, "label", load_corrections())
+    tell(report(mended.applied, mended.misfits))
     examples = [
         Example(
             path=path.parent / row["path"],
             source=row.get("source") or path.resolve().parent.name,
-            form=row[label],
+            form=row["label"],
             material=row.get("material") or "",
             group=row.get("group") or _block_group(row),
             split=row.get("split") or "",

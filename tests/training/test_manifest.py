@@ -66,8 +66,17 @@ def test_what_is_no_picture_stays_in_the_list_to_be_named_later(tmp_path: Path) 
 def test_missing_column_is_named(tmp_path: Path) -> None:
     listing = tmp_path / "list.csv"
     listing.write_text("path,kind\na.jpg,food\n")
-    with pytest.raises(DataFileError, match=r"list\.csv lacks the column form; a manifest needs"):
+    with pytest.raises(DataFileError, match=r"list\.csv needs the columns path and label; it has"):
         read_examples(listing)
+
+
+def test_a_picture_that_two_rows_name_counts_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    listing = tmp_path / "list.csv"
+    listing.write_text("path;label\nx\\a.jpg;food\nb.jpg;wood\nx/a.jpg;food\n")
+    assert [e.path for e in read_examples(listing)] == [tmp_path / "x/a.jpg", tmp_path / "b.jpg"]
+    assert "name a picture of an earlier row, left out: 1" in capsys.readouterr().err
 
 
 def test_header_without_rows_and_empty_folder_hold_nothing(tmp_path: Path) -> None:
