@@ -15,7 +15,16 @@ MEASURES = {
     "material_top1": "material, first guess",
     "material_top3": "material, first three",
     "route": "route",
+    "form_macro_f1": "macro-F1",
+    "ece": "ECE",
+    "accuracy_at_70_coverage": "surest 70 %",
 }
+_DIGITS = {"ece": 3}  # an error of 0.014 is not one of 0.006
+
+
+def measures_of(kind: str) -> dict[str, str]:
+    """Name the measures of a bundle that is judged by "form" or by "category"."""
+    return {key: words.replace("form", kind) for key, words in MEASURES.items()}
 
 
 def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, learning: str) -> Path:
@@ -106,29 +115,30 @@ def _published(names: Iterable[str]) -> str:
     return "\n".join(f"- {each.title}: {each.published}." for each in known if each.published)
 
 
-def score_table(scores: dict[str, dict[str, Any]]) -> str:
-    """Markdown table of scores, a line a source."""
-    header = ("source", "pictures (groups)", *MEASURES.values(), "macro-F1", "ECE", "surest 70 %")
+def score_table(scores: dict[str, dict[str, Any]], kind: str = "form") -> str:
+    """Markdown table of scores, a line a source; `kind` is what the labels are."""
+    measures = measures_of(kind)
     rows = [
         (
             name,
             f"{score['pictures']} ({score['groups']})",
-            *(_interval(score[measure]) for measure in MEASURES),
-            f"{score['form_macro_f1']:.2f}",
-            f"{score['ece']:.3f}",
-            f"{score['accuracy_at_70_coverage']:.2f}",
+            *(interval_text(score[key], _DIGITS.get(key, 2)) for key in measures),
         )
         for name, score in scores.items()
     ]
-    return markdown_table(header, rows)
+    return markdown_table(("source", "pictures (groups)", *measures.values()), rows)
 
 
-def _interval(value: dict[str, float]) -> str:
-    return f"{value['value']:.2f} ({value['low']:.2f}-{value['high']:.2f})"
+def interval_text(figure: dict[str, float], digits: int = 2) -> str:
+    """Write a figure with its interval, if it has one: a single group of pictures gives none."""
+    value, *ends = (
+        f"{figure[key]:.{digits}f}" for key in ("value", "low", "high") if key in figure
+    )
+    return f"{value} ({'-'.join(ends)})" if ends else value
 
 
-def class_table(kind: str, lines: Sequence[dict[str, Any]]) -> str:
-    """Markdown table of the forms or materials (`kind`), a line each."""
+def class_table(kind: str, lines: Sequence[dict[str, Any]], shown: str = "") -> str:
+    """Markdown table of the forms or materials (`kind`), a line each; `shown` heads the first."""
     rows = [
         (
             line[kind],
@@ -138,4 +148,4 @@ def class_table(kind: str, lines: Sequence[dict[str, Any]]) -> str:
         )
         for line in lines
     ]
-    return markdown_table((kind, "pictures", "right", "mostly taken for"), rows)
+    return markdown_table((shown or kind, "pictures", "right", "mostly taken for"), rows)

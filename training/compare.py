@@ -17,6 +17,7 @@ from classifier.inference.bundle import find_bundle, load_bundle
 from training.card import markdown_table
 from training.evaluate import route_matrix, share_interval
 from training.judge import Asked, ask, find_programme
+from training.levels import fitting_level, level_named
 from training.manifest import read_examples
 
 Flags = NDArray[np.bool_]
@@ -30,37 +31,42 @@ def compare(
     *,
     sources: Sequence[str] = (),
     split: str = "",
+    by: str | None = None,
 ) -> dict[str, Any]:
-    """Compare two bundles on the items of forms that both know.
+    """Compare two bundles on the items of labels that both know.
 
-    The true route of an item is the one that the first bundle's table of forms gives.
+    `by` is one of the `LEVELS`; where it is None the labels decide (`fitting_level`). The true
+    route of an item is the one that the first bundle's table of labels gives.
 
     Raises
     ------
     BundleError
         No such bundle, or a damaged one.
     DataFileError
-        No form in common, no readable picture of one, fewer than two groups of pictures, or an
+        No label in common, no readable picture of one, fewer than two groups of pictures, or an
         unknown programme.
     """
     bundles = [load_bundle(find_bundle(name)) for name in (first_name, second_name)]
     categories = load_categories()
     programme = find_programme(programme_id, categories)
-    common = set(bundles[0].labels) & set(bundles[1].labels) - {NON_ITEM}
     examples = read_examples(data, sources=sources, split=split)
+    kind = by or fitting_level({example.form for example in examples}, bundles, categories)
+    levels = [level_named(kind, bundle, categories) for bundle in bundles]
+    common = set(levels[0].number) & set(levels[1].number) - {NON_ITEM}
     wanted = [example for example in examples if example.form in common]
     if not wanted:
         raise DataFileError(
-            f"there is no picture of a form that both bundles know: {', '.join(sorted(common))}"
+            f"there is no picture of a {kind} that both bundles know: {', '.join(sorted(common))}"
+            + ("; with --by category they may be compared" if kind == "form" else "")
         )
-    first, second = (ask(wanted, bundle) for bundle in bundles)
+    first, second = (ask(wanted, bundle, by=kind) for bundle in bundles)
     groups = first.scored.groups
     if len(set(groups)) < 2:
         raise DataFileError(
             "all pictures are of one group, whose luck can't be told from the bundles' worth: add "
             "pictures of other objects, or give groups in a manifest"
         )
-    truth = [example.form for example in first.examples]
+    truth = [first.table.ids[label] for label in first.scored.labels]
     routes, names = route_matrix(first.table, categories, programme)
     true_route = [names[i] for i in routes[first.scored.labels].argmax(axis=1)]
     sent = [
@@ -71,6 +77,7 @@ def compare(
         "first": {"bundle": bundles[0].name, "version": bundles[0].version},
         "second": {"bundle": bundles[1].name, "version": bundles[1].version},
         "programme": programme_id,
+        "judged_by": kind,
         "pictures": len(truth),
         "groups": len(set(groups)),
         "other_pictures": len(examples) - len(truth),
@@ -86,7 +93,7 @@ def compared_text(result: dict[str, Any]) -> str:
     header = ("", *names, "difference", "only first right", "only second right", "McNemar p")
     rows = [
         (
-            what,
+            result["judged_by"] if what == "form" else what,
             *(_told(result[what][which]) for which in _WHICH),
             _told(result[what]["difference"], sign="+"),
             result[what]["only_first"],
@@ -98,7 +105,7 @@ def compared_text(result: dict[str, Any]) -> str:
     parts = [
         markdown_table(header, rows),
         f"{result['pictures']} pictures of items in {result['groups']} groups; "
-        f"{result['other_pictures']} others left out (no item, unreadable, or a form that one of "
+        f"{result['other_pictures']} others left out (no item, unreadable, or a label that one of "
         f"the bundles does not know). Routes are those of {result['programme']}, no fact known. "
         "Intervals are 95 %, from resampling groups. McNemar's exact test takes pictures as "
         "independent: where groups hold several, go by the interval.",

@@ -74,7 +74,9 @@ def table_of_labels(labels: Iterable[str], categories: Categories) -> FormTable:
     extra = {c.id: c for c in categories.categories if c.id not in by_id}
     refuse_unknown(present, [*by_id, *extra], "label")
     forms = [form for form in shipped if form.id in present and form.id != NON_ITEM]
-    forms += [_form_of(category, shipped) for id_, category in extra.items() if id_ in present]
+    forms += [
+        form_of_category(category, shipped) for id_, category in extra.items() if id_ in present
+    ]
     if len(forms) < 2:
         raise DataFileError(
             f"the pictures have {len(forms)} label besides {NON_ITEM}; at least 2 are needed"
@@ -89,8 +91,8 @@ def refuse_unknown(names: Iterable[str], known: Sequence[str], kind: str) -> Non
         raise DataFileError(f"unknown {kind} {name!r}; did you mean {near}?")
 
 
-def _form_of(category: Category, shipped: Sequence[Form]) -> Form:
-    """A category as a form of its own, with the material of the form that shows it most."""
+def form_of_category(category: Category, shipped: Sequence[Form]) -> Form:
+    """Return a category as a form of its own, with the material of the form that shows it most."""
     likest = max(shipped, key=lambda form: form.categories.get(category.id, 0.0))
     known = category.id in likest.categories
     return Form(

@@ -17,17 +17,24 @@ from classifier.domain.programme import Programme, load_shipped_programmes
 from classifier.inference.bundle import Bundle, find_bundle, load_bundle
 from classifier.inference.photo import decode_photo
 from classifier.inference.predict import Predictor
-from training.card import class_table, score_table
+from training.card import class_table, interval_text, score_table
 from training.evaluate import Scored, by_form, by_material, non_item_auroc, route_matrix, score_by
-from training.forms import Form, FormTable, load_forms
+from training.forms import FormTable
+from training.levels import LEVELS, fitting_level, level_named, table_of
 from training.manifest import Example, read_examples
+
+__all__ = ["LEVELS", "Asked", "ask", "find_programme", "judge", "judged_text", "table_of"]
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A bundle's answers, the pictures asked row by row, and a sentence for what was left out."""
+    """A bundle's answers, the pictures asked row by row, and a sentence for what was left out.
+
+    `judged_by` is one of the `LEVELS`; the rows of `table` are forms or categories accordingly.
+    """
 
     bundle: Bundle
+    judged_by: str
     table: FormTable
     examples: list[Example]
     scored: Scored
@@ -54,25 +61,32 @@ def judge(
     *,
     sources: Sequence[str] = (),
     split: str = "",
+    by: str | None = None,
 ) -> tuple[Asked, dict[str, Any]]:
-    """Score a bundle by source and form; returns its answers and the figures.
+    """Score a bundle by source and label; returns its answers and the figures.
+
+    `by` is one of the `LEVELS`; where it is None the labels decide (`fitting_level`). The keys of
+    the figures speak of forms either way; `judged_by` says what they are of.
 
     Raises
     ------
     BundleError
         No such bundle, or a damaged one.
     DataFileError
-        No picture with a form that the bundle knows, or an unknown programme.
+        No picture with a label that the bundle knows, or an unknown programme.
     """
     bundle = load_bundle(find_bundle(bundle_name))
     categories = load_categories()
     programme = find_programme(programme_id, categories)
-    asked = ask(read_examples(data, sources=sources, split=split), bundle)
+    examples = read_examples(data, sources=sources, split=split)
+    level = by or fitting_level({e.form for e in examples}, [bundle], categories)
+    asked = ask(examples, bundle, by=level)
     routes, _ = route_matrix(asked.table, categories, programme)
     result: dict[str, Any] = {
         "bundle": bundle.name,
         "version": bundle.version,
         "programme": programme_id,
+        "judged_by": asked.judged_by,
         "by_source": score_by(asked.sources, asked.scored, asked.table, routes),
         "by_material": by_material(asked.scored, asked.table),
         "by_form": by_form(asked.scored, asked.table),
@@ -84,41 +98,38 @@ def judge(
 
 def judged_text(result: dict[str, Any]) -> str:
     """Tables of the figures that `judge` returns."""
-    parts = [score_table(result["by_source"]), class_table("form", result["by_form"])]
+    kind = result["judged_by"]
+    parts = [score_table(result["by_source"], kind), class_table("form", result["by_form"], kind)]
     if result["non_item_auroc"] is not None:
-        parts.append(f"pictures without an item told from items: AUROC {result['non_item_auroc']}")
+        parts.append(
+            "pictures without an item told from items: AUROC "
+            + interval_text(result["non_item_auroc"])
+        )
     if result["skipped"]:
         parts.append("\n".join(f"skipped {line}" for line in result["skipped"]))
     return "\n\n".join(parts) + "\n"
 
 
-def table_of(bundle: Bundle) -> FormTable:
-    """Forms of a bundle as it maps them, with the coarser labels of the training table."""
-    known = {form.id: form for form in load_forms().forms}
-    forms = []
-    for form in bundle.manifest.forms:
-        like = known.get(form.id)
-        material, stream = (like.material, like.stream) if like else (form.id, form.id)
-        forms.append(Form(form.id, form.name, material, stream, dict(form.categories)))
-    return FormTable(tuple(forms))
+def ask(examples: Sequence[Example], bundle: Bundle, *, by: str = "form") -> Asked:
+    """Put the pictures with a label that the bundle knows to it.
 
-
-def ask(examples: Sequence[Example], bundle: Bundle) -> Asked:
-    """Put the pictures with a form that the bundle knows to it.
+    `by` is one of the `LEVELS`: a label counts as the form, or as the category, that it names.
 
     Raises
     ------
+    BundleError
+        The bundle leads to categories that the list does not have.
     DataFileError
         There is no such picture, or none that can be read.
     """
-    table = table_of(bundle)
+    level = level_named(by, bundle, load_categories())
     predictor = Predictor(bundle)
-    strange = Counter(e.form for e in examples if e.form not in bundle.labels)
+    strange = Counter(e.form for e in examples if e.form not in level.number)
     undecided = strange.pop("", 0)
-    skipped = [f"{n} pictures: the bundle has no form {form!r}" for form, n in strange.items()]
-    skipped += [f"{undecided} pictures without a form"] if undecided else []
+    skipped = [f"{n} pictures: the bundle has no {by} {label!r}" for label, n in strange.items()]
+    skipped += [f"{undecided} pictures without a label"] if undecided else []
     rows, asked = [], []
-    kept = [e for e in examples if e.form in bundle.labels]
+    kept = [e for e in examples if e.form in level.number]
     for example in tqdm(kept, desc="evaluating", delay=2):
         try:
             prediction = predictor.predict(decode_photo(example.path.read_bytes()))
@@ -126,13 +137,13 @@ def ask(examples: Sequence[Example], bundle: Bundle) -> Asked:
             skipped.append(f"{example.path}: {error}")
             continue
         p = {ranked.id: ranked.p for ranked in prediction.forms}
-        rows.append([p[label] for label in table.ids])
+        rows.append([p[label] for label in bundle.labels])
         asked.append(example)
     if not rows:
         raise DataFileError(
-            f"there is no readable picture with a form of {bundle.name}; "
-            f"its forms are {', '.join(table.ids)}"
+            f"there is no readable picture with a {by} of {bundle.name}; "
+            f"it knows {', '.join(level.table.ids)}"
         )
-    labels = np.array([table.ids.index(e.form) for e in asked])
-    scored = Scored(np.array(rows), labels, [e.group for e in asked])
-    return Asked(bundle, table, asked, scored, skipped)
+    labels = np.array([level.number[e.form] for e in asked])
+    scored = Scored(np.array(rows) @ level.shares, labels, [e.group for e in asked])
+    return Asked(bundle, by, level.table, asked, scored, skipped)

@@ -18,7 +18,7 @@ from classifier.domain.errors import DataFileError
 from classifier.estimators.abstention import risk_coverage
 from classifier.estimators.calibration import Reliability, reliability
 from classifier.inference.photo import clean_copy
-from training.card import MEASURES
+from training.card import interval_text, measures_of
 from training.charts import reliability_chart, risk_chart
 from training.evaluate import COVERAGE, material_answers
 from training.judge import Asked
@@ -41,7 +41,7 @@ class Mistake:
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """Pictures of one form taken for one form; `shade` from 0 (none of its row) to `_SHADES`."""
+    """Pictures of one label taken for one label; `shade` from 0 (none of its row) to `_SHADES`."""
 
     n: int
     shade: int
@@ -82,7 +82,9 @@ def page_text(asked: Asked, result: dict[str, Any]) -> str:
     return template.render(
         result=result,
         style=Markup((folder / "page.css").read_text(encoding="utf-8")),
-        measures=MEASURES,
+        kind=asked.judged_by,
+        measures=measures_of(asked.judged_by),
+        figure=interval_text,
         reliability=Markup(reliability_chart(bins)),
         bins=_filled(bins),
         ece=bins.expected_error,
@@ -114,7 +116,7 @@ def _filled(bins: Reliability) -> list[tuple[float, float, int, float, float]]:
 
 
 def confusion(asked: Asked) -> tuple[list[str], list[list[Cell]]]:
-    """Names of the forms that occur as truth or guess, and true (rows) against guessed forms."""
+    """Names of the labels that occur as truth or guess, and true (rows) against guessed ones."""
     labels, guess = asked.scored.labels, asked.scored.probabilities.argmax(axis=1)
     shown = np.union1d(labels, guess)
     counts = confusion_matrix(labels, guess, labels=shown)

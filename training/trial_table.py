@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from classifier.domain.categories import load_categories
 from classifier.domain.programme import load_shipped_programmes
 from classifier.inference.preprocess import view_probabilities
+from training.card import interval_text
 from training.dataset import Dataset
 from training.evaluate import Scored, route_matrix, score
 from training.forms import FormTable
@@ -84,19 +85,16 @@ def _line(result: dict[str, Any], defaults: dict[str, Any]) -> str:
     if result["unseen"]:
         ((source, scores),) = result["unseen"].items()
         cells += [source, str(scores["pictures"])]
-        cells += [_interval(scores[measure]) for measure in _SHOWN]
-        cells += [f"{scores['ece']:.3f}", _number(scores.get("accuracy_at_70_coverage"))]
+        cells += [interval_text(scores[measure]) for measure in _SHOWN]
+        cells += [_number(scores["ece"], 3), _number(scores.get("accuracy_at_70_coverage"), 2)]
     else:
         cells += ["none"] + [""] * 7
     return "| " + " | ".join([*cells, *material, str(result["seconds"] or "")]) + " |"
 
 
-def _number(value: float | None) -> str:
-    return "" if value is None else f"{value:.2f}"
-
-
-def _interval(value: dict[str, float]) -> str:
-    """Value and interval; of some trials only the values were kept."""
-    if "low" not in value:
-        return f"{value['value']:.2f}"
-    return f"{value['value']:.2f} ({value['low']:.2f}-{value['high']:.2f})"
+def _number(figure: dict[str, float] | float | None, digits: int) -> str:
+    """Write the value of a figure; of older trials only the value was kept."""
+    if figure is None:
+        return ""
+    value = figure["value"] if isinstance(figure, dict) else figure
+    return f"{value:.{digits}f}"

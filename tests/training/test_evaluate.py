@@ -47,7 +47,52 @@ def test_forms_agree_with_scikit_learn() -> None:
         assert ours["value"] == pytest.approx(theirs, abs=5e-5)
         assert ours["low"] < ours["value"] < ours["high"]
     theirs = f1_score(labels, guess, labels=np.unique(labels), average="macro", zero_division=0)
-    assert result["form_macro_f1"] == pytest.approx(theirs, abs=5e-5)
+    assert result["form_macro_f1"]["value"] == pytest.approx(theirs, abs=5e-5)
+
+
+def test_every_figure_has_an_interval_from_groups() -> None:
+    """Twice as many pictures of the same objects teach nothing: the intervals stay."""
+    table = load_forms()
+    routes, _ = route_matrix(table, CATEGORIES, VALLEY)
+    scored = _random(table)
+    twice = Scored(
+        np.repeat(scored.probabilities, 2, axis=0),
+        scored.labels.repeat(2),
+        [group for group in scored.groups for _ in range(2)],
+    )
+    once, again = score(scored, table, routes), score(twice, table, routes)
+    for key in ("form_top1", "route", "form_macro_f1", "ece", "accuracy_at_70_coverage"):
+        width = once[key]["high"] - once[key]["low"]
+        assert 0 < width < 0.25
+        assert once[key]["low"] < once[key]["high"]
+        assert again[key]["high"] - again[key]["low"] == pytest.approx(width, rel=0.25), key
+
+
+def test_intervals_of_macro_f1_and_of_auroc_hold_the_truth_of_new_draws() -> None:
+    """Drawn anew 40 times, the figure of very many pictures lies in most intervals."""
+    table = table_of_labels(["drink_can", "glass_bottle"], CATEGORIES)
+    routes, _ = route_matrix(table, CATEGORIES, VALLEY)
+
+    def drawn(n: int, seed: int) -> Scored:
+        rng = np.random.default_rng(seed)
+        labels = rng.integers(0, 3, n)
+        logits = rng.normal(0, 1, (n, 3))
+        logits[np.arange(n), labels] += 1.0
+        p = np.exp(logits) / np.exp(logits).sum(axis=1, keepdims=True)
+        return Scored(p, labels, [str(i) for i in range(n)])
+
+    many = drawn(20_000, 1)
+    truth = score(many, table, routes)["form_macro_f1"]["value"]
+    area = non_item_auroc(many, table)
+    assert area is not None
+    hits = np.zeros(2, int)
+    for seed in range(40):
+        few = drawn(150, 100 + seed)
+        f1, found = score(few, table, routes)["form_macro_f1"], non_item_auroc(few, table)
+        assert found is not None
+        hits += [f1["low"] <= truth <= f1["high"], found["low"] <= area["value"] <= found["high"]]
+    # 95 % of 40 is 38; 33 or fewer has a chance below 1 in 100.
+    assert hits.min() >= 34
 
 
 def test_lines_of_forms_agree_with_the_confusion_matrix_of_scikit_learn() -> None:
@@ -124,6 +169,7 @@ def test_one_group_has_an_interval_too() -> None:
     scored = _random(table, 12)
     alone = score(Scored(scored.probabilities, scored.labels, ["g"] * 12), table, routes)
     assert 0 <= alone["form_top1"]["low"] < alone["form_top1"]["high"] <= 1
+    assert list(alone["ece"]) == ["value"]
 
 
 def test_auroc_of_no_item_agrees_with_scikit_learn() -> None:
@@ -131,6 +177,11 @@ def test_auroc_of_no_item_agrees_with_scikit_learn() -> None:
     scored = _random(table, items_only=False)
     empty = scored.labels == len(table.forms) - 1
     doubt = 1 - scored.probabilities[:, :-1].max(axis=1)
-    assert non_item_auroc(scored, table) == pytest.approx(roc_auc_score(empty, doubt), abs=5e-5)
+    found = non_item_auroc(scored, table)
+    assert found is not None
+    assert found["value"] == pytest.approx(roc_auc_score(empty, doubt), abs=5e-5)
+    assert found["low"] < found["value"] < found["high"]
+    few = scored.only(~empty | (np.cumsum(empty) <= 4))
+    assert list(non_item_auroc(few, table) or {}) == ["value"]
     assert non_item_auroc(scored.only(~empty), table) is None
     assert non_item_auroc(scored.only(empty), table) is None
