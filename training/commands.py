@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import shlex
 import sys
 import tomllib
@@ -16,6 +17,9 @@ from classifier.domain.errors import TallytareError
 from training.recipe import Recipe, find_recipe
 
 _OWN = "own"  # the recipe for one's own pictures
+# Set by `torchrun`, which ends with a long report of its own: with the reason in this file it says
+# why, too; without it the one line above the report is easily lost.
+_LAUNCHER_REPORT = "TORCHELASTIC_ERROR_FILE"
 
 
 def train_command(arguments: list[str]) -> int:
@@ -102,6 +106,12 @@ def evaluate_command(arguments: list[str]) -> int:
         "--split", default="", help="only pictures of this split of the manifest, such as test"
     )
     parser.add_argument("--programme", default="alder_valley", help="whose routes are scored")
+    parser.add_argument(
+        "--by",
+        choices=("form", "category"),
+        help="judge by the bundle's forms, or by the categories of the log that they lead to; "
+        "default: by category where labels are categories that the bundle has no form for",
+    )
     parser.add_argument("--json", action="store_true", help="print JSON instead of a table")
     given = parser.parse_args(arguments)
 
@@ -116,6 +126,7 @@ def evaluate_command(arguments: list[str]) -> int:
                 given.programme,
                 sources=given.source,
                 split=given.split,
+                by=given.by,
             )
             told = compared_text(result)
         else:
@@ -127,6 +138,7 @@ def evaluate_command(arguments: list[str]) -> int:
                 given.programme,
                 sources=given.source,
                 split=given.split,
+                by=given.by,
             )
             told = judged_text(result)
             if given.page is not None:
@@ -158,9 +170,20 @@ def _at_least_one(text: str) -> int:
 
 
 def _guarded(work: Callable[[], None]) -> int:
+    if _LAUNCHER_REPORT in os.environ:
+        from torch.distributed.elastic.multiprocessing.errors import record
+
+        work = record(work)
     try:
         work()
     except TallytareError as error:
         sys.stderr.write(f"{error.message}\n")
+        return 1
+    except OSError as error:
+        where = f"{error.filename} " if error.filename else "a file "
+        sys.stderr.write(
+            f"{where}can't be read or written ({error.strerror or error}); free some space or see "
+            "to it that it may be, then run the same command again\n"
+        )
         return 1
     return 0

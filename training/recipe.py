@@ -57,7 +57,8 @@ class Recipe:
             "rate": 0 < self.rate <= 1,
             "batch": self.batch >= 2,
             "views": len(self.views) > 0 and all(0 <= v <= 1 for v in self.views),
-            "sisters": not self.sources or set(self.sisters) < set(self.sources),
+            "sisters": not (self.sources and self.sisters)
+            or (set(self.sisters) <= set(self.sources) and len(self.sources) > 1),
         }
         shares = ("smoothing", "mix", "style", "negatives", "balance", "average", "zoom", "blend")
         for share in shares:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -27,6 +27,7 @@ from training.learn import Learner
 from training.manifest import Example, read_sets, require_sources
 from training.memory import keep_freed_memory
 from training.network import SortNet
+from training.notes import tell
 from training.outputs import answer_views
 from training.publish import write_bundle
 from training.ranks import Ranks, joined_ranks
@@ -63,6 +64,7 @@ def run(job: Job) -> Path | None:
     Under `torchrun` all processes train together; the first one alone judges and writes, the
     others return None.
     """
+    _check_out(job.out)
     if job.frozen:
         keep_freed_memory()
     with joined_ranks() as (ranks, device):
@@ -123,6 +125,18 @@ def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
     )
 
 
+def _check_out(out: Path) -> None:
+    """Refuse a directory that can't be written, before hours of training and not after them."""
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        with TemporaryDirectory(dir=out if out.exists() else out.parent):
+            pass
+    except OSError as error:
+        raise DataFileError(
+            f"{out} can't be written ({error.strerror or error}); give another --out", file=str(out)
+        ) from error
+
+
 def _check_sources(recipe: Recipe, examples: Sequence[Example]) -> None:
     """Refuse a recipe that names sources which the pictures don't come from."""
     try:
@@ -133,8 +147,12 @@ def _check_sources(recipe: Recipe, examples: Sequence[Example]) -> None:
             "recipe that names none"
         ) from error
     used = set(recipe.sources) or {e.source for e in examples}
-    if not used - set(recipe.sisters):
-        raise DataFileError(f"recipe {recipe.name}: its sisters leave no source to learn from")
+    if recipe.sisters and len(used) < 2:
+        raise DataFileError(
+            f"recipe {recipe.name}: its sisters keep out {', '.join(recipe.sisters)}, which leaves "
+            "no source to learn from; give pictures of another source too, or a recipe without "
+            "sisters, such as own"
+        )
 
 
 def _check_splits(recipe: Recipe, data: Dataset) -> None:
@@ -147,7 +165,7 @@ def _check_splits(recipe: Recipe, data: Dataset) -> None:
     refuse_empty_splits([split for split, _ in rows])
     learned = {form for split, form in rows if split == "train"}
     if missing := {e.form for e in data.examples} - learned - {""}:
-        sys.stderr.write(f"no picture to learn from: {', '.join(sorted(missing))}\n")
+        tell(f"no picture to learn from: {', '.join(sorted(missing))}\n")
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,8 +179,8 @@ class _Held:
 
 def _report_data(data: Dataset) -> None:
     for refusal in data.refused:
-        sys.stderr.write(f"skipped {refusal}\n")
-    sys.stderr.write(
+        tell(f"skipped {refusal}\n")
+    tell(
         f"{len(data.examples)} pictures in {len(set(data.groups))} groups; near-repeats joined: "
         + ", ".join(f"{source} {n}" for source, n in data.repeats.items())
         + f"; unreadable: {len(data.refused)}\n"

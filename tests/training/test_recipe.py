@@ -70,6 +70,9 @@ def test_value_out_of_range_is_named(option: str, value: object) -> None:
 def test_sisters_must_leave_a_source() -> None:
     with pytest.raises(DataFileError, match="sisters"):
         make_recipe({"sources": ["a"], "sisters": ["a"]})
+    with pytest.raises(DataFileError, match="sisters"):
+        make_recipe({"sources": ["a", "b"], "sisters": ["c"]})
+    assert make_recipe({"sources": ["a", "b"], "sisters": ["a", "b"]}).sisters == ("a", "b")
 
 
 @pytest.mark.parametrize(

@@ -109,19 +109,26 @@ with joined_ranks() as (ranks, device):
 """
 
 
-def _torchrun(*arguments: str) -> None:
+def _torchrun(*arguments: str) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-m", "torch.distributed.run", "--standalone", "--nproc-per-node=2"]
-    done = subprocess.run(
+    return subprocess.run(
         [*command, *arguments], capture_output=True, text=True, timeout=300, check=False
     )
-    assert done.returncode == 0, done.stderr[-2000:]
+
+
+def _train_together(data: Path, recipe: Path, out: Path) -> subprocess.CompletedProcess[str]:
+    tallytare = str(Path(sys.executable).with_name("tallytare"))
+    return _torchrun(
+        "--no-python", tallytare, "train", str(data), "--recipe", str(recipe), "--out", str(out)
+    )
 
 
 @pytest.mark.slow
 def test_processes_of_torchrun_agree_on_gradients_and_statistics(tmp_path: Path) -> None:
     script = tmp_path / "together.py"
     script.write_text(TOGETHER)
-    _torchrun(str(script), str(tmp_path))
+    done = _torchrun(str(script), str(tmp_path))
+    assert done.returncode == 0, done.stderr
     told = [json.loads((tmp_path / f"{rank}.json").read_text()) for rank in (0, 1)]
     assert told == [[0, 2, [[0.5, 0.5]], [0.5]], [1, 2, [[0.5, 0.5]], [0.5]]]
 
@@ -132,9 +139,24 @@ def test_torchrun_trains_a_bundle(tmp_path: Path) -> None:
     data = write_set(tmp_path / "data", {"drink_can": 40, "food": 40}, sources=("hall", "yard"))
     recipe = tmp_path / "tiny.toml"
     recipe.write_text('name = "tiny"\nsize = 64\nepochs = 1\nbatch = 16\nviews = [1.0]\n')
-    _torchrun(
-        "--no-python", str(Path(sys.executable).with_name("tallytare")), "train", str(data),
-        "--recipe", str(recipe), "--out", str(tmp_path / "bundle"),
-    )  # fmt: skip
+    (data / "food_9.jpg").write_bytes(b"no picture")
+    done = _train_together(data, recipe, tmp_path / "bundle")
+    assert done.returncode == 0, done.stderr
     assert (tmp_path / "bundle" / "bundle.json").is_file()
     assert not list((tmp_path / "bundle.run").glob("*.half"))
+    # What both processes find is told once.
+    assert done.stderr.count("food_9.jpg") == 1
+    assert done.stderr.count("79 pictures in ") == 1
+
+
+@pytest.mark.slow
+def test_torchrun_ends_with_the_reason_of_a_refusal(tmp_path: Path) -> None:
+    """Its own report is long and comes last: the reason stands before it and at its end."""
+    data = write_set(tmp_path / "data", {"drink_can": 4, "food": 4}, sources=("hall", "yard"))
+    recipe = tmp_path / "tiny.toml"
+    recipe.write_text('name = "tiny"\nsize = 64\nsources = ["hall", "attic"]\n')
+    done = _train_together(data, recipe, tmp_path / "bundle")
+    assert done.returncode == 1
+    reason = "no picture comes from the source attic; there are pictures from hall, yard"
+    assert any(reason in line and "Error" not in line for line in done.stderr.splitlines())
+    assert reason in done.stderr[-1000:]

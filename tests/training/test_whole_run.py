@@ -162,7 +162,7 @@ def test_evaluate_as_table_and_as_json_tells_the_same(
         **COUNTS,
         "food": 19,
     }
-    assert 0 <= result["non_item_auroc"] <= 1
+    assert 0 <= result["non_item_auroc"]["low"] <= result["non_item_auroc"]["high"] <= 1
     (skipped,) = result["skipped"]
     assert "food_19.jpg" in skipped
     assert evaluate_command(arguments) == 0
@@ -202,8 +202,9 @@ def test_what_a_run_refuses(made: Made, capsys: pytest.CaptureFixture[str], tmp_
 
     attic = refused(made.data, 'name = "r"\nsisters = ["attic"]\n')
     assert "no picture comes from the source attic; there are pictures from hall, yard" in attic
-    everything = refused(made.data, 'name = "r"\nsisters = ["hall", "yard"]\n')
-    assert "leave no source to learn from" in everything
+    alone = write_set(tmp_path / "alone", {"food": 2, "drink_can": 2}, sources=("hall",))
+    everything = refused(alone, 'name = "r"\nsisters = ["hall"]\n')
+    assert "its sisters keep out hall, which leaves no source to learn from" in everything
 
     typo = tmp_path / "typo"
     for label in ("drink_cann", "food"):
@@ -219,6 +220,17 @@ def test_what_a_run_refuses(made: Made, capsys: pytest.CaptureFixture[str], tmp_
         (unreadable / label).mkdir(parents=True)
         (unreadable / label / "a.jpg").write_text("no picture")
     assert "no picture could be read" in refused(unreadable)
+
+
+def test_a_place_that_cannot_be_written_is_refused_before_the_work(
+    made: Made, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    (tmp_path / "file").write_text("in the way")
+    for out in (tmp_path / "file", tmp_path / "file" / "bundle"):
+        assert _train(made.data, made.recipe, out) == 1
+        told = capsys.readouterr().err
+        assert f"{out} can't be written (" in told
+        assert "pictures in" not in told
 
 
 def test_unreadable_pictures_are_named_and_counted(
