@@ -22,6 +22,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from classifier.domain.errors import StorageError
+from service.synced import write_synced
 
 LIFE = timedelta(days=365)
 """Browsers refuse what is valid for longer than about two years (Apple: 825 days, HT210176, B)."""
@@ -138,10 +139,7 @@ def _write(path: Path, key: ec.EllipticCurvePrivateKey, certificate: x509.Certif
     unfinished = path.with_name(f".{uuid4()}.pem")
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        # Never readable for others, not even for the moment between writing and chmod.
-        handle = os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(handle, "wb") as file:
-            file.write(pem)
+        write_synced(unfinished, pem)
         os.replace(unfinished, path)
     except OSError as error:
         with contextlib.suppress(OSError):

@@ -9,7 +9,7 @@ from uuid import uuid4
 
 from classifier.domain.errors import StorageError, UnknownIdError
 from service.images.names import UNFINISHED, checked_name, name_of
-from service.synced import sync_folder
+from service.synced import make_folder_synced, sync_folder, write_synced
 
 
 class PhotoFiles:
@@ -40,8 +40,8 @@ class PhotoFiles:
         path = self._path(name)
         unfinished = path.parent / f"{UNFINISHED}{uuid4()}"
         try:
-            self._make_folder(path.parent)
-            _write_synced(unfinished, jpeg)
+            make_folder_synced(path.parent)
+            write_synced(unfinished, jpeg)
             os.replace(unfinished, path)
             sync_folder(path.parent)
         except OSError as error:
@@ -71,8 +71,19 @@ class PhotoFiles:
             ) from error
 
     def has(self, name: str) -> bool:
-        """Tell whether a photo is there."""
-        return self._path(name).is_file()
+        """Tell whether a photo is there.
+
+        Raises StorageError when the disk does not say.
+        """
+        path = self._path(name)
+        try:
+            return path.is_file()
+        except OSError as error:
+            raise StorageError(
+                f"the photo {name} can't be looked for in {self._folder} ({error.strerror}): give "
+                "the right to enter the folder, or check the disk",
+                photo=name,
+            ) from error
 
     def remove(self, name: str) -> None:
         """Delete a photo that no row names."""
@@ -94,23 +105,6 @@ class PhotoFiles:
 
     def _path(self, name: str) -> Path:
         return self._folder / checked_name(name)
-
-    def _make_folder(self, folder: Path) -> None:
-        if not folder.is_dir():
-            folder.mkdir(parents=True, exist_ok=True)
-            sync_folder(folder.parent)
-
-
-def _write_synced(path: Path, data: bytes) -> None:
-    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-    descriptor = os.open(path, flags, 0o600)
-    try:
-        view = memoryview(data)
-        while view:
-            view = view[os.write(descriptor, view) :]
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
 
 
 def _forget(path: Path) -> None:

@@ -35,16 +35,16 @@ class PhotoStore(Protocol):
         """Return the bytes of a photo. Raises UnknownIdError, StorageError."""
 
     def has(self, name: str) -> bool:
-        """Tell whether a photo is there."""
+        """Tell whether a photo is there. Raises StorageError when nobody can say."""
 
     def remove(self, name: str) -> None:
-        """Delete a photo that no row names."""
+        """Delete a photo that no row names; `has` tells whether that could be done."""
 
     def names(self) -> Iterator[str]:
-        """Give the names of all photos."""
+        """Give the names of all photos. Raises StorageError when the place does not answer."""
 
     def unfinished(self) -> Iterator[str]:
-        """Give the names of files whose writing was cut off."""
+        """Give the names of files whose writing was cut off. Raises StorageError."""
 
     def checked(self, name: str) -> str:
         """Return a name if it is one of ours. Raises UnknownIdError."""

@@ -72,8 +72,14 @@ class RemotePhotos:
             raise self._refused("read", name, error) from error
 
     def has(self, name: str) -> bool:
-        """Tell whether a photo is there."""
-        return bool(self._files.isfile(self._path(name)))
+        """Tell whether a photo is there. Raises StorageError when the place does not answer."""
+        path = self._path(name)
+        try:  # its own `isfile` takes a place that does not answer for one without the file
+            return bool(self._files.info(path)["type"] == "file")
+        except FileNotFoundError:
+            return False
+        except Exception as error:  # each of fsspec's places raises its own
+            raise self._refused("looked for", name, error) from error
 
     def remove(self, name: str) -> None:
         """Delete a photo that no row names."""
@@ -93,7 +99,16 @@ class RemotePhotos:
         return checked_name(name)
 
     def _all(self) -> Iterator[str]:
-        for path in self._files.find(self._root):
+        try:
+            found = self._files.find(self._root)
+        except FileNotFoundError:  # nothing was kept yet
+            return
+        except Exception as error:  # each of fsspec's places raises its own
+            raise StorageError(
+                f"the photos at {self.place} can't be listed ({error}): check the place and its "
+                "rights, then try again"
+            ) from error
+        for path in found:
             yield path[len(self._root) :].lstrip("/")
 
     def _path(self, name: str) -> str:

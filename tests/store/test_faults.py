@@ -14,6 +14,8 @@ import pytest
 from PIL import Image
 from sqlalchemy import event, text
 
+import service.images.files
+import service.synced
 from classifier.domain.errors import BundleError, StorageError, UnknownIdError, UnreadablePhotoError
 from classifier.domain.records import SortInfo
 from service.images.files import PhotoFiles
@@ -271,6 +273,37 @@ def test_stored_photos_carry_no_metadata(services: Services, sort: SortInfo) -> 
     assert b"Exif" not in kept
     assert b"SomeCamera" not in kept
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
+
+
+@pytest.mark.sqlite_only
+@pytest.mark.skipif(os.name == "nt", reason="folders can't be synchronised there")
+def test_the_names_of_new_folders_last_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else a power cut takes the first photo of a store, folder and all."""
+    synced: list[Path] = []
+    monkeypatch.setattr(service.synced, "sync_folder", synced.append)
+    monkeypatch.setattr(service.images.files, "sync_folder", synced.append)
+    files = PhotoFiles(tmp_path / "data" / "photos")
+    name = files.keep(new_id(), b"x", sent="")
+    assert synced == [
+        tmp_path, tmp_path / "data", tmp_path / "data" / "photos",
+        tmp_path / "data" / "photos" / name[:2],
+    ]  # fmt: skip
+    synced.clear()
+    files.put(name, b"y")
+    assert synced == [tmp_path / "data" / "photos" / name[:2]]
+
+
+def test_a_folder_that_may_not_be_entered(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not taken for one without the photo."""
+    files = PhotoFiles(tmp_path)
+    name = files.keep(new_id(), b"x", sent="")
+
+    def refused(_path: Path) -> bool:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "is_file", refused)
+    with pytest.raises(StorageError, match="Permission denied"):
+        files.has(name)
 
 
 @pytest.mark.parametrize(
