@@ -10,7 +10,7 @@ import os
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -19,7 +19,7 @@ from uuid import uuid4
 
 import numpy as np
 
-from classifier.domain.errors import ConflictError, TallytareError
+from classifier.domain.errors import ConflictError, StorageError, TallytareError
 from classifier.examples.balance import Balance, LabelCount, balance_of
 from classifier.examples.doubts import find_doubts
 from classifier.examples.head import held_out_probabilities
@@ -94,7 +94,8 @@ class Survey:
 def survey(services: Services, *, progress: Progress | None = None) -> Survey:
     """Look through all examples, keep what was found and return it.
 
-    Raises ConflictError while another look is going on, StorageError when the log can't be read.
+    Raises ConflictError while another look is going on, StorageError when the log can't be read or
+    what was found can't be kept.
     """
     with _alone(services):
         tell = progress or _silent
@@ -239,22 +240,39 @@ def _lock(services: Services) -> Path:
 @contextmanager
 def _alone(services: Services) -> Iterator[None]:
     lock = _lock(services)
-    lock.parent.mkdir(parents=True, exist_ok=True)
-    if running_since(services) is None:
-        lock.unlink(missing_ok=True)
     try:
+        lock.parent.mkdir(parents=True, exist_ok=True)
+        if running_since(services) is None:
+            lock.unlink(missing_ok=True)
         os.close(os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
     except FileExistsError:
         raise ConflictError(
             "the examples are being looked through already: wait until that is done, then reload"
         ) from None
+    except OSError as error:
+        raise _not_kept(lock.parent, error) from error
     try:
         yield
     finally:
-        lock.unlink(missing_ok=True)
+        with suppress(OSError):  # it counts for half an hour only
+            lock.unlink(missing_ok=True)
 
 
 def _keep(path: Path, made: Survey) -> None:
     unfinished = path.with_name(f".unfinished-{uuid4()}")
-    unfinished.write_text(json.dumps(asdict(made)), encoding="utf-8")
-    os.replace(unfinished, path)
+    try:
+        unfinished.write_text(json.dumps(asdict(made)), encoding="utf-8")
+        os.replace(unfinished, path)
+    except OSError as error:
+        with suppress(OSError):
+            unfinished.unlink(missing_ok=True)
+        raise _not_kept(path.parent, error) from error
+
+
+def _not_kept(folder: Path, error: OSError) -> StorageError:
+    return StorageError(
+        f"what is found out about the examples can't be kept in {folder} "
+        f"({error.strerror or error}): free some space or give the right to write there, then look "
+        "again",
+        folder=str(folder),
+    )

@@ -9,8 +9,10 @@ import os
 import secrets
 from contextlib import suppress
 from pathlib import Path
+from uuid import uuid4
 
 from classifier.domain.errors import StorageError
+from service.synced import make_folder_synced, sync_folder, write_synced
 
 
 class Pseudonyms:
@@ -36,11 +38,9 @@ def load_pseudonyms(data_dir: Path) -> Pseudonyms:
     path = data_dir / "examples" / "pseudonym.key"
     try:
         with suppress(FileNotFoundError):
-            return Pseudonyms(path.read_bytes())
-        path.parent.mkdir(parents=True, exist_ok=True)
-        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(secrets.token_bytes(32))
+            if key := path.read_bytes():  # a power cut may have left it empty: that is no secret
+                return Pseudonyms(key)
+        _make_key(path)
         return Pseudonyms(path.read_bytes())
     except OSError as error:
         raise StorageError(
@@ -48,3 +48,15 @@ def load_pseudonyms(data_dir: Path) -> Pseudonyms:
             "the right to write to the data folder, then export again",
             file=str(path),
         ) from error
+
+
+def _make_key(path: Path) -> None:
+    unfinished = path.with_name(f".unfinished-{uuid4()}")
+    make_folder_synced(path.parent)
+    try:
+        write_synced(unfinished, secrets.token_bytes(32))
+        os.replace(unfinished, path)
+    finally:
+        with suppress(OSError):
+            unfinished.unlink(missing_ok=True)
+    sync_folder(path.parent)

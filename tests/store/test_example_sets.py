@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import json
+import os
 import re
 import zipfile
 from pathlib import Path
@@ -12,7 +14,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from classifier.domain.errors import ConflictError, DataFileError, InvalidEntryError, UnknownIdError
+from classifier.domain.errors import (
+    ConflictError,
+    DataFileError,
+    InvalidEntryError,
+    StorageError,
+    UnknownIdError,
+)
 from classifier.domain.records import SortInfo
 from service.store.example_rows import Wanted
 from service.usecases import captures, example_agreement, examples, reports, sorts
@@ -47,6 +55,11 @@ def see(predictor: FakePredictor, corner: int, object_: int, shot: int = 0) -> N
     vector = np.eye(24)[corner] * 6 + random.normal(0, 0.9, 24)
     vector += np.random.default_rng(1000 + object_ * 10 + shot).normal(0, 0.05, 24)
     predictor.embedding = tuple(vector)
+
+
+def full(*_: object, **__: object) -> None:
+    """Fail as a full disk does."""
+    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
 
 def fill(services: Services, sort: SortInfo, predictor: FakePredictor) -> list[str]:
@@ -99,6 +112,19 @@ def test_look_alikes_with_different_labels_are_named(
     assert set(found.of_two_labels()) == {one, other}
     assert found.judged == 0
     assert "1 groups and 2 labels" in found.note
+
+
+@pytest.mark.parametrize("step", ["open", "replace"])
+def test_a_survey_on_a_full_disk_is_told(
+    services: Services, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
+    """Nothing is left over, and the next one is not held up."""
+    with monkeypatch.context() as patched:
+        patched.setattr(os, step, full)
+        with pytest.raises(StorageError, match=r"No space left.*look again"):
+            survey(services)
+    assert list((services.settings.data_dir / "examples").iterdir()) == []
+    assert survey(services) == last_survey(services)
 
 
 def test_a_survey_of_nothing_and_a_damaged_one(services: Services) -> None:
@@ -238,6 +264,23 @@ def test_pseudonyms_hold_with_the_key_and_end_with_it(tmp_path: Path) -> None:
     (tmp_path / "examples" / "pseudonym.key").unlink()
     assert load_pseudonyms(tmp_path).of("person", "Ada") != first
     assert Pseudonyms(b"k").of("person", "") == ""
+
+
+def test_an_empty_key_of_pseudonyms_is_no_key(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Left by a power cut, anybody could work the pseudonyms out with it."""
+    path = tmp_path / "examples" / "pseudonym.key"
+    path.parent.mkdir()
+    path.touch()
+    made = load_pseudonyms(tmp_path).of("person", "Ada")
+    assert made != Pseudonyms(b"").of("person", "Ada")
+    assert (len(path.read_bytes()), load_pseudonyms(tmp_path).of("person", "Ada")) == (32, made)
+    path.unlink()
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(StorageError, match="key of the pseudonyms"):
+        load_pseudonyms(tmp_path)
+    assert list(path.parent.iterdir()) == []
 
 
 def write_folder(root: Path) -> Path:
