@@ -62,10 +62,11 @@ def roll_back(services: Services, *, promotion_id: str, sorter: str = "") -> Bun
     Raises ConflictError where nothing was promoted; BundleError for one that is damaged by now.
     """
     own = check_id(promotion_id, "promotion_id")
-    done = {promotion.id: promotion.bundle for promotion in services.log.list_promotions()}
+    history = services.log.list_promotions()
+    done = {promotion.id: promotion.bundle for promotion in history}
     if own in done:
         return _choose(services, own, done[own], sorter)
-    line = _line(services.log.list_promotions())
+    line = _line(history)
     if len(line) < 2:
         raise ConflictError(
             "no bundle was promoted that could be taken back: the one of the settings answers"

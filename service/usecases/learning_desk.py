@@ -122,7 +122,8 @@ class LearningDesk:
 
     def close(self) -> None:
         """Stop; what runs ends at its next confirmation."""
-        self._closed = True
+        with self._lock:  # nobody is about to hand in work that the worker would refuse
+            self._closed = True
         self._worker.shutdown(wait=False, cancel_futures=True)
 
     def _forget(self, future: Future[None]) -> None:

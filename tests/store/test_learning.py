@@ -8,6 +8,7 @@ import sys
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -22,6 +23,7 @@ from service.store.example_import_log import ImportedPhoto
 from service.store.example_rows import Review
 from service.store.study_rows import Study
 from service.usecases import captures, items, learning, learning_course, studies
+from service.usecases.learning_desk import Course, LearningDesk
 from service.usecases.services import Services
 from service.usecases.views import CaptureView
 from service.wiring import LoadedModel, build_services
@@ -500,3 +502,24 @@ def test_only_so_many_heads_are_kept(
     assert services.learning.course(one.id) is None
     assert look(services, one, predictor, ROUND).learned_from == 2
     assert services.learning.course(two.id) is None
+
+
+@pytest.mark.sqlite_only
+def test_work_that_comes_while_the_desk_closes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is done or left, but never an error."""
+    desk = LearningDesk()
+    submit = desk._worker.submit
+    closing = threading.Thread(target=desk.close)
+
+    def overtaken(*given: Any, **named: Any) -> Any:
+        closing.start()
+        closing.join(0.05)
+        return submit(*given, **named)
+
+    def work(_before: object) -> Course:
+        raise ConflictError("nothing to learn")
+
+    monkeypatch.setattr(desk._worker, "submit", overtaken)
+    desk.bring_on("one", work)
+    closing.join()
+    assert desk.bring_on("two", work).done()
