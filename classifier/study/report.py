@@ -254,16 +254,18 @@ class _Work:
         )
 
     def _contrasts(self, levels: tuple[Columns, ...]) -> None:
-        pairs = pairs_of(sides_of(self.table, self.strata, self.plan))
-        if self.plan.compare and not pairs:
+        sides = sides_of(self.table, self.strata, self.plan)
+        pairs, notes = pairs_of(sides)
+        self.cautions += notes
+        if self.plan.compare and len(sides) < 2:
             self.notes.append(
                 f"Nothing to compare by {self.plan.compare}: two values with two sorts each are "
                 "needed."
             )
-        for one, other in pairs:
+        for pair in pairs:
             for columns in levels:
                 told = self._told(f"permutations, {columns.level}")
-                self.figures += contrast_figures(columns, one, other, self.plan, told)
+                self.figures += contrast_figures(columns, pair, self.plan, told)
         self.notes += contrast_notes(self.table, pairs)
 
 

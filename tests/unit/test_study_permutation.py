@@ -3,7 +3,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from classifier.estimators.study_permutation import permutation_test
+from classifier.estimators.strata import combine_strata, difference
+from classifier.estimators.study import shares_of_study
+from classifier.estimators.study_permutation import Blocks, permutation_test
 
 GENERATOR = np.random.default_rng(6)
 SPRING = GENERATOR.lognormal(size=(15, 4))
@@ -59,7 +61,50 @@ def test_progress_of_random_and_of_all_divisions() -> None:
     assert seen == [(250, 462), (462, 462)]
 
 
+def test_blocks_keep_one_stratum_from_passing_for_a_difference() -> None:
+    """Flats differ from houses, spring from autumn not; spring has mostly flats."""
+    generator = np.random.default_rng(8)
+    blocks = Blocks([0] * 14 + [1] * 6, [0] * 6 + [1] * 14, [1, 2], [1, 2])
+    together, within = [], []
+    for _ in range(60):
+        flats, houses = generator.lognormal(0, 0.3, (2, 20, 3))
+        flats[:, 0] *= 5
+        spring = np.concatenate([flats[:14], houses[:6]])
+        autumn = np.concatenate([flats[14:], houses[6:]])
+        together.append(permutation_test(spring, autumn, draws=100).p[0])
+        within.append(permutation_test(spring, autumn, blocks=blocks, draws=100).p[0])
+    assert np.mean(np.array(together) <= 0.1) > 0.8  # wrong: it finds the flats
+    assert np.mean(np.array(within) <= 0.1) < 0.2  # as often as chance may
+    spring[:, 1] *= 4  # what does differ is found
+    test = permutation_test(spring, autumn, blocks=blocks, draws=999)
+    assert test.p[1] < 0.01
+    assert test.method.endswith("permutation test by sort within strata")
+
+
+def test_the_statistic_of_blocks_is_that_of_combined_strata() -> None:
+    blocks = Blocks([0] * 8 + [1] * 7, [1] * 5 + [0] * 7, [3, 1], [1, 1])
+    test = permutation_test(SPRING, AUTUMN, blocks=blocks, draws=100)
+    spring = combine_strata([shares_of_study(SPRING[:8]), shares_of_study(SPRING[8:])], [3, 1])
+    autumn = combine_strata([shares_of_study(AUTUMN[5:]), shares_of_study(AUTUMN[:5])], [1, 1])
+    gap = difference(spring, autumn)
+    assert test.statistic == pytest.approx(gap.value / np.sqrt(gap.variance))
+
+
+def test_all_divisions_of_two_blocks_by_hand() -> None:
+    """6 ways in either block make 36; only the real one and its mirror are as far."""
+    one = [[1, 9], [2, 8], [2, 8], [3, 7]]
+    other = [[8, 2], [9, 1], [8, 2], [9, 1]]
+    blocks = Blocks([0, 0, 1, 1], [0, 0, 1, 1], [1, 1], [1, 1])
+    test = permutation_test(one, other, blocks=blocks)
+    assert (test.exact, test.draws, test.p[0]) == (True, 36, pytest.approx(2 / 36))
+
+
 def test_refusals() -> None:
+    with pytest.raises(ValueError, match="number of sorts in a block 1 is too small"):
+        permutation_test(SPRING, AUTUMN, blocks=Blocks([0] * 14 + [1], [0] * 6 + [1] * 6, [1, 1],
+                                                       [1, 1]))  # fmt: skip
+    with pytest.raises(ValueError, match="lengths differ"):
+        permutation_test(SPRING, AUTUMN, blocks=Blocks([0] * 3, [0] * 12, [1], [1]))
     with pytest.raises(ValueError, match="one has 4 categories and other 3: give the same"):
         permutation_test(SPRING, AUTUMN[:, :3])
     with pytest.raises(ValueError, match="draws 5 is too small"):

@@ -291,6 +291,65 @@ def test_what_nothing_varies_in_has_no_range() -> None:
     assert "no range can be told" in uncertainty(report)
 
 
+def test_a_weighted_difference_is_tested_within_strata_or_not_at_all() -> None:
+    labels = ["flats/spring"] * 6 + ["flats/autumn"] * 2 + ["houses/spring"] * 2 + [
+        "houses/autumn"
+    ] * 6  # fmt: skip
+    sorts = [a_member(k, label) for k, label in enumerate(labels)]
+    grams = [
+        {"food": (90.0 if label.startswith("flats") else 20.0) + 7 * (k % 3), "wood": 40.0}
+        for k, label in enumerate(labels)
+    ]
+    plan = {
+        "parts": ["area", "season"], "strata": ["area", "season"], "compare": "season",
+        "weights": dict.fromkeys(labels, 1),
+    }  # fmt: skip
+    report = reported(totals(sorts, grams), plan)
+    label = "autumn minus spring"
+    food = {
+        measure: report.select(measure, level="category", stratum=label)[0]
+        for measure in ("share_difference", "p_permutation")
+    }
+    assert "within strata" in food["p_permutation"].method
+    assert food["p_permutation"].value > 0.3
+    assert food["p_permutation"].n == food["share_difference"].n == 16
+    by_area = reported(totals(sorts, grams), {**plan, "strata": ["area"],
+                                              "weights": {"flats": 1, "houses": 1}})  # fmt: skip
+    (again, _) = by_area.select("p_permutation", level="category", stratum=label)
+    assert again.value == pytest.approx(food["p_permutation"].value)
+    pooled = reported(totals(sorts, grams), {**plan, "weights": {}})
+    assert pooled.select("p_permutation", level="category", stratum=label)[0].value < 0.15
+
+
+def test_sides_with_different_strata_are_compared_within_what_both_have() -> None:
+    labels = ["flats/spring"] * 3 + ["flats/autumn"] * 3 + ["houses/autumn"] * 3 + ["houses/spring"]
+    sorts = [a_member(k, label) for k, label in enumerate(labels)]
+    grams = [{"food": 20.0 + 9 * (k % 3) + 50 * (k > 5), "wood": 40.0} for k in range(10)]
+    plan = {
+        "parts": ["area", "season"], "strata": ["area", "season"], "compare": "season",
+        "weights": dict.fromkeys(labels, 1),
+    }  # fmt: skip
+    report = reported(totals(sorts, grams), plan)
+    label = "autumn minus spring"
+    (food, _) = report.select("share_difference", level="category", stratum=label)
+    assert food.value == pytest.approx(0)  # the flats alone, which are the same
+    assert food.n == 6
+    assert any(f"{label}: only within flats" in caution for caution in report.cautions)
+    names = ["flats/spring"] * 3 + ["houses/autumn"] * 3
+    apart = reported(
+        totals([a_member(k, each) for k, each in enumerate(names)], grams[:6]),
+        {**plan, "weights": dict.fromkeys(names, 1)},
+    )
+    assert not apart.select("share_difference", level="category", stratum=label)
+    assert any(f"{label}: not compared" in caution for caution in apart.cautions)
+    four = [*labels, "houses/spring"]
+    nothing = reported(
+        totals([a_member(k, each) for k, each in enumerate(four)], [*grams, grams[0]]),
+        {**plan, "weights": {**dict.fromkeys(four, 1), "flats/spring": 0, "houses/spring": 0}},
+    )
+    assert any("gives the strata the weight 0" in caution for caution in nothing.cautions)
+
+
 def test_sides_follow_each_other_in_time() -> None:
     days = {"spring": 0, "autumn": 180}
     sorts = [
