@@ -63,10 +63,10 @@ def test_progress_of_random_and_of_all_divisions() -> None:
 
 def test_blocks_keep_one_stratum_from_passing_for_a_difference() -> None:
     """Flats differ from houses, spring from autumn not; spring has mostly flats."""
-    generator = np.random.default_rng(8)
+    generator = np.random.default_rng(12)
     blocks = Blocks([0] * 14 + [1] * 6, [0] * 6 + [1] * 14, [1, 2], [1, 2])
     together, within = [], []
-    for _ in range(60):
+    for _ in range(150):
         flats, houses = generator.lognormal(0, 0.3, (2, 20, 3))
         flats[:, 0] *= 5
         spring = np.concatenate([flats[:14], houses[:6]])
@@ -74,7 +74,7 @@ def test_blocks_keep_one_stratum_from_passing_for_a_difference() -> None:
         together.append(permutation_test(spring, autumn, draws=100).p[0])
         within.append(permutation_test(spring, autumn, blocks=blocks, draws=100).p[0])
     assert np.mean(np.array(together) <= 0.1) > 0.8  # wrong: it finds the flats
-    assert np.mean(np.array(within) <= 0.1) < 0.2  # as often as chance may
+    assert np.mean(np.array(within) <= 0.1) < 0.15  # as often as chance may
     spring[:, 1] *= 4  # what does differ is found
     test = permutation_test(spring, autumn, blocks=blocks, draws=999)
     assert test.p[1] < 0.01
