@@ -17,6 +17,7 @@ from classifier.domain.conversions import Scope
 from classifier.domain.errors import UnknownIdError
 from classifier.domain.records import SortInfo
 from service.commands.demo import demo_settings
+from service.commands.named import named
 from service.commands.progress import PATIENCE_S
 from service.settings import Settings
 from service.usecases.reports import export, report_as_csv, report_as_json
@@ -51,20 +52,15 @@ def find_sort(services: Services, wanted: str) -> SortInfo:
     Raises UnknownIdError when there is none, or more than one.
     """
     sorts = list_sorts(services)
-    lowered = wanted.strip().lower()
-    for matches in (
-        [sort for sort in sorts if sort.id == lowered],
-        [sort for sort in sorts if sort.name.lower() == lowered],
-        [sort for sort in sorts if lowered and sort.id.startswith(lowered)],
-    ):
-        if len(matches) == 1:
-            return matches[0]
-        if matches:
-            listed = "; ".join(f"{sort.id} ({sort.sorted_on})" for sort in matches)
-            raise UnknownIdError(
-                f"{wanted!r} names {len(matches)} sorts: {listed}; give the id of one",
-                sort=wanted,
-            )
+    matches = named(wanted, sorts)
+    if len(matches) == 1:
+        return matches[0]
+    if matches:
+        listed = "; ".join(f"{sort.id} ({sort.sorted_on})" for sort in matches)
+        raise UnknownIdError(
+            f"{wanted!r} names {len(matches)} sorts: {listed}; give the id of one",
+            sort=wanted,
+        )
     listed = "; ".join(f"{sort.name} ({sort.id})" for sort in sorts[:10]) or "none yet"
     raise UnknownIdError(
         f"there is no sort {wanted!r} in {services.log.place}; recorded there: {listed}; give the "

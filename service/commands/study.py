@@ -15,6 +15,7 @@ from classifier.study.files import dumped, study_files, study_json
 from classifier.study.plan import StudyPlan, load_plan
 from classifier.study.report import Steps, StudyReport
 from classifier.study.words import summary
+from service.commands.named import named
 from service.commands.progress import PATIENCE_S
 from service.commands.report import find_sort, standalone_page
 from service.store.study_rows import Study
@@ -41,20 +42,15 @@ def find_study(services: Services, wanted: str) -> Study:
     Raises UnknownIdError when there is none, or more than one.
     """
     every = services.log.studies()
-    lowered = wanted.strip().lower()
-    for matches in (
-        [study for study in every if study.id == lowered],
-        [study for study in every if study.name.lower() == lowered],
-        [study for study in every if lowered and study.id.startswith(lowered)],
-    ):
-        if len(matches) == 1:
-            return matches[0]
-        if matches:
-            listed = "; ".join(study.id for study in matches)
-            raise UnknownIdError(
-                f"{wanted!r} names {len(matches)} studies: {listed}; give the id of one",
-                study=wanted,
-            )
+    matches = named(wanted, every)
+    if len(matches) == 1:
+        return matches[0]
+    if matches:
+        listed = "; ".join(study.id for study in matches)
+        raise UnknownIdError(
+            f"{wanted!r} names {len(matches)} studies: {listed}; give the id of one",
+            study=wanted,
+        )
     listed = "; ".join(f"{study.name} ({study.id})" for study in every[:10]) or "none yet"
     raise UnknownIdError(
         f"there is no study {wanted!r}; recorded: {listed}; give the name or id of one",

@@ -13,9 +13,9 @@ from service.store.database import Database
 from service.store.example_rows import LABEL, LEFT_OUT, SECOND
 from service.store.example_tables import reviews, withdrawals
 from service.store.rows import ModelRecord
-from service.store.study_log import sort_ids_of
+from service.store.study_log import is_study, sort_ids_of
 from service.store.study_rows import BlindChoice, ConfirmedPhoto, LearningMark
-from service.store.study_tables import learned_starts, studies
+from service.store.study_tables import learned_starts
 from service.store.tables import captures, embeddings, item_changes, items, sorts
 
 _AT_ONCE = 200
@@ -78,7 +78,7 @@ class LearningLog:
 
 def _sort_ids(connection: Connection, scope_id: str) -> list[str]:
     """Return the sorts of a study, imported sets that were put into it too; else the sort."""
-    if connection.scalar(select(studies.c.seq).where(studies.c.id == scope_id)) is None:
+    if not is_study(connection, scope_id):
         return [scope_id]
     return sorted(connection.scalars(sort_ids_of(scope_id)))
 

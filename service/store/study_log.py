@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
-from sqlalchemy import Connection, Select, exists, select
+from sqlalchemy import ColumnElement, Connection, Select, exists, select
 
 from classifier.domain.records import SortInfo
 from service.store.append import (
     already_recorded,
     insert,
     load_sort,
+    lock_sort,
     one_row,
     select_sorts,
 )
@@ -59,9 +60,7 @@ class StudyLog:
     def is_study(self, scope_id: str) -> bool:
         """Tell whether an id is that of a study."""
         with self._database.read() as connection:
-            return connection.scalar(select(studies.c.seq).where(studies.c.id == scope_id)) is not (
-                None
-            )
+            return is_study(connection, scope_id)
 
     def place_sort(self, change_id: str, sort_id: str, study_id: str | None, at: datetime) -> None:
         """Put a sort into a study, or with None into none; a resend changes nothing.
@@ -76,8 +75,9 @@ class StudyLog:
                 _load_study(connection, study_id)
             if already_recorded(connection, study_sorts, change_id, sent, "change"):
                 return
-            # Two changes of one sort keep the order of their numbers.
-            connection.execute(select(sorts.c.seq).where(sorts.c.id == sort_id).with_for_update())
+            lock_sort(
+                connection, sort_id
+            )  # two changes of one sort keep the order of their numbers
             values = {"id": change_id, "sort_id": sort_id, "study_id": study_id, "at": at}
             insert(connection, study_sorts, sent, values)
 
@@ -101,14 +101,10 @@ class StudyLog:
 
     def studies_of_sorts(self, sort_ids: Sequence[str]) -> dict[str, Study]:
         """Return the study of each of the sorts that is in one, by sort."""
-        later = study_sorts.alias()
-        newer = exists().where(
-            later.c.sort_id == study_sorts.c.sort_id, later.c.seq > study_sorts.c.seq
-        )
         query = (
             select(study_sorts.c.sort_id, studies)
             .join(studies, studies.c.id == study_sorts.c.study_id)
-            .where(study_sorts.c.sort_id.in_(sort_ids), ~newer)
+            .where(study_sorts.c.sort_id.in_(sort_ids), _last_of_sort())
         )
         with self._database.read() as connection:
             found = connection.execute(query).mappings()
@@ -201,13 +197,23 @@ class StudyLog:
         )
 
 
+def is_study(connection: Connection, scope_id: str) -> bool:
+    """Tell whether an id is that of a study."""
+    found = connection.scalar(select(studies.c.seq).where(studies.c.id == scope_id))
+    return found is not None
+
+
 def sort_ids_of(study_id: str) -> Select[tuple[str]]:
     """Select the sorts whose last change of study put them into this one."""
+    return select(study_sorts.c.sort_id).where(study_sorts.c.study_id == study_id, _last_of_sort())
+
+
+def _last_of_sort() -> ColumnElement[bool]:
+    """Return the condition that no later change puts the same sort somewhere else."""
     later = study_sorts.alias()
-    newer = exists().where(
+    return ~exists().where(
         later.c.sort_id == study_sorts.c.sort_id, later.c.seq > study_sorts.c.seq
     )
-    return select(study_sorts.c.sort_id).where(study_sorts.c.study_id == study_id, ~newer)
 
 
 def scope_of(connection: Connection, sort_id: str) -> str:
