@@ -106,7 +106,7 @@ class CategoryMeans:
 
     def cautions(self) -> tuple[tuple[str, ...], ...]:
         """Return for each category what a reader of its interval must know besides."""
-        absent = f"found in none of {self.n} sorts: the interval can't say how much there may be"
+        absent = f"weighed in none of {self.n} sorts: how much others may hold can't be said"
         rough = "few sorts for so much spread: the interval is likely too narrow"
         return tuple(
             (absent,) if found == 0 else (rough,) if doubtful else ()

@@ -105,7 +105,8 @@ ROUTE_COLUMNS = (
         "net_g",
         "number",
         "net mass in grams: of piles that go this way whole, measured; of piles whose objects go "
-        "different ways, their part by counts",
+        "different ways, their part by counts; a pile that nobody counted goes the one way that "
+        "the rules allow, if one",
     ),
     Column("split_g", "number", "how much of net_g was split by counts, which is an estimate"),
     Column("objects", "integer", "objects counted"),

@@ -42,6 +42,8 @@ from classifier.study.shares import (
 from classifier.study.strata import Strata, strata_of
 from classifier.study.table import StudyTable
 
+_SEVERAL = 4
+"""So many sorts should not have most of the weight in one (common practice, no source)."""
 Steps = Callable[[str, int, int], None]
 """Told what is being worked out, how much of it is done, and how much there is."""
 
@@ -315,11 +317,18 @@ def _table_notes(table: StudyTable, categories: Categories) -> Iterator[str]:
         yield f"Piles weighed with contents left in: {table.contents_left}."
     if table.split.any():
         part = 100 * table.split.sum() / table.grams.sum()
+        words = f"{part:.0f}" if part >= 1 else "Less than 1"
         yield (
-            f"{part:.0f} % of the weight is of piles whose objects go different ways. It is split "
+            f"{words} % of the weight is of piles whose objects go different ways. It is split "
             "among routes by counts, which is an estimate; the annex marks those figures."
         )
 
+    of_sort = table.grams.sum(axis=1)
+    if len(of_sort) >= _SEVERAL and of_sort.max() > of_sort.sum() / 2:
+        yield (
+            f"One sort holds {100 * of_sort.max() / of_sort.sum():.0f} % of all the weight: ratios "
+            "of sums and amounts per person are mostly its own. Look at its readings again."
+        )
     programmes = {sort.programme_id for sort in table.sorts}
     if len(programmes) > 1:
         yield (

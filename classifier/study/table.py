@@ -148,18 +148,21 @@ class _Builder:
         named = self._named()
         for cell, members in several.items():
             self._several(cell, members, named.get(cell, []), counts[cell])
+        # A pile whose objects were all undone, and that nobody weighed, is nothing.
+        something = (counts.sum(axis=2) > 0) | (self.high > 0) | self.unweighed
+        kept = np.flatnonzero(something.any(axis=0))
         return StudyTable(
             sorts=self.totals.sorts,
-            categories=self.categories,
+            categories=tuple(self.categories[k] for k in kept),
             routes=self.routes,
-            grams=self.grams,
-            low=self.low,
-            high=self.high,
-            objects=counts.sum(axis=2),
-            unweighed=self.unweighed,
-            by_route=self.by_route,
-            split=self.split,
-            objects_by_route=counts,
+            grams=self.grams[:, kept],
+            low=self.low[:, kept],
+            high=self.high[:, kept],
+            objects=counts.sum(axis=2)[:, kept],
+            unweighed=self.unweighed[:, kept],
+            by_route=self.by_route[:, kept],
+            split=self.split[:, kept],
+            objects_by_route=counts[:, kept],
             contents_left=sum(self.totals.piles.column("contents_left")),
             photos=self.totals.photos,
         )

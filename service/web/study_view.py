@@ -168,7 +168,7 @@ def assumptions(report: StudyReport) -> list[str]:
 
 
 def _is_caution(text: str) -> bool:
-    return text.startswith(("few sorts", "found in none"))
+    return text.startswith(("few sorts", "weighed in none"))
 
 
 def _table(

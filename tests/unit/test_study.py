@@ -44,7 +44,7 @@ def test_levels_widen_and_options_differ() -> None:
 def test_a_category_that_was_not_found_carries_a_caution() -> None:
     absent = shares_of_study([[1, 0, 1]] * 12).intervals()[1]
     assert absent.value == absent.low == absent.high == 0
-    assert absent.assumptions[-1].startswith("found in none of 12 sorts: the interval can't say")
+    assert absent.assumptions[-1].startswith("weighed in none of 12 sorts: how much others")
 
 
 def test_few_sorts_or_much_spread_carry_a_caution() -> None:

@@ -393,6 +393,23 @@ def test_programmes_and_places_that_do_not_fit_one_study_are_told() -> None:
     assert not any("Places with more than one sort" in note for note in one.notes)
 
 
+def test_one_sort_with_most_of_the_weight_is_told() -> None:
+    grams = [{"food": 50.0 + k, "wood": 40.0} for k in range(4)]
+    grams[2] = {"food": 50.0, "wood": 9e7}
+    report = reported(totals([a_member(k) for k in range(4)], grams))
+    assert any("One sort holds 100 % of all the weight" in each for each in report.cautions)
+    assert not any("One sort holds" in each for each in reported(drawn(8)).cautions)
+
+
+def test_a_category_of_which_all_was_undone_is_in_no_table() -> None:
+    given = totals([a_member(k) for k in range(3)], [{"food": 50.0 + k} for k in range(3)])
+    nothing = (None, None, None, None)
+    given.piles.add([("s0", "steel_cans", "s0/steel_cans", False, *nothing, False)])
+    assert table_of(given).categories == ("food",)
+    given.piles.add([("s0", "textiles", "s0/textiles", True, *nothing, False)])
+    assert table_of(given).categories == ("food", "textiles")  # weighed once, and taken back
+
+
 @pytest.mark.parametrize("n", [0, 1])
 def test_fewer_than_two_sorts_estimate_nothing(n: int) -> None:
     report = reported(drawn(n))
