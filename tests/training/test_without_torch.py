@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-EXTRA = ("torch", "torchvision", "timm", "sklearn", "cv2", "training")
+EXTRA = ("torch", "torchvision", "timm", "sklearn", "training")
 
 
 @pytest.mark.parametrize("modules", ["service.app, service.cli", "service.commands.extra"])
