@@ -16,7 +16,7 @@ from classifier.estimators.paired import Paired, paired_accuracy
 from classifier.inference.bundle import find_bundle, load_bundle
 from training.card import markdown_table
 from training.evaluate import route_matrix, share_interval
-from training.judge import Asked, ask, find_programme
+from training.judge import Asked, ask, find_programme, flattery, learned_from
 from training.levels import fitting_level, level_named
 from training.manifest import read_examples
 
@@ -74,8 +74,14 @@ def compare(
         for asked in (first, second)
     ]
     return {
-        "first": {"bundle": bundles[0].name, "version": bundles[0].version},
-        "second": {"bundle": bundles[1].name, "version": bundles[1].version},
+        **{
+            which: {
+                "bundle": bundle.name,
+                "version": bundle.version,
+                "learned_from": learned_from(bundle, first.sources, split),
+            }
+            for which, bundle in zip(_WHICH, bundles, strict=True)
+        },
         "programme": programme_id,
         "judged_by": kind,
         "pictures": len(truth),
@@ -109,6 +115,11 @@ def compared_text(result: dict[str, Any]) -> str:
         f"the bundles does not know). Routes are those of {result['programme']}, no fact known. "
         "Intervals are 95 %, from resampling groups. McNemar's exact test takes pictures as "
         "independent: where groups hold several, go by the interval.",
+        *(
+            flattery(result[which]["bundle"], result[which]["learned_from"])
+            for which in _WHICH
+            if result[which]["learned_from"]
+        ),
         *(["\n".join(f"skipped {line}" for line in result["skipped"])] * bool(result["skipped"])),
     ]
     return "\n\n".join(parts) + "\n"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -23,7 +23,17 @@ from training.forms import FormTable
 from training.levels import LEVELS, fitting_level, level_named, table_of
 from training.manifest import Example, read_examples
 
-__all__ = ["LEVELS", "Asked", "ask", "find_programme", "judge", "judged_text", "table_of"]
+__all__ = [
+    "LEVELS",
+    "Asked",
+    "ask",
+    "find_programme",
+    "flattery",
+    "judge",
+    "judged_text",
+    "learned_from",
+    "table_of",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +101,24 @@ def judge(
         "by_material": by_material(asked.scored, asked.table),
         "by_form": by_form(asked.scored, asked.table),
         "non_item_auroc": non_item_auroc(asked.scored, asked.table),
+        "learned_from": learned_from(bundle, asked.sources, split),
         "skipped": asked.skipped,
     }
     return asked, result
+
+
+def learned_from(bundle: Bundle, sources: Iterable[str], split: str) -> list[str]:
+    """Name the sources that taught a bundle, but for splits that are kept from learning."""
+    taught = {source.name for source in bundle.manifest.sources}
+    return sorted(taught.intersection(sources)) if split in ("", "train") else []
+
+
+def flattery(bundle: str, learned: Sequence[str]) -> str:
+    """Warn of figures on pictures that a bundle may have learned from."""
+    return (
+        f"{bundle} learned from pictures of {', '.join(learned)}: where these are among them, the "
+        "figures flatter it (--split test asks only those that a manifest keeps for judging)"
+    )
 
 
 def judged_text(result: dict[str, Any]) -> str:
@@ -105,6 +130,8 @@ def judged_text(result: dict[str, Any]) -> str:
             "pictures without an item told from items: AUROC "
             + interval_text(result["non_item_auroc"])
         )
+    if result["learned_from"]:
+        parts.append(flattery(result["bundle"], result["learned_from"]))
     if result["skipped"]:
         parts.append("\n".join(f"skipped {line}" for line in result["skipped"]))
     return "\n\n".join(parts) + "\n"

@@ -18,7 +18,7 @@ from classifier.domain.errors import DataFileError
 from classifier.estimators.abstention import risk_coverage
 from classifier.estimators.calibration import Reliability, reliability
 from classifier.inference.photo import clean_copy
-from training.card import interval_text, measures_of
+from training.card import measures_of
 from training.charts import reliability_chart, risk_chart
 from training.evaluate import COVERAGE, material_answers
 from training.judge import Asked
@@ -84,10 +84,9 @@ def page_text(asked: Asked, result: dict[str, Any]) -> str:
         style=Markup((folder / "page.css").read_text(encoding="utf-8")),
         kind=asked.judged_by,
         measures=measures_of(asked.judged_by),
-        figure=interval_text,
         reliability=Markup(reliability_chart(bins)),
         bins=_filled(bins),
-        ece=bins.expected_error,
+        ece=round(bins.expected_error, 4),  # as in the table above it
         risk=Markup(risk_chart(curve, marked=COVERAGE)),
         coverages=[
             (share, curve.risk[max(0, round(share * len(surest)) - 1)])

@@ -82,6 +82,26 @@ def test_a_bundle_against_itself(
     assert form["p_value"] == 1
 
 
+def test_a_bundle_on_pictures_that_taught_it_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    source = {"name": "hall", "licence": "ours", "pictures": 4}
+    taught = {"command": "by hand", "recipe": "none", "sources": [source]}
+    bundle = str(write_tiny_bundle(tmp_path / "taught", training=taught))
+    strange = str(write_tiny_bundle(tmp_path / "strange", name="strange"))
+    data = write_pictures(tmp_path / "data", {"drink_can": 4, "food": 4})
+    for arguments in ([], ["--against", strange]):
+        assert evaluate_command([str(data), "--bundle", bundle, *arguments]) == 0
+        told = capsys.readouterr().out
+        assert "tiny learned from pictures of hall: where these are among them" in told
+        assert "strange learned" not in told
+    listing = data / "manifest.csv"
+    lines = listing.read_text().splitlines()
+    listing.write_text("\n".join([f"{lines[0]},split", *(f"{line},test" for line in lines[1:])]))
+    assert evaluate_command([str(data), "--bundle", bundle, "--split", "test"]) == 0
+    assert "learned from" not in capsys.readouterr().out
+
+
 def test_what_a_comparison_refuses(
     bundles: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
