@@ -156,7 +156,7 @@ def outcome_chart(bars: Sequence[Bar], *, ident: str = "outcome", narrow: bool =
 
     All bars together are as long as one that stands for everything, so that lengths compare.
     """
-    scale = (NARROW - 4) if narrow else 320.0
+    scale = (NARROW - 4) if narrow else 240.0
     title = "What can be recovered and what can not, hatched by route"
     return _bar_chart(bars, scale, ident=ident, title=title, narrow=narrow)
 

@@ -13,8 +13,8 @@ from service.web.charts import Bar, Pair, Part, percent
 from service.web.render import weight
 
 UNDECIDED = "undecided"
-MOST_BARS_ON_PAPER = 12
-"""With more bars than this two charts and the notes do not fit one sheet in letters to be read."""
+MOST_BARS_ON_PAPER = 10
+"""With more bars than this the charts and the notes do not fit one sheet in letters to be read."""
 MOST_OVERRULED = 6
 _OPEN_NAME = "not settled"
 
@@ -95,10 +95,10 @@ def _outcome_share(line: RouteLine, weighed: bool) -> float:
 def _outcome_words(kind: RouteLine, weighed: bool) -> str:
     if not weighed:
         objects = "object" if kind.count == 1 else "objects"
-        return f"{percent(float(kind.share_count))} of the count · {kind.count} {objects}"
+        return f"{percent(float(kind.share_count))} · {kind.count} {objects}"
     grams = kind.measured.value_g + kind.split_g
     split = " · part estimated" if kind.estimated_split else ""
-    return f"{percent(_outcome_share(kind, weighed))} of the weight · {weight(grams)}{split}"
+    return f"{percent(_outcome_share(kind, weighed))} · {weight(grams)}{split}"
 
 
 def weight_bars(report: Report, ways: Mapping[str, tuple[WayShare, ...]]) -> list[Bar]:

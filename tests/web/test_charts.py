@@ -167,7 +167,7 @@ def test_percent(share: float | None, words: str) -> None:
     assert percent(share) == words
 
 
-@pytest.mark.parametrize(("narrow", "whole"), [(False, 320.0), (True, NARROW - 4)])
+@pytest.mark.parametrize(("narrow", "whole"), [(False, 240.0), (True, NARROW - 4)])
 def test_outcomes_are_drawn_as_parts_of_one_whole(narrow: bool, whole: float) -> None:
     """The longest bar is no longer than its share: a third must not look like everything."""
     bars = [Bar("Can be recovered", (Part("kerbside", 0.3),), "30 %")]

@@ -65,10 +65,10 @@ def test_outcomes_are_of_the_weight_and_hatched_by_route(
     assert {part.route: part.share for part in recovered.parts} == pytest.approx(
         {"kerbside": 0.6, "organics": 0.3}
     )
-    assert recovered.words == "90.0\u00a0% of the weight · 900\u00a0g"
-    assert discarded.words == "10.0\u00a0% of the weight · 100\u00a0g"
+    assert recovered.words == "90.0\u00a0% · 900\u00a0g"
+    assert discarded.words == "10.0\u00a0% · 100\u00a0g"
     page = client.get(f"/sorts/{sort.id}/report", headers={"accept": "text/html"}).text
-    assert "How much of it need not be thrown away" in page
+    assert "How much of it need not be thrown away, by weight" in page
 
 
 def test_outcomes_without_a_scale_are_of_the_count(
@@ -78,11 +78,12 @@ def test_outcomes_without_a_scale_are_of_the_count(
     _record(client, sort, "coated_paper", count=1, grams=0)
     recovered, discarded = outcome_bars(reports.report(services, sort.id))
     assert recovered.share == pytest.approx(0.75)
-    assert recovered.words == "75.0\u00a0% of the count · 3 objects"
-    assert discarded.words == "25.0\u00a0% of the count · 1 object"
+    assert recovered.words == "75.0\u00a0% · 3 objects"
+    assert discarded.words == "25.0\u00a0% · 1 object"
     page = client.get(f"/sorts/{sort.id}/report", headers={"accept": "text/html"}).text
     assert "0\u00a0g to 0\u00a0g" not in page
     assert "nothing weighed" in page
+    assert "How much of it need not be thrown away, by count" in page
 
 
 def test_empty_sort_has_no_outcomes(client: TestClient, services: Services, sort: SortInfo) -> None:
