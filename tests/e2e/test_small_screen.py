@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.e2e.bench import answered, start_sort, total, upload
+from tests.e2e.bench import ANSWERED, answered, photo_while_away, start_sort, total, upload
 from tests.e2e.conftest import Server
+from tests.fakes import new_id
 from tests.web.markup import read_markup
 
 pytestmark = pytest.mark.e2e
@@ -73,6 +74,48 @@ def test_every_page_fits_a_phone(phone: Page, server: Server, tmp_path: Path) ->
         for path in (f"/sorts/{sort_id}/piles", f"/sorts/{sort_id}/report"):
             phone.goto(server.address + path)
             assert phone.evaluate(STICKS_OUT) <= 0, (width, path)
+
+
+def test_letters_of_twice_the_size_fit_a_phone(phone: Page, server: Server, tmp_path: Path) -> None:
+    sort_id = start_sort(phone, server)
+    for form in ("plastic_tub_tray", "food_can"):
+        upload(phone, tmp_path, form)
+        phone.wait_for_selector(ANSWERED)
+        phone.locator("#confirm").click()
+    total(phone, 2)
+    weighing = {"category": "steel_cans", "method": "container", "gross": "1.5", "unit": "kg"}
+    phone.request.post(
+        f"{server.address}/api/sorts/{sort_id}/weighings",
+        data={**weighing, "weighing_id": new_id(), "resolution": "0.01"},
+    )
+    paths = ("", "/piles", "/report", "/sheet", "/learning")
+    for path in ("/", "/sorts/new", "/categories", *(f"/sorts/{sort_id}{each}" for each in paths)):
+        phone.goto(server.address + path)
+        phone.evaluate("document.documentElement.style.fontSize = '200%'")
+        assert phone.evaluate(STICKS_OUT) <= 0, path
+
+
+def test_every_link_of_the_navigation_shares_one_line(phone: Page, server: Server) -> None:
+    phone.goto(server.address + "/")
+    links = phone.locator(".masthead nav a")
+    assert links.count() == 6
+    tops = {round((links.nth(n).bounding_box() or {})["y"]) for n in range(6)}
+    assert len(tops) == 1
+
+
+def test_what_is_scrolled_to_is_not_under_the_bar(
+    phone: Page, server: Server, tmp_path: Path
+) -> None:
+    start_sort(phone, server)
+    photo_while_away(phone, server, tmp_path)
+    bar = phone.locator("#outage").bounding_box()
+    heading = phone.locator("#ticket [data-body] h2")
+    expect(heading).to_be_in_viewport()
+    phone.wait_for_function(
+        "(under) => document.querySelector('#ticket [data-body] h2').getBoundingClientRect().top"
+        " >= under",
+        arg=(bar or {})["height"],
+    )
 
 
 def test_an_item_by_keyboard_alone(page: Page, server: Server) -> None:

@@ -143,15 +143,18 @@ export function ticketParts(view, { names, factWords, factQuestion, onAnswer, on
   if (capture?.hidden && !chosen) return blindParts(suggestion);
   const asked = view.reasked ? factQuestion(view.reasked) : suggestion.question;
   const shown = chosen ?? leading(suggestion);
+  // A question is the next thing to do, so that its reasons stand behind it.
+  const reasons = why(suggestion, facts, { names, factWords, onReask });
   return [
     capture?.hidden && suggestion.decision !== "stop" ? blindCaution(capture.suggestion) : null,
     stopBlock(suggestion),
     ...headline(suggestion, names(shown), chosen),
     notice ? el("p", { class: "notice note" }, notice) : null,
     routeBlock(suggestion),
-    why(suggestion, facts, { names, factWords, onReask }),
+    asked ? null : reasons,
     careBlock(suggestion),
     question(asked, onAnswer),
+    asked ? reasons : null,
     checks(suggestion),
     alternatives(suggestion, shown, onPick),
     chosen ? null : learnedLine(capture),
