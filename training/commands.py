@@ -33,9 +33,16 @@ def train_command(arguments: list[str]) -> int:
     parser.add_argument(
         "data", type=Path, nargs="+", help="folder or manifest CSV; several are read as one set"
     )
-    parser.add_argument("--recipe", default=_OWN, help="name of a shipped recipe or a file")
+    parser.add_argument(
+        "--recipe", default=_OWN, help="name of a shipped recipe or a file; default: own"
+    )
     parser.add_argument("--out", type=Path, required=True, help="directory of the new bundle")
-    parser.add_argument("--version", default=date.today().strftime("%Y.%m.%d"))
+    parser.add_argument(
+        "--version",
+        type=_not_empty,
+        default=date.today().strftime("%Y.%m.%d"),
+        help="version of the new bundle; default: today's date",
+    )
     parser.add_argument(
         "--workers", type=_at_least_one, default=2, help="processes that decode pictures"
     )
@@ -92,7 +99,11 @@ def evaluate_command(arguments: list[str]) -> int:
         prog="tallytare evaluate",
         description="Score a bundle on labelled pictures that did not train it.",
     )
-    parser.add_argument("data", type=Path, help="folder per label, or manifest CSV")
+    parser.add_argument(
+        "data",
+        type=Path,
+        help="folder per label, or manifest CSV; labels are forms or categories of the log",
+    )
     parser.add_argument("--bundle", help="name or directory; default: household")
     told_as = parser.add_mutually_exclusive_group()
     told_as.add_argument("--against", help="second bundle, compared on the same pictures")
@@ -167,6 +178,12 @@ def _at_least_one(text: str) -> int:
     if number < 1:
         raise argparse.ArgumentTypeError(f"{text} is below 1")
     return number
+
+
+def _not_empty(text: str) -> str:
+    if not text.strip():
+        raise argparse.ArgumentTypeError("it is empty; give one, such as 2")
+    return text
 
 
 def _guarded(work: Callable[[], None]) -> int:
