@@ -122,6 +122,10 @@ MEASURES: dict[str, tuple[str, str]] = {
         "Net mass weighed in all sorts, also those that no estimate uses; low and high are bounds "
         "of the scales.",
     ),
+    "sorts_not_weighed": (
+        "1",
+        "Sorts in which it was found and not, or not wholly, weighed: its mass is more than said.",
+    ),
     "objects": ("1", "Objects counted in all sorts, also those that no estimate uses."),
     "sorts_with_it": (
         "1",

@@ -311,7 +311,7 @@ def _table_notes(table: StudyTable, categories: Categories) -> Iterator[str]:
     if light:
         yield (
             f"{light} times a category was too light for the scale: it counts as 0 in the "
-            "estimates, and with its upper bound in the bounds of the scales."
+            "estimates. The bounds of the scales, in the annex, tell how much it may be at most."
         )
     if table.contents_left:
         yield f"Piles weighed with contents left in: {table.contents_left}."

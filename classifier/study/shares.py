@@ -129,12 +129,16 @@ def population_figures(columns: Columns, strata: Strata, plan: StudyPlan) -> Ite
 
 
 def measured_figures(table: StudyTable, columns: Columns) -> Iterator[Figure]:
-    """Yield what was weighed and counted in all sorts, and the bounds that the scales set."""
+    """Yield what was weighed and counted in all sorts, and the bounds that the scales set.
+
+    What nobody weighed has no weight, not the weight 0.
+    """
     n = len(table.sorts)
     masses = [(TOTAL, table.grams.sum(), table.low.sum(), table.high.sum())]
     masses += [
         (about, table.grams[:, k].sum(), table.low[:, k].sum(), table.high[:, k].sum())
         for k, about in enumerate(columns.about)
+        if table.high[:, k].any()
     ]
     for about, value, low, high in masses:
         yield Figure(
@@ -142,6 +146,10 @@ def measured_figures(table: StudyTable, columns: Columns) -> Iterator[Figure]:
             float(value) / 1e3, float(low) / 1e3, float(high) / 1e3,
             kind="scale", method="sum of all weighed piles", n=n,
         )  # fmt: skip
+    for k, about in enumerate(columns.about):
+        missing = int(table.unweighed[:, k].sum())
+        if missing:
+            yield Figure(about, WHOLE, "sorts_not_weighed", "counted", "1", float(missing), n=n)
     counts = [(TOTAL, table.objects.sum())]
     counts += [(about, table.objects[:, k].sum()) for k, about in enumerate(columns.about)]
     for about, number in counts:

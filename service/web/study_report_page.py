@@ -123,6 +123,7 @@ def annex_page(
         counted=whole(report.objects),
         days=_span([sort.days for sort in report.table.sorts]),
         persons=_span([sort.persons for sort in report.table.sorts]),
+        sorters=len({name for sort in report.table.sorts for name in sort.sorters}) or NOTHING,
         tables=annex_tables(report),
         methods=methods(report),
         codes=CODES,
@@ -220,7 +221,7 @@ def _headline(report: StudyReport) -> list[tuple[str, str, str]]:
         if each.about.id == "recovered":
             boxes.append(
                 (
-                    "Could be recovered, if all of it went where the programme takes it",
+                    "Could be recovered, put in the right place",
                     f"{points(each.value)} %",
                     _likely(range_words(each)),
                 )

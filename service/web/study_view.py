@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -54,7 +55,7 @@ def range_words(figure: Figure) -> str:
 
 def weighed(kg: float) -> str:
     """Return a weight in kilograms: a decimal only where it tells something."""
-    return f"{kg:.0f}{_GAP}kg" if kg >= 10 else f"{kg:.1f}{_GAP}kg"
+    return f"{whole(kg)}{_GAP}kg" if kg >= 10 else f"{kg:.1f}{_GAP}kg"
 
 
 def share_bars(report: StudyReport, level: str) -> list[RangeBar]:
@@ -130,6 +131,7 @@ def annex_tables(report: StudyReport) -> list[TableView]:
         Head("Weighed, kg", "net_weight", "kg"),
         Head("Scale bounds", "net_weight", "kg_interval"),
         Head("Counted", "objects", "count"),
+        Head("Not all weighed, sorts", "sorts_not_weighed", "count"),
     )
     rates = (
         Head("kg, person and week", "kg_per_person_week", "kg"),
@@ -187,9 +189,10 @@ def _table(
         return None
     heads = [heads[place] for place in kept]
     columns = [columns[place] for place in kept]
-    order = sorted(columns[0].values(), key=lambda each: -each.value)
+    every = {ident: each.about for column in columns for ident, each in column.items()}
+    order = {ident: -each.value for ident, each in columns[0].items()}
     rows = []
-    for about in (each.about for each in order):
+    for about in sorted(every.values(), key=lambda about: order.get(about.id, math.inf)):
         own = [column.get(about.id) for column in columns]
         cells = tuple(_cell(each, head.form) for each, head in zip(own, heads, strict=True))
         rows.append((_name(about.name, own), cells, _caution(own)))

@@ -257,6 +257,17 @@ def test_measured_figures_are_of_all_sorts_though_estimates_leave_some_out() -> 
     assert (report.kg, report.objects) == (pytest.approx(0.25), 7)
 
 
+def test_what_nobody_weighed_has_no_weight_and_is_counted() -> None:
+    grams = [{"food": 90.0, "textiles": 0.0}] * 2 + [{"food": 50.0, "wood": 9.0}]
+    report = reported(totals([a_member(k) for k in range(3)], grams))
+    weighed, missing = (
+        {f.about.id: f.value for f in report.select(measure, level="category")}
+        for measure in ("net_weight", "sorts_not_weighed")
+    )
+    assert weighed == pytest.approx({"food": 0.23, "wood": 0.009})
+    assert missing == {"textiles": 2}
+
+
 def test_the_bounds_of_the_scales_enclose_the_weighed_mean() -> None:
     given = drawn(12, ("a", "b"))
     table = table_of(given)

@@ -91,6 +91,10 @@ def test_what_every_reader_needs_stands_on_the_public_page(
     assert "speak for 20 % of the whole only" in said
     assert "5 sorts are still open" in said
     assert "all others too high: Clothing and textiles (in 5 sorts)" in said
+    annex = client.get(f"/studies/{study_id}/annex", params={"weights": weights}).text
+    measured = annex.split('id="t-measured"')[1].split("</table>")[0]
+    textiles = measured.split("Clothing and textiles")[1].split("</tr>")[0]
+    assert re.findall(r">([^<]+)</td>", textiles) == ["\u2013", "\u2013", "10", "5"]
 
 
 def test_no_range_of_a_lay_page_leaves_0_to_100(client: TestClient, services: Services) -> None:
