@@ -275,8 +275,8 @@ def plan_command(
         list[Path] | None,
         typer.Argument(
             metavar="PILOT.csv",
-            help="CSV reports of your first sorts, or columns sample, category and one of share, "
-            "percent, value, weight. Left out: the table of ASTM D5231.",
+            help="CSV reports of your first sorts, masses.csv of a study, or columns sample, "
+            "category and one of share, percent, value, weight. Left out: the table of ASTM D5231.",
             show_default=False,
         ),
     ] = None,

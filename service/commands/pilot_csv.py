@@ -17,6 +17,8 @@ from classifier.domain.errors import InvalidEntryError, InvalidQuantityError
 from classifier.domain.quantities import parse_decimal
 
 REPORT_COLUMNS = ("sort_id", "level", "name", "measure", "basis", "value")
+MASS_COLUMNS = ("sort", "category", "name", "net_g", "unweighed")
+"""Of masses.csv in the data package of a study."""
 VALUE_COLUMNS = ("value", "share", "percent", "weight")
 # Shares of one sample that add to this are still within their rounding.
 _MOST_TOGETHER = 1.005
@@ -50,7 +52,10 @@ def read_pilot(files: Sequence[Path]) -> Pilot:
         if count > 1:
             _refuse(f"the same file was given twice: {file.name}; give it once")
         header, rows = _rows(file)
-        if set(REPORT_COLUMNS) <= set(header):
+        if set(MASS_COLUMNS) <= set(header):
+            kinds.add("weight")
+            values += _of_study(file, rows, notes)
+        elif set(REPORT_COLUMNS) <= set(header):
             kinds.add("weight")
             notes += _unweighed(rows)
             values += list(_of_report(rows))
@@ -99,7 +104,7 @@ def _value_column(file: Path, header: Sequence[str]) -> str:
         _refuse(
             f"{file.name} has the columns {', '.join(header)}: give category and one of "
             f"{', '.join(VALUE_COLUMNS)}, with sample beside them if you can; or a report of ours "
-            "(tallytare report SORT --format csv)"
+            "(tallytare report SORT --format csv), or masses.csv of a study's data package"
         )
     if columns == ["weight"] and "sample" not in header:
         _refuse(f"{file.name} has weights without a column sample: say which sample each is from")
@@ -111,6 +116,30 @@ def _of_report(rows: Sequence[tuple[str, Mapping[str, str]]]) -> Iterator[_Value
         about = row["level"], row["measure"], row["basis"]
         if about == ("category", "net_weight", "measured"):
             yield _Value(row["sort_id"], row["name"], _number(row["value"], where), where)
+
+
+def _of_study(
+    file: Path, rows: Sequence[tuple[str, Mapping[str, str]]], notes: list[str]
+) -> list[_Value]:
+    values = [
+        _Value(f"{file.name} {row['sort']}", row["name"], _number(row["net_g"], where), where)
+        for where, row in rows
+    ]
+    notes.append(
+        f"{file.name}: each sort is one sample, also where the two containers of a household were "
+        "sorted apart"
+    )
+    weighed = {each.sample for each in values if each.value > 0}
+    left = len({each.sample for each in values} - weighed)
+    if left:
+        notes.append(f"{file.name}: sorts without any weight are left out: {left}")
+    names = sorted({row["name"] for _, row in rows if row["unweighed"] == "true"})
+    if names:
+        notes.append(
+            f"{file.name}: not or not wholly weighed in some sorts, and too low here: "
+            f"{', '.join(names)}"
+        )
+    return [each for each in values if each.sample in weighed]
 
 
 def _unweighed(rows: Sequence[tuple[str, Mapping[str, str]]]) -> list[str]:

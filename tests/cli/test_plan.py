@@ -81,6 +81,26 @@ def test_points_of_the_sample(run: Run) -> None:
     assert "(percentage points)" in run("plan", "--points", 2, "--curve").out
 
 
+def test_the_masses_of_a_study_are_a_pilot(run: Run, tmp_path: Path) -> None:
+    masses = tmp_path / "masses.csv"
+    masses.write_text(
+        "sort,category,name,net_g,low_g,high_g,objects,unweighed\n"
+        "1,food,Food,600,599,601,3,false\n1,cans,Cans,400,399,401,2,false\n"
+        "2,food,Food,800,799,801,3,false\n2,cans,Cans,200,199,201,9,true\n"
+        "3,food,Food,0,0,0,1,true\n",
+        encoding="utf-8",
+    )
+    ran = run("plan", masses, "--json")
+    assert ran.code == 0, ran.err
+    told = json.loads(ran.out)
+    by_name = {each["name"]: each for each in told["categories"]}
+    assert by_name["Food"]["mean"] == pytest.approx(0.7)
+    assert by_name["Cans"]["sd"] == pytest.approx(0.2 / 2**0.5)
+    said = " ".join(told["notes"])
+    assert "sorts without any weight are left out: 1" in said
+    assert "too low here: Cans, Food" in said
+
+
 def test_pilot_of_weights(run: Run, pilot: Path) -> None:
     ran = run("plan", pilot, "--json")
     assert ran.code == 0
