@@ -15,7 +15,6 @@ from uuid import uuid4
 import typer
 from tqdm import tqdm
 
-from classifier.domain.errors import InvalidEntryError
 from service.commands.progress import PATIENCE_S
 
 if TYPE_CHECKING:
@@ -45,18 +44,12 @@ def export_command(
 
     `tallytare train FOLDER` takes it as it is. Exit code 0: written; 1: it could not be.
     """
-    from service.usecases.example_export import plan_set, set_files, write_set, zip_chunks
+    from service.usecases.example_export import plan_set, write_set, write_zip
 
     with _opened() as services, _bar("photo") as tell:
         planned = plan_set(services, reviewed_only=reviewed)
-        if target.suffix.lower() == ".zip":
-            if target.exists():
-                raise InvalidEntryError(f"{target} is there already: give a new name")
-            with target.open("wb") as file:
-                for chunk in zip_chunks(set_files(services, planned, progress=tell)):
-                    file.write(chunk)
-        else:
-            write_set(services, target, planned, progress=tell)
+        write = write_zip if target.suffix.lower() == ".zip" else write_set
+        write(services, target, planned, progress=tell)
     _tell_set(planned, target)
 
 

@@ -5,12 +5,15 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
 import zipfile
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 from classifier.domain.categories import Categories
 from classifier.domain.errors import InvalidEntryError, StorageError, UnknownIdError
@@ -160,6 +163,33 @@ def write_set(
             folder=str(directory),
         ) from error
     return count
+
+
+def write_zip(
+    services: Services, target: Path, planned: ExampleSet, *, progress: Progress | None = None
+) -> None:
+    """Write a set into a new ZIP file that bears its name only once it is whole.
+
+    Raises InvalidEntryError where something bears the name already, StorageError when the disk
+    refuses.
+    """
+    if target.exists():
+        raise InvalidEntryError(f"{target} is there already: give a new name")
+    unfinished = target.with_name(f".unfinished-{uuid4()}")
+    try:
+        with unfinished.open("xb") as file:
+            for chunk in zip_chunks(set_files(services, planned, progress=progress)):
+                file.write(chunk)
+        os.replace(unfinished, target)
+    except OSError as error:
+        raise StorageError(
+            f"the export to {target} stopped ({error.strerror or error}): free some space or name "
+            "a file in a folder that may be written, then export again",
+            file=str(target),
+        ) from error
+    finally:
+        with suppress(OSError):
+            unfinished.unlink(missing_ok=True)
 
 
 def zip_chunks(files: Iterator[SetFile]) -> Iterator[bytes]:

@@ -17,6 +17,7 @@ from classifier.domain.errors import (
     BundleError,
     InvalidEntryError,
     PhotoTooLargeError,
+    UnknownIdError,
     UnreadablePhotoError,
 )
 from classifier.domain.records import SortInfo
@@ -255,9 +256,14 @@ class _KnownFiles:
             return self._digests[digest]
         # An export names each file after its capture.
         name = self._exported.get(picture.file.stem)
-        if name is not None and self._services.photos.read(name) == data:
+        if name is not None and self._holds(name, data):
             return f"photo {picture.file.stem} of this store"
         return None
+
+    def _holds(self, name: str, data: bytes) -> bool:
+        with suppress(UnknownIdError):  # lost from the disk: the export brings the picture back
+            return self._services.photos.read(name) == data
+        return False
 
     def add(self, digest: str, where: str) -> None:
         """Remember a file of the folder."""

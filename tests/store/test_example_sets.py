@@ -29,6 +29,7 @@ from service.usecases.example_export import (
     plan_set,
     set_files,
     write_set,
+    write_zip,
     zip_chunks,
 )
 from service.usecases.example_import import plan_import, run_import
@@ -249,6 +250,22 @@ def test_a_zip_is_the_same_each_time_and_whole(services: Services, kept: SortInf
         assert {name: archive.read(name) for name in archive.namelist()} == exported(services)
 
 
+def test_a_zip_that_the_disk_refuses_leaves_nothing(
+    services: Services, kept: SortInfo, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither a ZIP that was cut off, nor a name that is taken the next time."""
+    confirmed(services, kept)
+    planned = plan_set(services)
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "replace", full)
+        with pytest.raises(StorageError, match=r"No space left.*export again"):
+            write_zip(services, tmp_path / "set.zip", planned)
+    assert list(tmp_path.glob("*.zip")) == list(tmp_path.glob(".*")) == []
+    write_zip(services, tmp_path / "set.zip", planned)
+    with zipfile.ZipFile(tmp_path / "set.zip") as archive:
+        assert archive.testzip() is None
+
+
 def test_nothing_to_export_is_told(services: Services, kept: SortInfo) -> None:
     with pytest.raises(InvalidEntryError, match="there is no example to export"):
         plan_set(services)
@@ -385,6 +402,10 @@ def test_an_export_comes_in_elsewhere_with_its_groups(
     write_set(services, tmp_path / "set", plan_set(services))
     here = plan_import(services, tmp_path / "set")
     assert (len(here.new), len(here.duplicates)) == (0, 48)
+    lost = services.log.examples(Wanted())[0]
+    services.photos.remove(lost.photo_name)
+    here = plan_import(services, tmp_path / "set")
+    assert [each.picture.file.stem for each in here.new] == [lost.capture_id], "it brings it back"
     examples.withdraw(
         services,
         request_id=new_id(),
