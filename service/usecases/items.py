@@ -79,9 +79,7 @@ def confirm(
     recorded = services.log.add_item(
         item, categories_version=services.categories.version, sent=sent
     )
-    if photo is not None:
-        notice(services, sort.id)
-    return _view(services, sort, programme, recorded)
+    return _answer(services, sort, programme, recorded)
 
 
 def correct(
@@ -126,9 +124,7 @@ def correct(
         "sorter": change.sorter,
     }
     recorded = services.log.add_change(change, programme_version=programme.version, sent=sent)
-    if recorded.item.capture_id is not None:
-        notice(services, sort.id)
-    return _view(services, sort, programme, recorded)
+    return _answer(services, sort, programme, recorded)
 
 
 def undo(
@@ -159,9 +155,7 @@ def undo(
         "sorter": change.sorter,
     }
     recorded = services.log.add_change(change, programme_version=programme.version, sent=sent)
-    if recorded.item.capture_id is not None:
-        notice(services, sort.id)
-    return _view(services, sort, programme, recorded)
+    return _answer(services, sort, programme, recorded)
 
 
 def tally(services: Services, sort_id: str) -> Tally:
@@ -256,7 +250,10 @@ def _sort_of(services: Services, item_id: str) -> tuple[SortInfo, Programme]:
     return sort, services.programme(sort.programme_id)
 
 
-def _view(services: Services, sort: SortInfo, programme: Programme, state: ItemState) -> ItemView:
+def _answer(services: Services, sort: SortInfo, programme: Programme, state: ItemState) -> ItemView:
+    """Have learning take notice where there is a photo, and return what the page shows next."""
+    if state.item.capture_id is not None:
+        notice(services, sort.id)
     current = history_of(services, sort, state).current
     item = current.item
     route = recorded_route(services, item.category, programme, item.facts)

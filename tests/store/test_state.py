@@ -19,7 +19,7 @@ from classifier.domain.records import SortInfo
 from service.usecases import captures, items, piles, reports, sorts
 from service.usecases.services import Services
 from tests.fakes import FakeClock, FakePredictor, jpeg, new_id
-from tests.store.entries import CARDBOARD, counts, enter, take, weigh
+from tests.store.entries import CARDBOARD, counts, enter, start, take, weigh
 
 
 def test_two_tabs_confirm_one_photo(services: Services, sort: SortInfo) -> None:
@@ -155,6 +155,20 @@ def test_a_sort_closed_while_the_model_looks_keeps_no_photo(
     assert list(services.photos.names()) == []
 
 
+def test_a_clock_that_stands_still_changes_no_order(
+    services: Services, sort: SortInfo, clock: FakeClock
+) -> None:
+    """Nor do ids decide, which sort the other way round here."""
+    clock.step = timedelta(0)
+    item = enter(services, sort).item
+    for count, digit in ((2, "f"), (3, "0")):
+        items.correct(
+            services, item_id=item.id, change_id=digit + new_id()[1:], category="food", count=count
+        )
+    assert items.history(services, item.id).current.item.count == 3
+    assert counts(services, sort) == {"food": 3}
+
+
 def test_a_clock_that_steps_back_changes_no_order(
     services: Services, sort: SortInfo, clock: FakeClock
 ) -> None:
@@ -206,6 +220,10 @@ def test_a_batch_holds_one_category_of_one_sort(services: Services, sort: SortIn
         enter(services, sort, "food", batch_id=batch.id)
     with pytest.raises(ConflictError, match="holds corrugated_cardboard, not food"):
         weigh(services, sort, "food", batch_id=batch.id)
+    other = start(services)
+    for act in (enter, weigh):
+        with pytest.raises(ConflictError, match="not corrugated_cardboard of this sort"):
+            act(services, other, CARDBOARD, batch_id=batch.id)
     assert enter(services, sort, batch_id=batch.id).item.batch_id == batch.id
     assert weigh(services, sort, None, batch_id=batch.id).weighing.batch_id == batch.id
 
