@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -41,15 +42,18 @@ async def post_archive(services: ServicesDep, request: Request) -> Response:
     token = new_id()
 
     def plan() -> Response:
+        place = None
         try:
             if not isinstance(archive, UploadFile) or not archive.filename:
                 raise InvalidEntryError("no file is chosen: choose a ZIP")
             name = str(source or "").strip() or archive.filename.rsplit(".", 1)[0]
-            with unpack(services, archive.file.read(), token=token) as folder:
-                made = plan_import(services, folder, source=name)
+            with unpack(services, archive.file.read(), token=token) as place:
+                if not place.is_dir():
+                    raise InvalidEntryError("the archive is empty: pack the folder anew")
+                made = plan_import(services, place, source=name)
         except TallytareError as error:
-            return _page(services, refusal=error.message, status=_status(error))
-        return _page(services, plan=made, token=token)
+            return _page(services, refusal=error.message, status=_status(error), folder=place)
+        return _page(services, plan=made, token=token, folder=place)
 
     try:
         return await to_thread.run_sync(plan)
@@ -92,8 +96,28 @@ def _refused(
     try:
         plan = plan_import(services, folder, source=source)
     except TallytareError:  # the folder was deleted meanwhile
-        return _page(services, refusal=error.message, status=_status(error))
-    return _page(services, plan=plan, token=token, refusal=error.message, status=_status(error))
+        return _page(services, refusal=error.message, status=_status(error), folder=folder)
+    return _page(
+        services,
+        plan=plan,
+        token=token,
+        refusal=error.message,
+        status=_status(error),
+        folder=folder,
+    )
+
+
+def _without(folder: Path | None, text: str) -> str:
+    """Name files by their place in the archive, not on this machine."""
+    if folder is None:
+        return text
+    return text.replace(f"{folder}{os.sep}", "").replace(str(folder), "the archive")
+
+
+def _of_archive(folder: Path | None, refusal: str) -> str:
+    """Say where a refused file lies; a refusal begins with a capital, a name of a file does not."""
+    inside = folder is not None and refusal.startswith(f"{folder}{os.sep}")
+    return ("in the archive, " if inside else "") + _without(folder, refusal)
 
 
 def _status(error: TallytareError) -> int:
@@ -109,11 +133,19 @@ def _page(
     refusal: str = "",
     done: str = "",
     status: int = 200,
+    folder: Path | None = None,
 ) -> HTMLResponse:
+    """Return the page; `folder` is where the archive was unpacked, which is nobody's business."""
+    kept_out = [("Already there", plan.duplicates), ("Unreadable", plan.unreadable)] if plan else []
     values: dict[str, Any] = {
         "plan": plan,
+        "kept_out": [
+            (title, [(path, _without(folder, why)) for path, why in lines])
+            for title, lines in kept_out
+            if lines
+        ],
         "token": token,
-        "refusal": refusal,
+        "refusal": _of_archive(folder, refusal),
         "leave_out": LEAVE_OUT,
         "groups": category_groups(services),
         "names": {each.id: each.name for each in services.categories.categories},

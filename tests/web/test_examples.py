@@ -322,6 +322,12 @@ def test_a_set_comes_in_through_the_page(client: TestClient, services: Services)
         (packed({"a.jpg": b"x"}), "holds no labelled picture"),
         (packed({f"food/{n}.jpg": b"" for n in range(5001)}), "more than 5,000 files"),
         (b"", "is no ZIP"),
+        (packed({}), "The archive is empty: pack the folder anew"),
+        (packed({"a.jpg": b"x"}), "The archive holds no labelled picture"),
+        (
+            packed({"set/manifest.csv": b"a,b\n", "set/food/a.jpg": b"x"}),
+            "In the archive, manifest.csv needs",
+        ),
     ],
 )
 def test_archives_that_are_refused(
@@ -330,7 +336,22 @@ def test_archives_that_are_refused(
     answer = send(client, data)
     assert answer.status_code == 422
     assert message in answer.text
+    assert str(services.settings.data_dir) not in answer.text
     assert not list(services.settings.data_dir.glob("examples/incoming/*"))
+
+
+def test_files_that_stay_out_are_named_by_their_place_in_the_archive(
+    client: TestClient, services: Services
+) -> None:
+    """In sight at once where nothing else comes in."""
+    listed = {"manifest.csv": b"path,label\nfood/b.jpg,food\n", "food/a.jpg": jpeg(30)}
+    html = send(client, packed(listed)).text
+    assert "<details open><summary>Unreadable: 1</summary>" in html
+    assert "food/b.jpg: " in html
+    assert str(services.settings.data_dir) not in html
+    assert '<button class="main" disabled>Import</button>' in html
+    some = send(client, packed({"food/a.jpg": jpeg(30), "food/b.jpg": b"x"})).text
+    assert "<details><summary>Unreadable: 1</summary>" in some
 
 
 @pytest.mark.parametrize(
