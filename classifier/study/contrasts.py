@@ -153,7 +153,7 @@ def contrast_notes(table: StudyTable, pairs: Sequence[Pair]) -> Iterator[str]:
         both = places[0] & places[1]
         if both:
             yield (
-                f"{len(both)} places are in both {one.label} and {other.label}. The difference is "
+                f"Places in both {one.label} and {other.label}: {len(both)}. The difference is "
                 "worked out as if they were different households; taken pair by pair it would "
                 "likely be more precise."
             )

@@ -50,11 +50,16 @@ def logratio_figures(groups: Columns) -> tuple[list[Figure], list[str]]:
         for each, ratio, none in zip(about, summary.sensitivity, summary.zeros, strict=True)
         if none and abs(ratio - 1) > 0.1
     ]
-    note = (
-        f"Log-ratios: {zeros} of {summary.n * len(about)} values are zeros, each replaced by "
+    replaced = (
+        f"{zeros} of {summary.n * len(about)} values are zeros, each replaced by "
         f"{summary.replacement:.2g} of its sort and the others made smaller by as much "
-        "(multiplicative replacement). The centre is the typical sort, not a mean share, and does "
-        "not scale to tonnes."
+        "(multiplicative replacement)"
+        if zeros
+        else "no value is zero"
+    )
+    note = (
+        f"Log-ratios: {replaced}. The centre is the typical sort, not a mean share, and does not "
+        "scale to tonnes."
     )
     if moved:
         note += f" Half that replacement would move the centre of {', '.join(moved)}."

@@ -47,7 +47,9 @@ def read_pilot(files: Sequence[Path]) -> Pilot:
     A category without a row in a sample counts as 0 there. Raises InvalidEntryError, with file and
     line, for anything that can't be meant.
     """
-    kinds, values, notes = set(), [], []
+    kinds: set[str] = set()
+    values: list[_Value] = []
+    notes: list[str] = []
     for file, count in Counter(file.resolve() for file in files).items():
         if count > 1:
             _refuse(f"the same file was given twice: {file.name}; give it once")

@@ -243,6 +243,11 @@ def whole(value: float) -> str:
     return f"{value:,.0f}".replace(",", _GAP)
 
 
+def _amount(value: float) -> str:
+    """Return an amount as the plan gives it."""
+    return f"{value:,.10g}".replace(",", _GAP)
+
+
 def _rounded(value: float, decimals: int) -> str:
     """Return a number with so many decimals, 0.00 and never -0.00."""
     return f"{round(value, decimals) + 0.0:.{decimals}f}"
@@ -259,7 +264,8 @@ def _population(report: StudyReport) -> TableView | None:
     return _table(
         report,
         "population",
-        f"Scaled to {plan.total:g} ± {plan.standard_error:g} {plan.unit} (standard error)",
+        f"Scaled to {_amount(plan.total)} ± {_amount(plan.standard_error)} {plan.unit} (standard "
+        "error)",
         heads,
         "category",
     )

@@ -476,7 +476,7 @@ def test_the_same_places_on_both_sides_are_told() -> None:
     sorts = [a_member(k, "a" if k < 3 else "b", place=f"House {k % 3}") for k in range(6)]
     grams = [{"food": 50.0 + k, "wood": 40.0} for k in range(6)]
     report = reported(totals(sorts, grams), {"compare": "stratum"})
-    assert any("3 places are in both a and b" in note for note in report.notes)
+    assert any("Places in both a and b: 3." in note for note in report.notes)
 
 
 def test_many_dates_are_compared_each_with_the_next() -> None:

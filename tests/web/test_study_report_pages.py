@@ -116,12 +116,12 @@ def test_no_range_of_a_lay_page_leaves_0_to_100(client: TestClient, services: Se
 
 
 def test_the_annex_names_method_n_and_assumptions(client: TestClient, study: str) -> None:
-    page = client.get(f"/studies/{study}/annex", params=plan())
+    page = client.get(f"/studies/{study}/annex", params=plan(total="1234567.5"))
     assert page.status_code == 200
     for words in (
         "Mean of shares", "Ratio of sums", "bootstrap", "Scale bounds", "ASTM D5231",
         "Sorts are independent and random", "flats / spring", "p, adjusted",
-        "Scaled to 1200 ± 30 t a year", "Beside national figures: generated",
+        "Scaled to 1\u00a0234\u00a0567.5 ± 30 t a year", "Beside national figures: generated",
         "Where intervals are narrower than they say", "2,000 invented studies",
     ):  # fmt: skip
         assert words in page.text, words
