@@ -21,7 +21,7 @@ from service.settings import Settings
 from service.store.log import Log
 from service.store.row_text import STORED_TABLES
 from service.store.schema import open_database
-from service.usecases import items, keeping, piles, reports, sorts, upkeep
+from service.usecases import examples, items, keeping, piles, reports, sorts, upkeep
 from service.usecases.keeping import Store
 from service.usecases.services import Services
 from service.wiring import LoadedModel, build_services
@@ -54,6 +54,20 @@ def store(services: Services, sort: SortInfo) -> Store:
     """Return a store with something in it, on the engine of the test."""
     _fill(services, sort)
     return _of(services)
+
+
+def test_a_withdrawn_photo_is_not_missed(
+    services: Services, sort: SortInfo, tmp_path: Path
+) -> None:
+    """Nor is its file in the backup, should deleting it have been cut off."""
+    kept, gone = (take(services, sort, shade=shade) for shade in (40, 90))
+    jpeg = services.photos.read(str(gone.photo_name))
+    examples.withdraw(services, request_id=new_id(), capture_ids=[gone.id])
+    for _ in range(2):
+        path = keeping.backup(_of(services), tmp_path / f"{new_id()}.zip", at=NOW)
+        manifest = keeping.read_manifest(path)
+        assert (tuple(manifest.photos), manifest.missing) == ((kept.photo_name,), ())
+        services.photos.put(str(gone.photo_name), jpeg)
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

@@ -23,6 +23,7 @@ from service.store.example_import_log import ImportedPhoto
 from service.store.example_rows import Review
 from service.store.study_rows import Study
 from service.usecases import captures, items, learning, learning_course, studies
+from service.usecases.audits import accuracy
 from service.usecases.learning_desk import Course, LearningDesk
 from service.usecases.services import Services
 from service.usecases.views import CaptureView
@@ -475,6 +476,27 @@ def test_matrix_products_take_one_core_unless_told_otherwise(
         [sys.executable, "-c", code], env=env | given, capture_output=True, text=True, check=True
     )
     assert done.stdout.split() == [used, "False"]
+
+
+def test_an_audit_judges_by_its_first_choice_while_an_item_stands(
+    services: Services, sort: SortInfo
+) -> None:
+    """An undone choice can't be made blind again; a photo that counts nowhere judges nothing."""
+    set_learning(services, sort.id, learns=False, percent=100)
+
+    def choose(category: str, photo: CaptureView) -> str:
+        return enter(services, sort, category, capture_id=photo.id).item.id
+
+    def take_back(item_id: str) -> None:
+        items.undo(services, item_id=item_id, change_id=new_id())
+
+    take_back(choose("food", take(services, sort)))
+    again = take(services, sort)
+    take_back(choose("food", again))
+    choose("corrugated_cardboard", again)
+    choose("corrugated_cardboard", take(services, sort))
+    found = accuracy(services, sort.id)
+    assert (found.audits, found.agreed) == (2, 1)
 
 
 def test_settings_have_their_defaults_and_limits(services: Services, sort: SortInfo) -> None:

@@ -201,6 +201,8 @@ def test_sums_equal_the_fold_for_units_tares_and_repeated_weighings(store: Store
             a_batch("b2", "food", minute=6),
             a_batch("b3", "glass_bottles_jars"),
             a_batch("b4", "food", minute=7),
+            a_batch("b5", "textiles"),
+            a_batch("b6", "garden"),
         ],
         weighings=[
             a_weighing("w1", "b1", gross="2.5", tare="8", tare_unit=OZ, tare_resolution="0.5"),
@@ -209,6 +211,10 @@ def test_sums_equal_the_fold_for_units_tares_and_repeated_weighings(store: Store
             too_light("w4", "b3"),
             a_weighing("w5", "b3", gross="0.5", tare="0.1", minute=14),
             a_weighing("w6", "b4", minute=15),
+            too_light("w7", "b5", resolution="0.2"),
+            too_light("w8", "b5", resolution="0.05"),
+            too_light("w9", "b5", resolution="0.1"),
+            a_weighing("w10", "b6", gross="80", tare="0", resolution="0.5", method="difference"),
         ],
         voids=[a_void("v1", "w5"), a_void("v2", "w6")],
     )
@@ -243,6 +249,8 @@ def test_what_use_cases_record_adds_up_on_either_engine(
     )  # fmt: skip
     gone = enter(services, sort, "food", count=7)
     undo(services, item_id=gone.current.item.id, change_id=new_id(), reason="twice", sorter="Ada")
+    undone = enter(services, sort, "food", capture_id=take(services, sort).id)
+    undo(services, item_id=undone.current.item.id, change_id=new_id())
     enter(services, sort, CARDBOARD, count=4)
     weigh(services, sort)
     weigh(services, sort, "aluminium_cans", gross="2", tare="1.5", unit="lb", resolution="0.1")
