@@ -71,7 +71,7 @@ def run_import(settings: Settings, file: Path, sort: str, how: How, *, accept_go
         _tell(file, preview.problems)
         if preview.problems and not accept_good:
             typer.echo(
-                f"Nothing was recorded: {len(preview.new)} new lines are good; mend the others, "
+                f"Nothing was recorded: {_good(len(preview.new))}; mend the others, "
                 "or add --accept-good.",
                 err=True,
             )
@@ -86,10 +86,14 @@ def run_import(settings: Settings, file: Path, sort: str, how: How, *, accept_go
         )
     left = len({problem.line for problem in done.problems})
     typer.echo(
-        f"{found.name}: {done.recorded} lines recorded, {done.before} were there before, "
-        f"{left} left out."
+        f"{found.name}: {done.recorded} {'line' if done.recorded == 1 else 'lines'} recorded, "
+        f"{done.before} {'was' if done.before == 1 else 'were'} there before, {left} left out."
     )
     return not left
+
+
+def _good(lines: int) -> str:
+    return "1 new line is good" if lines == 1 else f"{lines} new lines are good"
 
 
 def _tell(file: Path, problems: Sequence[SheetProblem]) -> None:

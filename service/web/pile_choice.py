@@ -48,7 +48,10 @@ def pile_options(services: Services, view: PilesView) -> list[tuple[str, list[tu
 
 
 def weighed_words(view: PilesView, weighing_id: str) -> str:
-    """Return what was recorded by a weighing, and how many piles are left to weigh."""
+    """Return what was recorded by a weighing, and how many piles are left to weigh.
+
+    Empty if the sort holds no such weighing.
+    """
     for pile in view.piles:
         for number, batch in enumerate(pile.batches, start=1):
             for line in batch.weighings:
@@ -60,7 +63,7 @@ def weighed_words(view: PilesView, weighing_id: str) -> str:
                     )
                     title = batch_title(pile, batch, number)
                     return f"The weighing is recorded: {title}, {net}. {_left_words(view)}"
-    return "The weighing is recorded."
+    return ""
 
 
 def _weighables(view: PilesView) -> Iterator[tuple[str, str, int, bool]]:
@@ -75,8 +78,13 @@ def _weighables(view: PilesView) -> Iterator[tuple[str, str, int, bool]]:
             yield f"batch:{batch.total.batch.id}", name, batch.total.count, is_weighed(batch)
 
 
+def left_to_weigh(view: PilesView) -> int:
+    """Return how many piles, or batches of them, were counted and not weighed."""
+    return sum(1 for _, _, count, weighed in _weighables(view) if count and not weighed)
+
+
 def _left_words(view: PilesView) -> str:
-    left = sum(1 for _, _, count, weighed in _weighables(view) if count and not weighed)
+    left = left_to_weigh(view)
     if not left:
         return "Everything that was counted is weighed."
     return f"{left} more to weigh." if left > 1 else "One more to weigh."

@@ -19,7 +19,7 @@ from service.web.dependencies import ServicesDep
 from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, refused
 from service.web.page_support import go_to, sort_frame
-from service.web.pile_choice import batch_title, pile_options, weighed_words
+from service.web.pile_choice import batch_title, left_to_weigh, pile_options, weighed_words
 from service.web.render import as_data, exact, page
 
 router = APIRouter(prefix="/sorts/{sort_id}")
@@ -191,6 +191,7 @@ def _page(
     status: int = 200,
 ) -> HTMLResponse:
     view = piles.piles(services, sort_id, judged=True)
+    said = weighed_words(view, weighed) or said
     last = last_scale(view)
     if form is None:
         form = FormState(
@@ -212,7 +213,8 @@ def _page(
         form=form,
         void_form=void_form,
         tare_form=tare_form,
-        said=weighed_words(view, weighed) if weighed else said,
+        said=said,
+        nothing_left=bool(weighed) and not left_to_weigh(view),
         last=last,
         methods=METHODS,
         method_words=METHOD_WORDS,

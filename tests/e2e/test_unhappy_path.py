@@ -21,6 +21,35 @@ from tests.e2e.conftest import Server
 pytestmark = pytest.mark.e2e
 
 
+def test_what_was_read_off_a_scale_outlives_a_dead_server(page: Page, server: Server) -> None:
+    sort_id = start_sort(page, server)
+    page.goto(f"{server.address}/sorts/{sort_id}/piles")
+    page.locator("#f-pile").select_option("category:food")
+    page.locator("#f-gross").fill("2.36")
+    page.locator("#f-resolution").fill("0.02")
+    server.kill()
+    page.get_by_role("button", name="Record this weighing").click()
+    expect(page.get_by_role("alert")).to_contain_text("can't be reached, so nothing was recorded")
+    expect(page.locator("#f-gross")).to_have_value("2.36")
+    server.start()
+    page.get_by_role("button", name="Record this weighing").click()
+    expect(page.get_by_role("status").first).to_contain_text("Food, 2.360\u00a0kg net")
+    (pile,) = read(server, f"/api/sorts/{sort_id}/piles")["piles"]
+    assert len(pile["batches"][0]["weighings"]) == 1
+
+
+def test_two_taps_on_a_form_record_once(page: Page, server: Server) -> None:
+    sort_id = start_sort(page, server)
+    page.goto(f"{server.address}/sorts/{sort_id}/piles")
+    page.locator("#f-pile").select_option("category:food")
+    page.locator("#f-gross").fill("2.36")
+    page.locator("#f-resolution").fill("0.02")
+    page.get_by_role("button", name="Record this weighing").dblclick()
+    expect(page.get_by_role("status").first).to_contain_text("Food, 2.360\u00a0kg net")
+    (pile,) = read(server, f"/api/sorts/{sort_id}/piles")["piles"]
+    assert len(pile["batches"][0]["weighings"]) == 1
+
+
 def test_server_dies_and_comes_back(
     context: BrowserContext, page: Page, server: Server, tmp_path: Path
 ) -> None:

@@ -97,6 +97,19 @@ def test_close_and_reopen(client: TestClient, sort: SortInfo) -> None:
     assert "bench-data" in client.get(f"/sorts/{sort.id}", headers=HTML).text
 
 
+def test_report_closes_the_sort_where_it_is_open(client: TestClient, sort: SortInfo) -> None:
+    path = f"/sorts/{sort.id}/report"
+    assert "Close this sort" in client.get(path, headers=HTML).text
+    _post(client, f"/sorts/{sort.id}/close", {"event_id": new_id()})
+    assert "Close this sort" not in client.get(path, headers=HTML).text
+
+
+def test_every_start_of_a_sort_tells_what_is_not_sorted_by_hand(client: TestClient) -> None:
+    page = client.get("/sorts/new", headers=HTML).text
+    assert "gloves that resist cuts" in page
+    assert "Set sharps, batteries, pressurised cans" in page
+
+
 def test_weighing_a_closed_sort_says_what_to_do(client: TestClient, sort: SortInfo) -> None:
     _post(client, f"/sorts/{sort.id}/close", {"event_id": new_id()})
     answer = _post(client, f"/sorts/{sort.id}/batches", {"batch_id": new_id(), "category": "food"})
