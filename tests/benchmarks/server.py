@@ -57,7 +57,11 @@ def serving(bundle: Path) -> Iterator[Server]:
             yield Server(f"http://127.0.0.1:{port}", process)
         finally:
             process.terminate()
-            process.wait(30)
+            try:
+                process.wait(30)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
 
 
 @functools.cache

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import subprocess
 import sys
@@ -23,7 +24,7 @@ from service.store.example_import_log import ImportedPhoto
 from service.store.example_rows import Review
 from service.store.study_rows import Study
 from service.usecases import captures, items, learning, learning_course, studies
-from service.usecases.audits import accuracy
+from service.usecases.audits import accuracy, is_audit
 from service.usecases.learning_desk import Course, LearningDesk
 from service.usecases.services import Services
 from service.usecases.views import CaptureView
@@ -476,6 +477,23 @@ def test_matrix_products_take_one_core_unless_told_otherwise(
         [sys.executable, "-c", code], env=env | given, capture_output=True, text=True, check=True
     )
     assert done.stdout.split() == [used, "False"]
+
+
+@pytest.mark.sqlite_only
+@pytest.mark.parametrize("percent", [0, 10, 100])
+def test_audits_are_drawn_at_exactly_their_share(percent: int) -> None:
+    """Of the ten thousand digests that there are for it; none is drawn where none is wanted."""
+
+    def place(name: str) -> int:
+        digest = hashlib.sha256(f"scope:{name}".encode()).digest()
+        return int.from_bytes(digest[:8], "big") % 10_000
+
+    first, last = 100 * percent, 100 * percent - 1
+    names = {place(str(n)): str(n) for n in range(200_000)}
+    if percent < 100:
+        assert not is_audit("scope", names[first], percent)
+    if percent > 0:
+        assert is_audit("scope", names[last], percent)
 
 
 def test_an_audit_judges_by_its_first_choice_while_an_item_stands(
