@@ -78,7 +78,7 @@ def _sort(services: Services, demo: Demo) -> SortInfo:
             name="Demo: one week of a shared flat",
             place="Invented flat, Alder Valley",
             stratum="household",
-            sorted_on=services.clock().date(),
+            sorted_on=services.clock().astimezone().date(),  # as the page offers it
             days=7,
             persons=3,
             programme_id=PROGRAMME,

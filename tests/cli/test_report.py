@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import json
+import time
+from datetime import UTC, date, datetime
 from importlib.resources import files
 from pathlib import Path
 
@@ -12,12 +14,13 @@ import pytest
 
 from classifier.domain.categories import load_categories
 from classifier.domain.programme import ROUTES
-from service.commands import demo_data
-from service.commands.demo import make_demo_sort
-from service.commands.demo_data import load_demo
+from service.commands import demo, demo_data
+from service.commands.demo_data import Demo, load_demo
 from service.settings import Settings
+from service.usecases.services import Services
 from service.wiring import build_services
 from tests.cli.conftest import Run
+from tests.fakes import FakeClock
 
 NAME = "Demo: one week of a shared flat"
 
@@ -29,13 +32,13 @@ def demo_folder(tmp_path_factory: pytest.TempPathFactory, tiny: Path) -> Path:
     services = build_services(settings)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(demo_data, "PACKAGE", "demo_images")
-        make_demo_sort(services)
+        demo.make_demo_sort(services)
     services.close()
     return settings.data_dir
 
 
-@pytest.fixture
-def demo(run: Run, demo_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture(name="demo")
+def _demo(run: Run, demo_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Let commands work on the store of the demo; `run` has set its own, which this replaces."""
     del run
     monkeypatch.setenv("TALLYTARE_DATA_DIR", str(demo_folder))
@@ -73,6 +76,20 @@ def test_demo_answers_fit_the_categories_and_the_pictures() -> None:
             facts = dict(pair.split("=") for pair in row["facts"].split(";") if pair)
             assert all(category.fits(*each) for each in categories.known_answers(facts).items())
     assert {row["category"] for row in table("sort_weighings.csv")} <= counted
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the zone can't be set there")
+def test_the_demo_is_sorted_on_the_day_where_it_runs(
+    services: Services, clock: FakeClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(demo, "load_demo", lambda: Demo({}, (), (), "nothing"))
+    clock.now = datetime(2026, 5, 2, 5, 0, tzinfo=UTC)
+    with monkeypatch.context() as patched:
+        patched.setenv("TZ", "ZONE10")  # ten hours behind UTC, as POSIX writes it
+        time.tzset()
+        day = demo.make_demo_sort(services).sorted_on
+    time.tzset()
+    assert day == date(2026, 5, 1)
 
 
 def table(name: str) -> list[dict[str, str]]:
