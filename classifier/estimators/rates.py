@@ -7,7 +7,9 @@ where W_h is the stratum's part of the whole mass and x_h, y_h are the stratum's
 sums) of numerator and denominator in everything. Var(R) = sum W_h^2 Var(z_h) / Y^2 with z_h the
 stratum's share of numerator - R denominator; degrees of freedom after Satterthwaite. One stratum
 gives the plain ratio of sums. W. G. Cochran, Sampling Techniques, 3rd ed. (1977), section 6.11
-(code D); own derivation for weights by mass (OWN).
+(code D); own derivation for weights by mass (OWN). Measured coverage of the 90 % interval of
+capture, 30 households in each of two strata: 87 per cent, and 13 where all are taken as one sample
+though one stratum has three times the mass (tests/property/test_study_coverage.py).
 """
 
 from __future__ import annotations

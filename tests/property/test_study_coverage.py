@@ -13,6 +13,7 @@ import pytest
 
 from classifier.estimators._checks import Flags
 from classifier.estimators._moments import Estimator
+from classifier.estimators.rates import recovery_rates
 from classifier.estimators.study import shares_of_study
 from classifier.estimators.study_bootstrap import Interval, bootstrap_study
 from tests.property.study_generator import (
@@ -111,3 +112,39 @@ def test_coverage_of_the_bootstrap_with_20_sorts(
         covered += (ends[:, 0] <= truths[estimator]) & (truths[estimator] <= ends[:, 1])
     expected = BOOTSTRAP_COVERAGE[estimator, interval]
     assert 100 * covered / STUDIES == pytest.approx(expected, abs=3)
+
+
+def two_areas(
+    generator: np.random.Generator, n: int
+) -> tuple[tuple[Floats, ...], tuple[Floats, ...]]:
+    """Return accepted, not accepted, missed and other grams of n households of either area.
+
+    The first area is a fourth of the weight and puts six tenths as much of what is accepted where
+    it belongs.
+    """
+    found = []
+    for care in (0.6, 1.0):
+        whole = 4000 * generator.lognormal(0, 0.5, n)
+        accepted = whole * generator.beta(6, 14, n)
+        right = np.clip(generator.beta(8, 4, n) * care, 0, 0.98)
+        wrong = generator.beta(1.2, 12, n)
+        rest = whole - accepted
+        found.append((accepted * right, rest * wrong, accepted * (1 - right), rest * (1 - wrong)))
+    return found[0], found[1]
+
+
+def test_coverage_of_capture_where_strata_are_sampled_alike_and_weigh_unlike() -> None:
+    """Of 60 households, 30 are of an area with a fourth of the weight: pooled, capture is wrong."""
+    generator = np.random.default_rng(60)
+    weights = np.array([1.0, 3.0])
+    areas = [np.array([each.sum() for each in area]) for area in two_areas(generator, 1_000_000)]
+    a, _, m, _ = sum(w * area / area.sum() for w, area in zip(weights, areas, strict=True))
+    truth = a / (a + m)
+    rows = [np.arange(30), np.arange(30, 60)]
+    held = np.zeros(2)
+    for _ in range(STUDIES):
+        given = [np.concatenate(each) for each in zip(*two_areas(generator, 30), strict=True)]
+        weighed = recovery_rates(*given, strata=rows, weights=weights).capture
+        pooled = recovery_rates(*given).capture
+        held += [each.low <= truth <= each.high for each in (weighed, pooled)]
+    assert 100 * held / STUDIES == pytest.approx([87, 13], abs=3)
