@@ -114,8 +114,8 @@ def _whole_notes(used: tuple[Stratum, ...], plan: StudyPlan) -> list[str]:
         )
     if Strata(used, ()).person_weights is None:
         notes.append(
-            "The plan does not tell how many persons live in each stratum (person_weights): "
-            "amounts per person take all sorts as one random sample."
+            "Amounts per person take all sorts as one random sample, since the plan does not tell "
+            "how many persons live in each stratum."
         )
     return notes
 

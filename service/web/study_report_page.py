@@ -48,7 +48,8 @@ from service.web.study_view import (
 router = APIRouter(prefix="/studies/{study_id}")
 _FIELDS = (
     "level", "estimator", "parts", "strata", "compare", "what_if", "national", "total",
-    "standard_error", "unit", "weights", "plan",
+    "standard_error", "unit", "weights", "person_weights",
+    "plan",
 )  # fmt: skip
 _LISTS = ("parts", "strata", "what_if")
 
@@ -178,8 +179,10 @@ def _plan(services: Services, request: Request) -> StudyPlan:
             "standard_error": _number(typed["standard_error"] or "0", "standard error"),
             "unit": typed["unit"] or "t",
         }
-    if typed["weights"]:
-        given["weights"] = dict(_weight(line) for line in typed["weights"].splitlines() if line)
+    for name in ("weights", "person_weights"):
+        if typed[name]:
+            lines = typed[name].splitlines()
+            given[name] = dict(_weight(line) for line in lines if line.strip())
     return plan_from(given, services.categories, name="the form")
 
 

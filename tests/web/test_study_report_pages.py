@@ -159,6 +159,19 @@ def test_the_form_keeps_what_was_typed_and_says_what_is_wrong(
         assert 'value="1200"' in page.text
 
 
+def test_persons_of_the_strata_can_be_typed(client: TestClient, study: str) -> None:
+    lacking = client.get(f"/studies/{study}/report", params=plan()).text
+    assert "Amounts per person take all sorts as one random sample" in lacking
+    persons = "\n".join(f"{label} = {100 * (k + 1)}" for k, label in enumerate(STRATA)) + "\n \n"
+    told = client.get(
+        f"/studies/{study}/report.json", params=plan(person_weights=persons)
+    ).json()  # fmt: skip
+    assert told["plan"]["person_weights"]["houses / autumn"] == 400
+    page = client.get(f"/studies/{study}/report", params=plan(person_weights=persons)).text
+    assert "Amounts per person take all sorts" not in page
+    assert "flats / spring = 100" in page
+
+
 def test_a_whole_plan_goes_before_the_fields(client: TestClient, study: str) -> None:
     page = client.get(f"/studies/{study}/annex", params={"plan": 'title = "Renamed"', "level": "x"})
     assert page.status_code == 200
