@@ -11,7 +11,14 @@ from sklearn.linear_model import LogisticRegression
 from classifier.domain.errors import UnknownIdError
 from classifier.learning import solver
 from classifier.learning.confirmation import FLOOR, Confirmation, shipped_probabilities
-from classifier.learning.fit import HeadOptions, balanced, fit_head
+from classifier.learning.fit import (
+    HeadOptions,
+    balanced,
+    demand,
+    favour,
+    fit_head,
+    strangeness,
+)
 from classifier.learning.head import HeadError, unit
 from classifier.learning.solver import Problem, loss, solve
 
@@ -237,3 +244,30 @@ def test_shipped_probabilities_sum_forms_and_leave_none_at_zero() -> None:
         (0.98 * 0.27 / 0.77 + FLOOR / 4) / (0.98 * 0.25 / 0.77 + FLOOR / 4)
     )
     np.testing.assert_allclose(shipped_probabilities([("non_item", 1.0)], shares, NAMES), 0.25)
+
+
+def counted(p: NDArray[np.float64], labels: list[int]) -> Problem:
+    """Make a problem of photos to which the model gave the probabilities `p` (n, C)."""
+    units = np.eye(len(labels), WIDTH, dtype=np.float32)
+    weights = np.ones(len(labels), dtype=np.float32)
+    return Problem(units, np.log(p).astype(np.float32), np.array(labels), weights)
+
+
+def test_favour_fades_with_examples_and_is_less_in_a_short_log() -> None:
+    """Worked by hand: 1 and 9 examples, strength 1: 1 and 1/3, less their mean over the log, 0.4;
+    of that 10 / (10 + 50). None for the frequent category, nor for one without examples."""
+    problem = counted(np.full((10, 3), 1 / 3), [0] + [1] * 9)
+    assert favour(np.ones(3), problem) == pytest.approx([0.1, 0.0, 0.0])
+
+
+def test_a_category_is_strange_whose_best_example_was_hardly_thought_of() -> None:
+    """Halfway between 5 and 7 nats: half. Not where one example was known, nor where none is."""
+    rare, known = np.exp(-6.0), 0.5
+    p = np.array([[rare, 0.4, 0.6 - rare], [0.1, 0.001, 0.899], [0.2, known, 0.3]])
+    assert strangeness(counted(p, [0, 1, 1])) == pytest.approx([0.5, 0.0, 0.0], abs=1e-5)
+
+
+def test_a_margin_handicaps_the_confirmed_category_alone() -> None:
+    problem = counted(np.full((2, 3), 1 / 3), [2, 0])
+    moved = demand(problem, np.array([1.0, 2.0, 3.0])).offsets - problem.offsets
+    assert moved == pytest.approx(np.array([[0, 0, -3.0], [-1.0, 0, 0]]), abs=1e-6)
