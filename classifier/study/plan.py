@@ -130,18 +130,21 @@ def plan_from(given: Any, categories: Categories, *, name: str = "plan") -> Stud
     parts = read.texts("parts", ("stratum",))
     allowed = (*parts, *OWN_PARTS)
     known = tuple(each.id for each in categories.categories)
+    streams = _streams(read, allowed)
+    # The containers of a household are one sort once they are joined, of no container.
+    usual = tuple(part for part in parts if streams is None or part != streams.part)
     plan = StudyPlan(
         title=read.text("title"),
         level=read.number("level", 0.90, least=0.5, most=0.999),
         estimator=read.choice("estimator", get_args(Estimator), "mean of sample shares"),
         parts=parts,
-        strata=read.choices("strata", allowed, parts),
+        strata=read.choices("strata", allowed, usual),
         weights=read.sizes("weights"),
         person_weights=read.sizes("person_weights"),
         population=_population(read),
         compare=read.choice("compare", ("", *allowed), ""),
         what_if=read.choices("what_if", known, ()),
-        streams=_streams(read, allowed),
+        streams=streams,
         national=read.choice("national", NATIONAL, ""),
         unweighed=read.choice("unweighed", UNWEIGHED, "keep"),
         audit_points=read.number("audit_points", 0.0, least=0.0, most=50.0),

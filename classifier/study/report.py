@@ -7,16 +7,18 @@ counted in these sorts is "measured" and "counted"; whatever is said about more 
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 
 import numpy as np
 
 from classifier.domain.categories import Categories
 from classifier.domain.national import National
 from classifier.domain.programme import Programme
+from classifier.domain.records import SortInfo
 from classifier.domain.report_categories import Names
 from classifier.study.audits import corrected_counts
 from classifier.study.columns import Columns, columns_of
@@ -187,6 +189,7 @@ class _Work:
             self._streams()
             table = self.table
         self.cautions += self.strata.notes
+        self.cautions += _same_days(table)
         self.notes += _place_notes(table)
         every = columns_of(table, self.categories)
         category, group = every[0], every[1]
@@ -345,6 +348,27 @@ def sorts(number: int) -> str:
 def sorts_are(number: int) -> str:
     """Return a number of sorts with its verb."""
     return f"{sorts(number)} {'is' if number == 1 else 'are'}"
+
+
+def _same_days(table: StudyTable) -> Iterator[str]:
+    """Yield a caution where several sorts of one place hold discards of the same days."""
+    of_place: dict[str, list[SortInfo]] = defaultdict(list)
+    for sort in table.sorts:
+        if sort.place:
+            of_place[sort.place].append(sort)
+    found = 0
+    for own in of_place.values():
+        own.sort(key=lambda sort: sort.sorted_on)
+        found += any(
+            (later.sorted_on - sort.sorted_on).days < later.days for sort, later in pairwise(own)
+        )
+    if found and len(of_place) > 1:
+        yield (
+            "Places with several sorts of the same days, as when the containers of a household "
+            f"are sorted apart: {found}. They are taken as different households, so that their "
+            "persons count more than once and amounts per person come out too low, until the plan "
+            "says which are the containers of one."
+        )
 
 
 def _place_notes(table: StudyTable) -> Iterator[str]:

@@ -49,7 +49,7 @@ router = APIRouter(prefix="/studies/{study_id}")
 _FIELDS = (
     "level", "estimator", "parts", "strata", "compare", "what_if", "national", "total",
     "standard_error", "unit", "weights", "person_weights",
-    "plan",
+    "containers", "plan",
 )  # fmt: skip
 _LISTS = ("parts", "strata", "what_if")
 
@@ -171,6 +171,8 @@ def _plan(services: Services, request: Request) -> StudyPlan:
     for name in _LISTS:
         if typed[name]:
             given[name] = [each.strip() for each in typed[name].split(",") if each.strip()]
+    if typed["containers"]:
+        given["streams"] = {"part": typed["containers"]}
     if typed["level"]:
         given["level"] = _number(typed["level"], "confidence") / 100
     if typed["total"]:

@@ -32,6 +32,13 @@ def test_the_plan_of_the_invented_study_says_everything_there_is() -> None:
     assert plan.what_if == ("plastic_film", "coated_paper")
 
 
+def test_joined_containers_are_no_stratum_unless_the_plan_says_so() -> None:
+    parts = {"parts": ["area", "container"], "streams": {"part": "container"}}
+    assert plan_from(parts, CATEGORIES).strata == ("area",)
+    assert plan_from({**parts, "strata": ["container"]}, CATEGORIES).strata == ("container",)
+    assert plan_from({"streams": {"part": "stratum"}}, CATEGORIES).strata == ()
+
+
 def test_json_says_the_same_as_toml(tmp_path: Path) -> None:
     (tmp_path / "p.json").write_text('{"level": 0.95, "compare": "month"}', encoding="utf-8")
     (tmp_path / "p.toml").write_text('level = 0.95\ncompare = "month"\n', encoding="utf-8")

@@ -391,6 +391,24 @@ def test_what_the_whole_speaks_for_is_told_to_every_reader(
     assert any(said in caution for caution in report.cautions)
 
 
+def test_containers_that_the_plan_does_not_join_are_told() -> None:
+    """Else a household of four with two containers counts as eight persons."""
+    day = a_member(0).sorted_on
+    sorts = [
+        a_member(k, ("recycling", "refuse")[k % 2], place=f"House {k // 2}", sorted_on=day)
+        for k in range(6)
+    ]
+    grams = [{"food": 50.0 + k, "wood": 40.0} for k in range(6)]
+    apart = reported(totals(sorts, grams))
+    joined = reported(totals(sorts, grams), {"streams": {"part": "stratum"}, "strata": []})
+    week = [r.select("kg_per_person_week", level="total")[0].value for r in (apart, joined)]
+    assert week[1] == pytest.approx(2 * week[0])
+    said = [any("of the same days" in each for each in r.cautions) for r in (apart, joined)]
+    assert said == [True, False]
+    weeks = [a_member(7 * k, place=f"House {k % 2}", days=7) for k in range(6)]
+    assert not any("of the same days" in each for each in reported(totals(weeks, grams)).cautions)
+
+
 def test_programmes_and_places_that_do_not_fit_one_study_are_told() -> None:
     sorts = [
         a_member(k, place=f"House {k // 2}", programme_id=("alder_valley", "port_sable")[k % 2])

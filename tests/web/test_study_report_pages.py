@@ -172,6 +172,29 @@ def test_persons_of_the_strata_can_be_typed(client: TestClient, study: str) -> N
     assert "flats / spring = 100" in page
 
 
+def test_containers_of_a_household_can_be_joined_in_the_form(
+    client: TestClient, services: Services
+) -> None:
+    study_id = new_id()
+    create_study(services, study_id=study_id, name="Two containers")
+    for number in range(6):
+        sort = start(services, name=f"Sort {number}", place=f"Mill Lane {number // 2}",
+                     stratum=("recycling", "refuse")[number % 2])  # fmt: skip
+        place_sort(services, sort_id=sort.id, study_id=study_id, change_id=new_id())
+        for category in ("corrugated_cardboard", "food"):
+            enter(services, sort, category, count=1)
+            grams = str(900 + 50 * number)
+            weigh(services, sort, category, gross=grams, unit="g", resolution="1")
+    apart = client.get(f"/studies/{study_id}/report").text
+    assert "amounts per person come out too low" in apart
+    joined = client.get(
+        f"/studies/{study_id}/report", params={"containers": "stratum", "strata": "year"}
+    ).text  # fmt: skip
+    assert "amounts per person come out too low" not in joined
+    assert "Of the recyclables, in the recycling container" in joined
+    assert 'value="stratum"' in joined
+
+
 def test_a_whole_plan_goes_before_the_fields(client: TestClient, study: str) -> None:
     page = client.get(f"/studies/{study}/annex", params={"plan": 'title = "Renamed"', "level": "x"})
     assert page.status_code == 200
