@@ -61,6 +61,9 @@ def guilty_fields(message: str, fields: Mapping[str, str]) -> frozenset[str]:
     found = {name for word, name in _FIELD_WORDS.items() if word in start and name in fields}
     if "resolution" in found and "scale resolution" in start:
         found = {"resolution"}
+    if not found and start.startswith("weight "):  # which of the readings, only its value tells
+        readings = (name for name in ("gross", "tare") if fields.get(name))
+        found = {name for name in readings if fields[name].strip() in start}
     return frozenset(found)
 
 

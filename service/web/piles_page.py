@@ -225,7 +225,7 @@ def _page(
             *((t.id, f"{t.name}: {exact(t.weight)} {t.unit}") for t in view.tares),
         ],
         tare_data=as_data(tares),
-        sorter_options=[(name, name) for name in view.sort.sorters],
+        sorters=dict.fromkeys([*view.sort.sorters, *filter(None, [form.value("sorter")])]),
         batch_title=batch_title,
         groups=_groups(services),
     )

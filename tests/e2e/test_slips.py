@@ -104,3 +104,10 @@ def test_somebody_who_came_later_sorts_under_their_own_name(page: Page, server: 
     total(page, 1)
     (item,) = read(server, f"/api/sorts/{sort_id}/items")
     assert item["current"]["sorter"] == "Çem"
+    page.get_by_role("link", name="Piles").click()
+    expect(page.locator("#f-sorter")).to_have_value("Çem")
+    page.locator("#f-pile").select_option("category:steel_cans")
+    page.locator("#f-gross").fill("0.2")
+    page.locator("#f-resolution").fill("0.01")
+    page.get_by_role("button", name="Record this weighing").click()
+    expect(page.locator("#sheet")).to_contain_text("container, Çem")

@@ -58,7 +58,7 @@ def test_weigh_in_a_container(client: TestClient, sort: SortInfo) -> None:
     assert "The weighing is recorded: Steel cans, 400\u00a0g net." in page
     assert "400\u00a0g" in page
     assert "380\u00a0g to 420\u00a0g" in page
-    assert "contents left; “wet”" in page
+    assert "contents left; “<bdi>wet</bdi>”" in page
     assert 'name="capacity" type="text" value="30"' in page
 
 
@@ -94,6 +94,16 @@ def test_impossible_weighing_is_refused_and_kept_in_the_form(
     assert kept in answer.text
     assert form["weighing_id"] in answer.text
     assert _weighings(client, sort) == []
+
+
+@pytest.mark.parametrize("name", ["gross", "tare"])
+def test_a_reading_below_0_is_marked_where_it_stands(
+    client: TestClient, sort: SortInfo, name: str
+) -> None:
+    page = _weigh(client, sort, _form(**{name: "-3"})).text
+    (field,) = re.findall(rf'<input id="f-{name}"[^>]*>', page)
+    assert 'aria-invalid="true"' in field
+    assert page.count('aria-invalid="true"') == 1
 
 
 def _options(client: TestClient, sort: SortInfo) -> dict[str, list[str]]:

@@ -1,5 +1,6 @@
 /** The weighing form: words that fit the method, and the net weight while typing. */
 import { byId, pageData } from "./dom.js";
+import { rememberSorter } from "./sorter.js";
 
 const GRAMS = { kg: 1000, g: 1, lb: 453.59237, oz: 28.349523125 };
 const LABELS = {
@@ -74,5 +75,7 @@ if (form) {
   }
   form.addEventListener("input", showNet);
   showMethod();
+  const sorter = byId("f-sorter");
+  if (sorter.dataset.sort) rememberSorter(sorter, sorter.dataset.sort);
 }
 document.querySelector("[data-refusal]")?.focus();
