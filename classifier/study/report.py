@@ -115,8 +115,8 @@ def build_study_report(
     Two sorts with weighed piles are needed for any estimate; with fewer the report holds what was
     measured and says so.
     """
-    usable, left = _usable(table, plan)
-    cautions = [*_table_notes(table, categories), *left]
+    usable, left = _usable(table, plan, categories)
+    cautions = [*_table_notes(table), *left]
     work = _Work(usable, plan, categories, national, progress)
     if len(usable.sorts) >= 2:
         work.estimate()
@@ -274,8 +274,10 @@ class _Work:
         self.notes += contrast_notes(self.table, pairs)
 
 
-def _usable(table: StudyTable, plan: StudyPlan) -> tuple[StudyTable, list[str]]:
-    """Return the sorts that shares can be worked out from."""
+def _usable(
+    table: StudyTable, plan: StudyPlan, categories: Categories
+) -> tuple[StudyTable, list[str]]:
+    """Return the sorts that shares can be worked out from, and what is wrong with them or others."""
     notes = []
     weighed = table.grams.sum(axis=1) > 0
     kept = weighed
@@ -291,18 +293,15 @@ def _usable(table: StudyTable, plan: StudyPlan) -> tuple[StudyTable, list[str]]:
             f"Left out of the estimates, as the plan says, for something found and not weighed: "
             f"{sorts(int(open_rows.sum()))}."
         )
-    return (table if kept.all() else table.rows(np.flatnonzero(kept))), notes
+    used = table if kept.all() else table.rows(np.flatnonzero(kept))
+    return used, [*notes, *_unweighed_notes(used, categories)]
 
 
-def _table_notes(table: StudyTable, categories: Categories) -> Iterator[str]:
-    still_open = sum(not sort.closed for sort in table.sorts)
-    if still_open:
-        yield f"{sorts_are(still_open)} still open: these figures may change."
+def _unweighed_notes(table: StudyTable, categories: Categories) -> Iterator[str]:
     names = Names(categories)
-    times = table.unweighed.sum(axis=0)
     affected = [
         f"{names.category(category)} (in {sorts(int(number))})"
-        for category, number in zip(table.categories, times, strict=True)
+        for category, number in zip(table.categories, table.unweighed.sum(axis=0), strict=True)
         if number
     ]
     if affected:
@@ -310,6 +309,12 @@ def _table_notes(table: StudyTable, categories: Categories) -> Iterator[str]:
             "Found and not, or not wholly, weighed, so that their shares by weight are too low and "
             f"all others too high: {', '.join(affected)}."
         )
+
+
+def _table_notes(table: StudyTable) -> Iterator[str]:
+    still_open = sum(not sort.closed for sort in table.sorts)
+    if still_open:
+        yield f"{sorts_are(still_open)} still open: these figures may change."
     light = int(((table.grams == 0) & (table.high > 0)).sum())
     if light:
         yield (

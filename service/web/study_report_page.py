@@ -217,7 +217,8 @@ def _charts(bars: list[RangeBar], ident: str, title: str) -> dict[str, Any]:
 
 
 def _headline(report: StudyReport) -> list[tuple[str, str, str]]:
-    boxes = [("Lots sorted", str(report.sorts), f"{weighed(report.kg)} in all, measured")]
+    mass = f"{weighed(report.kg)} in all, measured" if report.kg else "none of them weighed"
+    boxes = [("Lots sorted", str(report.sorts), mass)]
     for each in report.select("kg_per_person_week", level="total"):
         low = max(each.low or 0.0, 0.0)
         likely = "" if each.high is None else f"likely {low:.1f} to {each.high:.1f} kg"

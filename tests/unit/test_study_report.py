@@ -459,6 +459,7 @@ def test_what_was_not_weighed_is_told_kept_or_left_out() -> None:
     assert any("too low" in note and "(in 1 sort)" in note for note in kept.notes)
     assert values(kept, "share_mean")["food"] == pytest.approx((3 * 0.9 + 1) / 4)
     assert values(left, "share_mean")["food"] == pytest.approx(0.9)
+    assert not any("too low" in note for note in left.notes)  # they are in no share
     assert any("Left out of the estimates, as the plan says" in note for note in left.notes)
 
 
