@@ -277,7 +277,7 @@ class _Work:
 def _usable(
     table: StudyTable, plan: StudyPlan, categories: Categories
 ) -> tuple[StudyTable, list[str]]:
-    """Return the sorts that shares can be worked out from, and what is wrong with them or others."""
+    """Return the sorts that shares can be worked out from, and what is to be said of all."""
     notes = []
     weighed = table.grams.sum(axis=1) > 0
     kept = weighed
