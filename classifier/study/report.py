@@ -7,19 +7,15 @@ counted in these sorts is "measured" and "counted"; whatever is said about more 
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from itertools import pairwise
 
 import numpy as np
 
 from classifier.domain.categories import Categories
 from classifier.domain.national import National
 from classifier.domain.programme import Programme
-from classifier.domain.records import SortInfo
-from classifier.domain.report_categories import Names
 from classifier.study.audits import corrected_counts
 from classifier.study.columns import Columns, columns_of
 from classifier.study.contrasts import (
@@ -30,6 +26,14 @@ from classifier.study.contrasts import (
 )
 from classifier.study.coverage import Coverage, class_of, shortfalls
 from classifier.study.figures import WHOLE, Figure
+from classifier.study.notes import (
+    place_notes,
+    same_days_notes,
+    sorts,
+    sorts_are,
+    table_notes,
+    unweighed_notes,
+)
 from classifier.study.others import logratio_figures, national_figures
 from classifier.study.plan import StudyPlan
 from classifier.study.recovery import paired, potential_figures, rate_figures
@@ -44,8 +48,6 @@ from classifier.study.shares import (
 from classifier.study.strata import Strata, strata_of
 from classifier.study.table import StudyTable
 
-_SEVERAL = 4
-"""So many sorts should not have most of the weight in one (common practice, no source)."""
 Steps = Callable[[str, int, int], None]
 """Told what is being worked out, how much of it is done, and how much there is."""
 
@@ -116,7 +118,7 @@ def build_study_report(
     measured and says so.
     """
     usable, left = _usable(table, plan, categories)
-    cautions = [*_table_notes(table), *left]
+    cautions = [*table_notes(table), *left]
     work = _Work(usable, plan, categories, national, progress)
     if len(usable.sorts) >= 2:
         work.estimate()
@@ -189,8 +191,8 @@ class _Work:
             self._streams()
             table = self.table
         self.cautions += self.strata.notes
-        self.cautions += _same_days(table)
-        self.notes += _place_notes(table)
+        self.cautions += same_days_notes(table)
+        self.notes += place_notes(table)
         every = columns_of(table, self.categories)
         category, group = every[0], every[1]
         self.figures += found_figures(table, category, self.strata)
@@ -294,98 +296,7 @@ def _usable(
             f"{sorts(int(open_rows.sum()))}."
         )
     used = table if kept.all() else table.rows(np.flatnonzero(kept))
-    return used, [*notes, *_unweighed_notes(used, categories)]
-
-
-def _unweighed_notes(table: StudyTable, categories: Categories) -> Iterator[str]:
-    names = Names(categories)
-    affected = [
-        f"{names.category(category)} (in {sorts(int(number))})"
-        for category, number in zip(table.categories, table.unweighed.sum(axis=0), strict=True)
-        if number
-    ]
-    if affected:
-        yield (
-            "Found and not, or not wholly, weighed, so that their shares by weight are too low and "
-            f"all others too high: {', '.join(affected)}."
-        )
-
-
-def _table_notes(table: StudyTable) -> Iterator[str]:
-    still_open = sum(not sort.closed for sort in table.sorts)
-    if still_open:
-        yield f"{sorts_are(still_open)} still open: these figures may change."
-    light = int(((table.grams == 0) & (table.high > 0)).sum())
-    if light:
-        yield (
-            f"{light} times a category was too light for the scale: it counts as 0 in the "
-            "estimates. The bounds of the scales, in the annex, tell how much it may be at most."
-        )
-    if table.contents_left:
-        yield f"Piles weighed with contents left in: {table.contents_left}."
-    if table.split.any():
-        part = 100 * table.split.sum() / table.grams.sum()
-        words = f"{part:.0f}" if part >= 1 else "Less than 1"
-        yield (
-            f"{words} % of the weight is of piles whose objects go different ways. It is split "
-            "among routes by counts, which is an estimate; the annex marks those figures."
-        )
-
-    of_sort = table.grams.sum(axis=1)
-    if len(of_sort) >= _SEVERAL and of_sort.max() > of_sort.sum() / 2:
-        yield (
-            f"One sort holds {100 * of_sort.max() / of_sort.sum():.0f} % of all the weight: ratios "
-            "of sums and amounts per person are mostly its own. Look at its readings again."
-        )
-    programmes = {sort.programme_id for sort in table.sorts}
-    if len(programmes) > 1:
-        yield (
-            f"The sorts were done under {len(programmes)} programmes: where a thing can go, and so "
-            "what can be recovered, is by the rules of its own sort."
-        )
-
-
-def sorts(number: int) -> str:
-    """Return a number of sorts in words."""
-    return "1 sort" if number == 1 else f"{number} sorts"
-
-
-def sorts_are(number: int) -> str:
-    """Return a number of sorts with its verb."""
-    return f"{sorts(number)} {'is' if number == 1 else 'are'}"
-
-
-def _same_days(table: StudyTable) -> Iterator[str]:
-    """Yield a caution where several sorts of one place hold discards of the same days."""
-    of_place: dict[str, list[SortInfo]] = defaultdict(list)
-    for sort in table.sorts:
-        if sort.place:
-            of_place[sort.place].append(sort)
-    found = 0
-    for own in of_place.values():
-        own.sort(key=lambda sort: sort.sorted_on)
-        found += any(
-            (later.sorted_on - sort.sorted_on).days < later.days for sort, later in pairwise(own)
-        )
-    if found and len(of_place) > 1:
-        yield (
-            "Places with several sorts of the same days, as when the containers of a household "
-            f"are sorted apart: {found}. They are taken as different households, so that their "
-            "persons count more than once and amounts per person come out too low, until the plan "
-            "says which are the containers of one."
-        )
-
-
-def _place_notes(table: StudyTable) -> Iterator[str]:
-    """Yield a note where several sorts bear one place, if places tell sorts apart at all."""
-    times = Counter(sort.place for sort in table.sorts if sort.place)
-    several = sum(number > 1 for number in times.values())
-    if several and len(times) > 1:
-        yield (
-            f"Places with more than one sort: {several}. The intervals take all sorts as "
-            "independent; sorts of one household resemble each other, so that with the same "
-            "households they are likely too narrow."
-        )
+    return used, [*notes, *unweighed_notes(used, categories)]
 
 
 def _stratum_lines(table: StudyTable, strata: Strata) -> tuple[StratumLine, ...]:

@@ -1,0 +1,107 @@
+"""What a reader must know about the sorts of a study, in plain words."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterator
+from itertools import pairwise
+
+from classifier.domain.categories import Categories
+from classifier.domain.records import SortInfo
+from classifier.domain.report_categories import Names
+from classifier.study.table import StudyTable
+
+_SEVERAL = 4
+"""So many sorts should not have most of the weight in one (common practice, no source)."""
+
+
+def table_notes(table: StudyTable) -> Iterator[str]:
+    """Yield what is to be said of all sorts: open ones, light piles, mixed piles, programmes."""
+    still_open = sum(not sort.closed for sort in table.sorts)
+    if still_open:
+        yield f"{sorts_are(still_open)} still open: these figures may change."
+    light = int(((table.grams == 0) & (table.high > 0)).sum())
+    if light:
+        yield (
+            f"{light} times a category was too light for the scale: it counts as 0 in the "
+            "estimates. The bounds of the scales, in the annex, tell how much it may be at most."
+        )
+    if table.contents_left:
+        yield f"Piles weighed with contents left in: {table.contents_left}."
+    if table.split.any():
+        part = 100 * table.split.sum() / table.grams.sum()
+        words = f"{part:.0f}" if part >= 1 else "Less than 1"
+        yield (
+            f"{words} % of the weight is of piles whose objects go different ways. It is split "
+            "among routes by counts, which is an estimate; the annex marks those figures."
+        )
+    of_sort = table.grams.sum(axis=1)
+    if len(of_sort) >= _SEVERAL and of_sort.max() > of_sort.sum() / 2:
+        yield (
+            f"One sort holds {100 * of_sort.max() / of_sort.sum():.0f} % of all the weight: ratios "
+            "of sums and amounts per person are mostly its own. Look at its readings again."
+        )
+    programmes = {sort.programme_id for sort in table.sorts}
+    if len(programmes) > 1:
+        yield (
+            f"The sorts were done under {len(programmes)} programmes: where a thing can go, and so "
+            "what can be recovered, is by the rules of its own sort."
+        )
+
+
+def unweighed_notes(table: StudyTable, categories: Categories) -> Iterator[str]:
+    """Yield what was found and not weighed in the sorts that estimates are worked out from."""
+    names = Names(categories)
+    affected = [
+        f"{names.category(category)} (in {sorts(int(number))})"
+        for category, number in zip(table.categories, table.unweighed.sum(axis=0), strict=True)
+        if number
+    ]
+    if affected:
+        yield (
+            "Found and not, or not wholly, weighed, so that their shares by weight are too low and "
+            f"all others too high: {', '.join(affected)}."
+        )
+
+
+def same_days_notes(table: StudyTable) -> Iterator[str]:
+    """Yield a caution where several sorts of one place hold discards of the same days."""
+    of_place: dict[str, list[SortInfo]] = defaultdict(list)
+    for sort in table.sorts:
+        if sort.place:
+            of_place[sort.place].append(sort)
+    found = 0
+    for own in of_place.values():
+        own.sort(key=lambda sort: sort.sorted_on)
+        found += any(
+            (later.sorted_on - sort.sorted_on).days < later.days for sort, later in pairwise(own)
+        )
+    if found and len(of_place) > 1:
+        yield (
+            "Places with several sorts of the same days, as when the containers of a household "
+            f"are sorted apart: {found}. They are taken as different households, so that their "
+            "persons count more than once and amounts per person come out too low, until the plan "
+            "says which are the containers of one."
+        )
+
+
+def place_notes(table: StudyTable) -> Iterator[str]:
+    """Yield a note where several sorts bear one place, if places tell sorts apart at all."""
+    times = Counter(sort.place for sort in table.sorts if sort.place)
+    several = sum(number > 1 for number in times.values())
+    if several and len(times) > 1:
+        yield (
+            f"Places with more than one sort: {several}. The intervals take all sorts as "
+            "independent; sorts of one household resemble each other, so that with the same "
+            "households they are likely too narrow."
+        )
+
+
+def sorts(number: int) -> str:
+    """Return a number of sorts in words."""
+    return "1 sort" if number == 1 else f"{number} sorts"
+
+
+def sorts_are(number: int) -> str:
+    """Return a number of sorts with its verb."""
+    return f"{sorts(number)} {'is' if number == 1 else 'are'}"
