@@ -14,9 +14,8 @@ from uuid import uuid4
 
 from classifier.domain.errors import BundleError
 from classifier.inference.manifest import MANIFEST_NAME, read_manifest
-from service.synced import sync_folder, write_synced
+from service.synced import UNFINISHED, sync_folder, write_synced
 
-UNFINISHED = ".unfinished-"
 FOLDER_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,300}")
 _STALE_S = 3600.0
 

@@ -19,8 +19,9 @@ from classifier.inference.bundle import (
 )
 from classifier.inference.manifest import MANIFEST_NAME, read_manifest
 from classifier.inference.predict import Predictor
-from service.bundle_folder import FOLDER_NAME, UNFINISHED, BundleFolder, packed
+from service.bundle_folder import FOLDER_NAME, BundleFolder, packed
 from service.store.rows import ModelRecord
+from service.synced import UNFINISHED
 from service.usecases.model_desk import LoadedModel, ShelfBundle
 
 logger = logging.getLogger("tallytare")

@@ -3,7 +3,29 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from uuid import uuid4
+
+UNFINISHED = ".unfinished-"
+"""How a name begins under which something is still being written; a crash may leave it."""
+
+
+@contextmanager
+def draft_of(target: Path) -> Iterator[Path]:
+    """Give a path beside `target` to write to; at the end of the block it takes the target's name.
+
+    Whoever looks finds what was there before, or the whole new file. Where the block fails nothing
+    is left. Raises OSError.
+    """
+    draft = target.with_name(f"{UNFINISHED}{uuid4()}")
+    try:
+        yield draft
+        os.replace(draft, target)
+    finally:
+        with suppress(OSError):
+            draft.unlink(missing_ok=True)
 
 
 def write_synced(target: Path, data: bytes) -> None:

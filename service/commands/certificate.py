@@ -6,15 +6,12 @@ fingerprint on the laptop's page lets people see that it is the right one.
 
 from __future__ import annotations
 
-import contextlib
 import ipaddress
-import os
 import socket
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from uuid import uuid4
 
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
@@ -22,7 +19,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from classifier.domain.errors import StorageError
-from service.synced import write_synced
+from service.synced import draft_of, write_synced
 
 LIFE = timedelta(days=365)
 """Browsers refuse what is valid for longer than about two years (Apple: 825 days, HT210176, B)."""
@@ -136,14 +133,11 @@ def _write(path: Path, key: ec.EllipticCurvePrivateKey, certificate: x509.Certif
         serialization.PrivateFormat.PKCS8,
         serialization.NoEncryption(),
     ) + certificate.public_bytes(serialization.Encoding.PEM)
-    unfinished = path.with_name(f".{uuid4()}.pem")
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        write_synced(unfinished, pem)
-        os.replace(unfinished, path)
+        with draft_of(path) as draft:
+            write_synced(draft, pem)
     except OSError as error:
-        with contextlib.suppress(OSError):
-            unfinished.unlink()
         raise StorageError(
             f"the certificate can't be written to {path.parent} ({error.strerror or error}): give "
             "the right to write there, or start without --https",

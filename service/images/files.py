@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from pathlib import Path
-from uuid import uuid4
 
 from classifier.domain.errors import StorageError, UnknownIdError
-from service.images.names import UNFINISHED, checked_name, name_of
-from service.synced import make_folder_synced, sync_folder, write_synced
+from service.images.names import checked_name, name_of
+from service.synced import (
+    UNFINISHED,
+    draft_of,
+    make_folder_synced,
+    sync_folder,
+    write_synced,
+)
 
 
 class PhotoFiles:
@@ -38,14 +42,12 @@ class PhotoFiles:
         Raises StorageError when the disk refuses, UnknownIdError for a name of another kind.
         """
         path = self._path(name)
-        unfinished = path.parent / f"{UNFINISHED}{uuid4()}"
         try:
             make_folder_synced(path.parent)
-            write_synced(unfinished, jpeg)
-            os.replace(unfinished, path)
+            with draft_of(path) as draft:
+                write_synced(draft, jpeg)
             sync_folder(path.parent)
         except OSError as error:
-            _forget(unfinished)
             raise StorageError(
                 f"the photo can't be stored ({error.strerror or error}): free some space or give "
                 f"the right to write to {self._folder}, then send it again; nothing was recorded",

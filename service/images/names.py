@@ -14,7 +14,6 @@ from uuid import UUID
 
 from classifier.domain.errors import UnknownIdError
 
-UNFINISHED = ".unfinished-"
 _NAME = re.compile(r"[0-9a-f]{2}/[0-9a-f-]{36}-[0-9a-f]{12}(?:-([0-9a-f]{16}))?\.jpg")
 
 

@@ -10,7 +10,8 @@ from uuid import uuid4
 import fsspec
 
 from classifier.domain.errors import StorageError, UnknownIdError
-from service.images.names import UNFINISHED, checked_name, name_of
+from service.images.names import checked_name, name_of
+from service.synced import UNFINISHED
 
 
 class RemotePhotos:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import os
 from contextlib import suppress
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
-from uuid import uuid4
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +13,7 @@ from PIL import Image
 
 from classifier.domain.errors import StorageError
 from service.images.names import PhotoStore
+from service.synced import draft_of
 
 SIDE_PX = 256
 """Longest side: sharp on a phone's screen in a grid, and what a network sees of a photo."""
@@ -95,6 +94,5 @@ def _shrunk(jpeg: bytes, name: str) -> bytes:
 
 def _write(path: Path, data: bytes) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
-    unfinished = path.with_name(f".unfinished-{uuid4()}")
-    unfinished.write_bytes(data)
-    os.replace(unfinished, path)
+    with draft_of(path) as draft:
+        draft.write_bytes(data)

@@ -15,13 +15,13 @@ from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 from typing import Protocol
-from uuid import uuid4
 from zlib import error as zlib_error
 
 from classifier.domain.errors import BundleError, StorageError, UnknownIdError
 from service.images.names import PhotoStore
 from service.store.copy_log import Snapshot
 from service.store.row_text import Tally
+from service.synced import draft_of
 from service.usecases.archive_manifest import FORMAT, Manifest, as_json, from_json
 
 _MANIFEST = "manifest.json"
@@ -67,26 +67,22 @@ def write_archive(
     A bundle that is missing or damaged is left out. `photo_done` is advanced for each photo.
     Raises StorageError when the disk refuses.
     """
-    unfinished = path.with_name(f".unfinished-{uuid4()}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        descriptor = os.open(unfinished, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(descriptor, "w+b") as file:
-            with zipfile.ZipFile(file, "w") as archive:
-                kept = _fill_bundles(archive, snapshot, bundles)
-                manifest = _fill(archive, snapshot, photos, kept, at=at, photo_done=photo_done)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(unfinished, path)
+        with draft_of(path) as draft:
+            descriptor = os.open(draft, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
+            with os.fdopen(descriptor, "w+b") as file:
+                with zipfile.ZipFile(file, "w") as archive:
+                    kept = _fill_bundles(archive, snapshot, bundles)
+                    manifest = _fill(archive, snapshot, photos, kept, at=at, photo_done=photo_done)
+                file.flush()
+                os.fsync(file.fileno())
     except OSError as error:
         raise StorageError(
             f"the backup can't be written to {path} ({error.strerror or error}): free some space, "
             "or name another place; the store is unharmed",
             path=str(path),
         ) from error
-    finally:
-        with suppress(OSError):
-            unfinished.unlink(missing_ok=True)
     return manifest
 
 

@@ -5,15 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
 import zipfile
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from uuid import uuid4
 
 from classifier.domain.categories import Categories
 from classifier.domain.errors import InvalidEntryError, StorageError, UnknownIdError
@@ -21,6 +18,7 @@ from classifier.domain.report_rows import safe_cell
 from classifier.examples.splits import split_groups
 from service.images.thumbs import size_of
 from service.store.example_rows import Example, Wanted
+from service.synced import draft_of
 from service.usecases.example_datasheet import SetFacts, datasheet
 from service.usecases.example_groups import group_examples, seen_alike
 from service.usecases.examples import HistoryLine, history_lines
@@ -175,21 +173,16 @@ def write_zip(
     """
     if target.exists():
         raise InvalidEntryError(f"{target} is there already: give a new name")
-    unfinished = target.with_name(f".unfinished-{uuid4()}")
     try:
-        with unfinished.open("xb") as file:
+        with draft_of(target) as draft, draft.open("xb") as file:
             for chunk in zip_chunks(set_files(services, planned, progress=progress)):
                 file.write(chunk)
-        os.replace(unfinished, target)
     except OSError as error:
         raise StorageError(
             f"the export to {target} stopped ({error.strerror or error}): free some space or name "
             "a file in a folder that may be written, then export again",
             file=str(target),
         ) from error
-    finally:
-        with suppress(OSError):
-            unfinished.unlink(missing_ok=True)
 
 
 def zip_chunks(files: Iterator[SetFile]) -> Iterator[bytes]:

@@ -15,7 +15,6 @@ from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
-from uuid import uuid4
 
 import numpy as np
 
@@ -26,6 +25,7 @@ from classifier.examples.head import held_out_probabilities
 from classifier.examples.quality import measure
 from classifier.examples.teach import next_to_label
 from service.store.example_rows import Example, Wanted
+from service.synced import draft_of
 from service.usecases.example_groups import Seen, group_examples, seen_alike, two_labels
 from service.usecases.services import Services
 
@@ -259,13 +259,10 @@ def _alone(services: Services) -> Iterator[None]:
 
 
 def _keep(path: Path, made: Survey) -> None:
-    unfinished = path.with_name(f".unfinished-{uuid4()}")
     try:
-        unfinished.write_text(json.dumps(asdict(made)), encoding="utf-8")
-        os.replace(unfinished, path)
+        with draft_of(path) as draft:
+            draft.write_text(json.dumps(asdict(made)), encoding="utf-8")
     except OSError as error:
-        with suppress(OSError):
-            unfinished.unlink(missing_ok=True)
         raise _not_kept(path.parent, error) from error
 
 

@@ -5,14 +5,12 @@ from __future__ import annotations
 import base64
 import hashlib
 import hmac
-import os
 import secrets
 from contextlib import suppress
 from pathlib import Path
-from uuid import uuid4
 
 from classifier.domain.errors import StorageError
-from service.synced import make_folder_synced, sync_folder, write_synced
+from service.synced import draft_of, make_folder_synced, sync_folder, write_synced
 
 
 class Pseudonyms:
@@ -51,12 +49,7 @@ def load_pseudonyms(data_dir: Path) -> Pseudonyms:
 
 
 def _make_key(path: Path) -> None:
-    unfinished = path.with_name(f".unfinished-{uuid4()}")
     make_folder_synced(path.parent)
-    try:
-        write_synced(unfinished, secrets.token_bytes(32))
-        os.replace(unfinished, path)
-    finally:
-        with suppress(OSError):
-            unfinished.unlink(missing_ok=True)
+    with draft_of(path) as draft:
+        write_synced(draft, secrets.token_bytes(32))
     sync_folder(path.parent)
