@@ -8,17 +8,15 @@ import json
 import subprocess
 import sys
 import zipfile
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from classifier.study.dictionary import FIGURE_COLUMNS, MASS_COLUMNS, SORT_COLUMNS
 from classifier.study.files import figure_rows, study_files, study_json, study_zip
 from classifier.study.report import StudyReport
-from tests.unit.study_cases import CATEGORIES, a_member, drawn, reported, totals
+from tests.unit.study_cases import CATEGORIES, drawn, reported, totals
 
 PLAN = {"compare": "stratum", "national": "generated", "weights": {"a": 1, "b": 2}}
 
@@ -71,101 +69,6 @@ def test_pandas_reads_numbers_as_numbers(folder: Path, report: StudyReport) -> N
     shares = figures[(figures.measure == "share_mean") & (figures.level == "category")]
     whole = shares[shares.stratum == "whole study"]
     assert whole.value.sum() == pytest.approx(1, abs=1e-6)
-
-
-def test_every_estimate_can_be_worked_out_again_from_the_package() -> None:
-    """By means of its own: shares, amounts, rates and potential from the tables and the plan."""
-    sorts, grams = [], []
-    generator = np.random.default_rng(5)
-    for number in range(12):
-        for container in ("recycling", "refuse"):
-            stratum = f"{('flats', 'houses')[number % 2]}/{container}"
-            sorts.append(a_member(len(sorts), stratum, place=f"H{number}", persons=1 + number % 3,
-                                  sorted_on=a_member(number).sorted_on,
-                                  days=7 if container == "refuse" else 14))  # fmt: skip
-            names = ("food", "paperboard", "plastic_film", "pet_bottles")
-            grams.append({name: float(generator.integers(5, 900)) for name in names})
-    plan = {
-        "parts": ["area", "container"], "strata": ["area"], "weights": {"flats": 1, "houses": 4},
-        "person_weights": {"flats": 3, "houses": 5}, "what_if": ["plastic_film"],
-        "streams": {"part": "container"},
-    }  # fmt: skip
-    routes = {"food": "organics", "plastic_film": "residual"}
-    report = reported(totals(sorts, grams, routes=routes), plan)
-    files = study_files(report, CATEGORIES)
-    package = json.loads(files["datapackage.json"])
-
-    def rows(name: str) -> list[dict[str, str]]:
-        return list(csv.DictReader(io.StringIO(files[f"{name}.csv"])))
-
-    told = {
-        (row["measure"], row["level"], row["id"]): float(row["value"])
-        for row in rows("figures") if row["stratum"] == "whole study" and row["value"]
-    }  # fmt: skip
-    own = {row["sort"]: row for row in rows("sorts")}
-    days = {sort: float(row["days"]) for sort, row in own.items()}
-    weights = package["plan"]["weights"]
-    area = {row["place_number"]: row["stratum"].split("/")[0] for row in own.values()}
-    # Both containers of a place over the days of the recycling.
-    longest = {row["place_number"]: float(row["days"]) for row in own.values()
-               if row["stratum"].endswith("recycling")}  # fmt: skip
-    mass: dict[tuple[str, str, str, str], float] = {}
-    for row in rows("routes"):
-        sort = own[row["sort"]]
-        place, container = sort["place_number"], sort["stratum"].split("/")[1]
-        key = (place, container, row["category"], row["route"])
-        mass[key] = float(row["net_g"]) * longest[place] / days[row["sort"]]
-
-    def of(place: str, keep: Callable[[str, str, str], bool]) -> float:
-        return sum(g for (at, *rest), g in mass.items() if at == place and keep(*rest))
-
-    def combined(top: Callable[..., bool], bottom: Callable[..., bool]) -> float:
-        shares = []
-        for keep in (top, bottom):
-            total = 0.0
-            for name, weight in weights.items():
-                inside = [place for place, where in area.items() if where == name]
-                part = sum(of(place, keep) for place in inside)
-                total += weight * part / sum(of(place, lambda *_: True) for place in inside)
-            shares.append(total)
-        return shares[0] / shares[1]
-
-    def mean(keep: Callable[..., bool]) -> float:
-        found = 0.0
-        for name, weight in weights.items():
-            inside = [place for place, where in area.items() if where == name]
-            each = [of(place, keep) / of(place, lambda *_: True) for place in inside]
-            found += weight * sum(each) / len(each)
-        return found / sum(weights.values())
-
-    assert told["capture", "rate", "capture"] == pytest.approx(
-        combined(
-            lambda where, _, route: where == "recycling" and route == "kerbside",
-            lambda _, __, route: route == "kerbside",
-        )
-    )
-    assert told["contamination", "rate", "contamination"] == pytest.approx(
-        combined(
-            lambda where, _, route: where == "recycling" and route != "kerbside",
-            lambda where, *_: where == "recycling",
-        )
-    )
-    for name in ("food", "paperboard", "plastic_film", "pet_bottles"):
-        expected = mean(lambda _, category, __, name=name: category == name)
-        assert told["share_mean", "category", name] == pytest.approx(expected)
-    recovered = {row["route"] for row in rows("routes") if row["kind"] == "recovered"}
-    now = mean(lambda _, __, route: route in recovered)
-    more = mean(lambda _, name, route: route in recovered or name in package["plan"]["what_if"])
-    assert told["recovery_potential", "total", "total"] == pytest.approx(now)
-    assert told["recovery_potential_change", "total", "total"] == pytest.approx(more - now)
-    weekly = 0.0
-    for name, persons in package["plan"]["person_weights"].items():
-        inside = [place for place, where in area.items() if where == name]
-        heads = {row["place_number"]: float(row["persons"]) for row in own.values()}
-        person_weeks = sum(heads[place] * longest[place] / 7 for place in inside)
-        weekly += persons * sum(of(place, lambda *_: True) for place in inside) / person_weeks
-    weekly /= 1000 * sum(package["plan"]["person_weights"].values())
-    assert told["kg_per_person_week", "total", "total"] == pytest.approx(weekly)
 
 
 def test_masses_by_route_add_up_to_the_masses(report: StudyReport) -> None:
