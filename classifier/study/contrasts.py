@@ -80,6 +80,14 @@ def sides_of(table: StudyTable, strata: Strata, plan: StudyPlan) -> tuple[Side, 
     return tuple(sorted(found, key=lambda side: (first_day[side.label], side.label)))
 
 
+def alone_in(table: StudyTable, plan: StudyPlan) -> tuple[str, ...]:
+    """Return the values that the plan compares and of which there is one sort only."""
+    if not plan.compare:
+        return ()
+    found = rows_by(table.sorts, plan, (plan.compare,))
+    return tuple(label for label, rows in found.items() if len(rows) < 2)
+
+
 def pairs_of(sides: tuple[Side, ...]) -> tuple[list[Pair], list[str]]:
     """Return every pair, or with many values each with the next one, and what must be said of them.
 

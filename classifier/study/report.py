@@ -19,6 +19,7 @@ from classifier.domain.programme import Programme
 from classifier.study.audits import corrected_counts
 from classifier.study.columns import Columns, columns_of
 from classifier.study.contrasts import (
+    alone_in,
     contrast_figures,
     contrast_notes,
     pairs_of,
@@ -264,6 +265,9 @@ class _Work:
         sides = sides_of(self.table, self.strata, self.plan)
         pairs, notes = pairs_of(sides)
         self.cautions += notes
+        alone = alone_in(self.table, self.plan)
+        if alone and len(sides) >= 2:
+            self.cautions.append(f"One sort only, so not compared: {', '.join(alone)}.")
         if self.plan.compare and len(sides) < 2:
             self.notes.append(
                 f"Nothing to compare by {self.plan.compare}: two values with two sorts each are "

@@ -361,6 +361,14 @@ def test_sides_with_different_strata_are_compared_within_what_both_have() -> Non
     assert any("gives the strata the weight 0" in caution for caution in nothing.cautions)
 
 
+def test_a_value_with_one_sort_is_not_compared_and_said_so() -> None:
+    sorts = [a_member(k, each) for k, each in enumerate("aabbc")]
+    grams = [{"food": 50.0 + k, "wood": 40.0} for k in range(5)]
+    report = reported(totals(sorts, grams), {"compare": "stratum", "divisions": 0})
+    assert "One sort only, so not compared: c." in report.cautions
+    assert {f.stratum for f in report.figures if f.measure == "share_difference"} == {"b minus a"}
+
+
 def test_sides_follow_each_other_in_time() -> None:
     days = {"spring": 0, "autumn": 180}
     sorts = [
