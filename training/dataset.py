@@ -15,7 +15,7 @@ from training.groups import Merged, merge_groups
 from training.images import Canvases, load_canvases
 from training.manifest import Example
 from training.network import SortNet
-from training.notes import tell
+from training.notes import bar, tell
 from training.splits import SPLITS, refuse_thin_labels, split_groups
 from training.train import Labels
 
@@ -123,7 +123,8 @@ def pretrained_embeddings(
     net = net.to(memory_format=layout)
     rows = []
     with torch.inference_mode():
-        for start in range(0, len(canvases.extents), batch):
+        starts = range(0, len(canvases.extents), batch)
+        for start in bar(starts, len(starts), "looking for repeats"):
             images = [
                 torch.nn.functional.interpolate(
                     picture[None, :, : int(height), : int(width)].to(device).float() / 127.5 - 1,

@@ -79,16 +79,25 @@ def table_of_labels(labels: Iterable[str], categories: Categories) -> FormTable:
     ]
     if len(forms) < 2:
         raise DataFileError(
-            f"the pictures have {len(forms)} label besides {NON_ITEM}; at least 2 are needed"
+            f"the pictures have {len(forms) or 'no'} label besides {NON_ITEM}; at least 2 are "
+            "needed to tell one from another"
         )
     return FormTable((*forms, by_id[NON_ITEM]))
 
 
 def refuse_unknown(names: Iterable[str], known: Sequence[str], kind: str) -> None:
-    """Raise DataFileError for a name that isn't known, with the nearest known ones."""
-    for name in sorted(set(names) - set(known)):
-        near = ", ".join(difflib.get_close_matches(name, known)) or ", ".join(known)
-        raise DataFileError(f"unknown {kind} {name!r}; did you mean {near}?")
+    """Raise DataFileError for names that aren't known, each with the nearest known ones."""
+    near = {
+        name: difflib.get_close_matches(name, known) for name in sorted(set(names) - set(known))
+    }
+    told = [
+        f"unknown {kind} {name!r}" + (f"; did you mean {', '.join(close)}?" if close else "")
+        for name, close in near.items()
+    ]
+    if not all(near.values()):
+        told.append(f"there are {', '.join(known)}")
+    if told:
+        raise DataFileError("\n".join(told))
 
 
 def form_of_category(category: Category, shipped: Sequence[Form]) -> Form:

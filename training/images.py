@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
 
 import numpy as np
 import torch
 from PIL import Image
-from tqdm import tqdm
 
 from classifier.domain.errors import TallytareError
 from classifier.inference.photo import decode_photo
 from classifier.inference.preprocess import Preprocessing, square_view
-from training.notes import is_first_process
+from training.notes import bar
 
-_T = TypeVar("_T")
 CANVAS = 320  # px, longest side kept for training crops
 
 
@@ -68,7 +65,7 @@ def load_canvases(
     arrays, kept, refused = [], [], []
     with ProcessPoolExecutor(workers) as pool:
         results = pool.map(_canvas, paths, chunksize=32)
-        for index, result in enumerate(_bar(results, len(paths), "decoding")):
+        for index, result in enumerate(bar(results, len(paths), "decoding")):
             if isinstance(result, str):
                 refused.append(f"{paths[index]}: {result}")
             else:
@@ -99,11 +96,6 @@ def load_views(
     with ProcessPoolExecutor(workers) as pool:
         jobs = [(path, preprocessing) for path in paths]
         rows = pool.map(_views, jobs, chunksize=16)
-        for row, cut in enumerate(_bar(rows, len(jobs), "cutting")):
+        for row, cut in enumerate(bar(rows, len(jobs), "cutting")):
             result[row] = torch.from_numpy(cut)
     return result
-
-
-def _bar(results: Iterator[_T], total: int, what: str) -> Iterable[_T]:
-    """Show how far it is, with the time left, once it takes more than two seconds."""
-    return tqdm(results, total=total, desc=what, delay=2, disable=not is_first_process())

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from tqdm import tqdm
 
 from classifier.domain.categories import Categories, load_categories
 from classifier.domain.errors import DataFileError, TallytareError
@@ -22,6 +21,7 @@ from training.evaluate import Scored, by_form, by_material, non_item_auroc, rout
 from training.forms import FormTable
 from training.levels import LEVELS, fitting_level, level_named, table_of
 from training.manifest import Example, read_examples
+from training.notes import bar
 
 __all__ = [
     "LEVELS",
@@ -157,7 +157,7 @@ def ask(examples: Sequence[Example], bundle: Bundle, *, by: str = "form") -> Ask
     skipped += [f"{undecided} pictures without a label"] if undecided else []
     rows, asked = [], []
     kept = [e for e in examples if e.form in level.number]
-    for example in tqdm(kept, desc="evaluating", delay=2):
+    for example in bar(kept, len(kept), "evaluating"):
         try:
             prediction = predictor.predict(decode_photo(example.path.read_bytes()))
         except (TallytareError, OSError) as error:

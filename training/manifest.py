@@ -63,7 +63,11 @@ def read_examples(path: Path, *, sources: Iterable[str] = (), split: str = "") -
     else:
         raise DataFileError(f"{path} is neither a folder nor a manifest CSV", file=str(path))
     if not examples:
-        raise DataFileError(f"{path} holds no labelled picture", file=str(path))
+        raise DataFileError(
+            f"{path} holds no labelled picture; put those of each label into a folder that bears "
+            "its name, or give a manifest CSV",
+            file=str(path),
+        )
     wanted = set(sources)
     require_sources(examples, wanted)
     kept = [e for e in examples if not wanted or e.source in wanted]

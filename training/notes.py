@@ -4,6 +4,13 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterable
+from typing import TypeVar
+
+from tqdm import tqdm
+
+_T = TypeVar("_T")
+_PATIENCE_S = 2.0
 
 
 def is_first_process() -> bool:
@@ -15,3 +22,8 @@ def tell(text: str) -> None:
     """Write lines to stderr, unless another process writes the same ones."""
     if is_first_process():
         sys.stderr.write(text)
+
+
+def bar(parts: Iterable[_T], total: int, what: str) -> Iterable[_T]:
+    """Show on stderr how far it is, with the time left, once it takes more than two seconds."""
+    return tqdm(parts, total=total, desc=what, delay=_PATIENCE_S, disable=not is_first_process())

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from classifier.inference.preprocess import Preprocessing
 from training.images import load_views
 from training.network import Outputs, SortNet
+from training.notes import bar
 
 _BATCH = 64  # pictures
 _FEW = 4  # pictures whose features a laptop's cache can hold while they are computed
@@ -42,9 +43,10 @@ def answer(
 
 def embed_views(net: SortNet, views: torch.Tensor, *, device: torch.device) -> torch.Tensor:
     """Features of cut views: uint8 of shape (n, v, S, S, 3) to float32 (n, v, D) on the CPU."""
+    starts = range(0, len(views), _FEW)
     rows = [
         embed(net, _scaled(views[start : start + _FEW]), device=device)
-        for start in range(0, len(views), _FEW)
+        for start in bar(starts, len(starts), "features")
     ]
     return torch.cat(rows).view(*views.shape[:2], -1)
 
@@ -69,7 +71,8 @@ def answer_views(net: SortNet, views: torch.Tensor, *, device: torch.device) -> 
     parts: list[Outputs] = []
     net.eval()
     with torch.inference_mode():
-        for start in range(0, n, batch):
+        starts = range(0, n, batch)
+        for start in bar(starts, len(starts), "answers"):
             parts.append(net(_scaled(views[start : start + batch].to(device))))
     return Answers(
         *(

@@ -115,6 +115,19 @@ def test_misspelt_label_is_refused_with_the_nearest() -> None:
         table_of_labels(["drink_cna", "food"], load_categories())
 
 
+def test_every_misspelt_label_is_named_at_once() -> None:
+    labels = ["drink_cna", "fod", "xyz", "food"]
+    with pytest.raises(DataFileError) as refused:
+        table_of_labels(labels, load_categories())
+    lines = refused.value.message.splitlines()
+    assert lines[0].startswith("unknown label 'drink_cna'; did you mean drink_can")
+    assert lines[1].startswith("unknown label 'fod'; did you mean food")
+    assert lines[2] == "unknown label 'xyz'"
+    assert lines[3].startswith("there are corrugated_cardboard, ")
+    with pytest.raises(DataFileError, match="have no label besides non_item"):
+        table_of_labels(["", "non_item"], load_categories())
+
+
 def test_misspelt_material_is_refused_with_the_nearest(tmp_path: Path) -> None:
     examples = [Example(tmp_path, "s", "food", "metall", "g")]
     with pytest.raises(DataFileError, match=r"unknown material 'metall'; did you mean metal\b"):
