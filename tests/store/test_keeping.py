@@ -239,6 +239,23 @@ def test_a_backup_under_writing_is_of_one_moment(
 
 
 @pytest.mark.sqlite_only
+def test_a_backup_is_read_to_its_end_before_anything_is_written(
+    store: Store, tmp_path: Path
+) -> None:
+    """The last photo is damaged: the ones before it are not put there either."""
+    path = keeping.backup(store, tmp_path / "whole.zip", at=NOW)
+    last = list(keeping.read_manifest(path).photos)[-1]
+    with zipfile.ZipFile(path) as old, zipfile.ZipFile(tmp_path / "bad.zip", "w") as new:
+        for name in old.namelist():
+            content = old.read(name)
+            new.writestr(name, b"something else" if name.endswith(last) else content)
+    with _opened(Settings(data_dir=tmp_path / "empty")) as copy:
+        with pytest.raises(StorageError, match="is damaged at photos/"):
+            keeping.restore(_of(copy), tmp_path / "bad.zip", overwrite=False)
+        assert list(copy.photos.names()) == []
+
+
+@pytest.mark.sqlite_only
 def test_a_damaged_backup_changes_nothing(store: Store, tmp_path: Path) -> None:
     """A byte anywhere in it, or an end that is missing: told, and the store stays empty."""
     path = keeping.backup(store, tmp_path / "a.zip", at=NOW)

@@ -257,6 +257,9 @@ def test_jpeg_of_endless_scans_is_refused() -> None:
     assert decode_photo(pictures.scans_jpeg(0)).width == 160
     with pytest.raises(UnreadablePhotoError, match=r"over 5\d\d scans; allowed: at most 40, cam"):
         decode_photo(pictures.scans_jpeg(500))
+    assert decode_photo(pictures.scans_jpeg(30)).width == 160, "40 scans"
+    with pytest.raises(UnreadablePhotoError, match="over 41 scans"):
+        decode_photo(pictures.scans_jpeg(31))
 
 
 @pytest.mark.parametrize("size", [(40, 60_000), (60_000, 40)])

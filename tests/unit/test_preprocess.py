@@ -61,6 +61,8 @@ def test_whole_frame_is_padded_with_the_mean_of_its_border() -> None:
 
 def test_whole_frame_of_a_sliver_keeps_a_line() -> None:
     assert square_view(np.zeros((2, 4000, 3), dtype=np.uint8), WHOLE_FRAME, 32).shape == (32, 32, 3)
+    one_row = np.full((1, 40, 3), 90, dtype=np.uint8)
+    assert (square_view(one_row, WHOLE_FRAME, 32) == 90).all()
 
 
 def test_values_are_scaled_by_mean_and_deviation() -> None:
