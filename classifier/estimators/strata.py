@@ -176,7 +176,7 @@ def difference(one: CategoryMeans, other: CategoryMeans) -> CategoryMeans:
         n=one.n + other.n,
         unit=one.unit,
         method=f"difference of {one.method}, Welch",
-        assumptions=(*one.assumptions, "the two were sampled independently"),
+        assumptions=(*one.assumptions, "both sides of a difference were sampled independently"),
     )
 
 

@@ -166,6 +166,8 @@ def found_figures(table: StudyTable, columns: Columns, strata: Strata) -> Iterat
     bounds = shares_with_bounds(table.grams, table.low, table.high)
     counts_as = _part_of_each(n, strata)
     for k, about in enumerate(columns.about):
+        if not table.high[:, k].any():
+            continue
         yield Figure(
             about, WHOLE, "share_mean_scale_bounds", "measured", "1",
             float(counts_as @ bounds.value[:, k]),

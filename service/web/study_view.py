@@ -140,7 +140,9 @@ def annex_tables(report: StudyReport) -> list[TableView]:
         Head(level, "kg_per_person_day", "kg_interval"),
     )
     found = [
-        _table(report, "measured", "Weighed and counted in these sorts", weights, "category"),
+        _table(
+            report, "measured", "Weighed and counted in these sorts", weights, "category", "total"
+        ),
         _table(report, "by-category", "Shares of the weight by category", shares, "category"),
         _table(report, "by-group", "Shares of the weight by group", shares[:5], "group"),
         _table(report, "by-route", "Shares of the weight by route", shares[:4], "route"),

@@ -266,6 +266,8 @@ def test_what_nobody_weighed_has_no_weight_and_is_counted() -> None:
     )
     assert weighed == pytest.approx({"food": 0.23, "wood": 0.009})
     assert missing == {"textiles": 2}
+    bounds = {f.about.id for f in report.select("share_mean_scale_bounds", level="category")}
+    assert bounds == {"food", "wood"}
 
 
 def test_the_bounds_of_the_scales_enclose_the_weighed_mean() -> None:

@@ -135,6 +135,7 @@ def test_measured_and_estimated_stand_in_tables_of_their_own(
     page = client.get(f"/studies/{study}/annex").text
     measured = page.split('id="t-measured"')[1].split("</section>")[0]
     assert "measured</span>" in measured
+    assert "Everything" in measured
     assert "estimated" not in measured
     for ident in ("by-category", "by-group", "person"):
         section = page.split(f'id="t-{ident}"')[1].split("</section>")[0]
