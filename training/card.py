@@ -32,7 +32,10 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
     evaluation = description["evaluation"]
     parts = [
         f"# {description['name']} {description['version']}",
-        f"Made on {description['created']} with `{description['training']['command']}`. "
+        f"Made on {description['created']} with `{description['training']['command']}` in "
+        f"{_duration(description['training']['seconds'])} on "
+        f"{description['training']['machine']} (networks that an earlier run had finished, and "
+        "the time before a stop, are not in it). "
         f"EfficientNet-{recipe.backbone.capitalize()}, {recipe.size} px, {learning} "
         "Every option stands in recipe.toml beside this card; the figures below are those of "
         "the shipped network, whose weights are stored in half precision.",
@@ -67,6 +70,7 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
         class_table("material", evaluation["by_material"]),
         "### Form by form (test split, all sources)",
         class_table("form", evaluation["by_form"]),
+        *_non_items(evaluation["non_item_auroc"]),
         "## Confidence",
         f"Temperature {description['temperature']}; thresholds: "
         + ", ".join(f"{name} {value}" for name, value in description["thresholds"].items())
@@ -84,6 +88,14 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
     return path
 
 
+def _duration(seconds: int) -> str:
+    """Write a time as a person would."""
+    if seconds < 120:
+        return f"{seconds} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} minutes" if minutes < 120 else f"{minutes // 60} h {minutes % 60} min"
+
+
 def markdown_table(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     lines = [header, ["---"] * len(header), *rows]
     return "\n".join("| " + " | ".join(str(cell) for cell in line) + " |" for line in lines)
@@ -97,6 +109,15 @@ def _sources(sources: Sequence[dict[str, Any]]) -> str:
         told = f"{origin.title}: {origin.shows} ({origin.authors})" if origin else ""
         rows.append((source["name"], source["pictures"], told, source["licence"]))
     return markdown_table(("source", "pictures", "what", "licence"), rows)
+
+
+def _non_items(auroc: dict[str, float] | None) -> list[str]:
+    if auroc is None:
+        return []
+    return [
+        "Test pictures without an item told from items: AUROC "
+        f"{interval_text(auroc)}; 0.5 tells nothing, 1 everything."
+    ]
 
 
 def _mended(labels: int) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -41,12 +42,14 @@ def write_bundle(
     evaluation: dict[str, Any],
     table: FormTable,
     *,
-    command: str,
+    made_by: Mapping[str, Any],
     version: str,
     frozen: bool = False,
     start: Start | None = None,
 ) -> Path:
     """Export, check against torch on real pictures, and describe; returns the directory.
+
+    `made_by` holds the command, how many seconds the run took and on what machine.
 
     Raises
     ------
@@ -74,7 +77,7 @@ def write_bundle(
         temperature=temperature,
         thresholds=dataclasses.asdict(thresholds),
         training={
-            "command": command,
+            **made_by,
             "recipe": "recipe.toml",
             "sources": with_start(count_sources(used), start),
         },

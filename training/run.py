@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -72,6 +73,7 @@ def run(job: Job) -> Path | None:
 
 
 def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
+    began = time.perf_counter()
     recipe, categories = job.recipe, load_categories()
     programme = next(x for x in load_shipped_programmes(categories) if x.id == PROGRAMME)
     start = load_start(job.start) if job.start else None
@@ -118,11 +120,25 @@ def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
         thresholds,
         evaluation,
         table,
-        command=job.command,
+        made_by={
+            "command": job.command,
+            "seconds": round(time.perf_counter() - began),
+            "machine": _machine(ranks, device),
+        },
         version=job.version,
         frozen=job.frozen,
         start=start,
     )
+
+
+def _machine(ranks: Ranks, device: torch.device) -> str:
+    """Say what computed, for the time on the card to mean something."""
+    if device.type == "cuda":
+        what = torch.cuda.get_device_name(device)
+    else:
+        threads = torch.get_num_threads()
+        what = f"{threads} {'thread' if threads == 1 else 'threads'} of a CPU"
+    return f"{ranks.world} processes, each on {what}" if ranks.world > 1 else what
 
 
 def _check_out(out: Path) -> None:

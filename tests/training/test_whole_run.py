@@ -76,6 +76,8 @@ def test_the_bundle_tells_how_it_was_made(made: Made) -> None:
     told = json.loads((made.bundle / "bundle.json").read_text())
     assert load_recipe(made.bundle / "recipe.toml") == load_recipe(made.recipe)
     assert told["training"]["command"] == ("tallytare train data --recipe drawn.toml --out bundle")
+    assert told["training"]["seconds"] > 0
+    assert "of a CPU" in told["training"]["machine"]
     assert {s["name"]: s["pictures"] for s in told["training"]["sources"]} == {
         "hall": 39,
         "yard": 38,
