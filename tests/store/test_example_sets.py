@@ -461,6 +461,24 @@ def opinion(services: Services, capture_id: str, category: str, who: str) -> Non
     )
 
 
+def test_an_imported_label_is_no_blind_one(
+    services: Services, kept: SortInfo, tmp_path: Path
+) -> None:
+    """Who knows what was in sight where it was given."""
+    confirmed(services, kept)
+    write_set(services, tmp_path / "set", plan_set(services))
+    for file in (tmp_path / "set" / "food").iterdir():
+        file.rename(file.with_name("theirs.jpg"))
+    (tmp_path / "set" / "manifest.csv").unlink()
+    run_import(services, plan_import(services, tmp_path / "set"), sorter="Dan")
+    (imported,) = (each for each in services.log.examples(Wanted()) if each.origin is not None)
+    opinion(services, imported.capture_id, "food", "Ben")
+    assert example_agreement.agreement(services).photos == 0
+    opinion(services, imported.capture_id, "food", "Cy")
+    found = example_agreement.agreement(services)
+    assert (found.photos, found.people) == (1, ("Ben", "Cy"))
+
+
 def test_agreement_counts_second_opinions_and_no_confirmed_suggestions(
     services: Services, kept: SortInfo
 ) -> None:

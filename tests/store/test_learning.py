@@ -118,6 +118,19 @@ def test_a_recorded_photo_reads_the_same_for_ever(
     assert captures.get_capture(services, seen.id) == seen
 
 
+def test_what_was_learned_is_kept_finely(
+    services: Services, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    """To six digits, so that forty categories still sum to 1; what rounds to none is left out."""
+    teach(services, sort, predictor, ROUND, "foam_polystyrene", 3)
+    kept = services.log.get_capture(look(services, sort, predictor, ROUND).id).capture.learned
+    assert kept is not None
+    shares = [p for _, p in kept.categories]
+    assert sum(shares) == pytest.approx(1.0, abs=4e-5)
+    assert shares == sorted((round(p, 6) for p in shares), reverse=True)
+    assert min(shares) >= 1e-6
+
+
 def test_rebuilt_it_suggests_the_same(
     services: Services, other: Services, sort: SortInfo, predictor: FakePredictor
 ) -> None:

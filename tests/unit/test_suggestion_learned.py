@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -26,13 +27,14 @@ class Bench:
         forms: dict[str, float],
         learned: dict[str, float] | None,
         facts: dict[str, str] | None = None,
+        limits: Thresholds = LIMITS,
     ) -> Suggestion:
         return suggest(
             [Ranked(form, p) for form, p in forms.items()],
             MAPS,
             self.categories,
             self.programme,
-            LIMITS,
+            limits,
             facts=facts,
             learned=learned,
         )
@@ -127,3 +129,17 @@ def test_nothing_learned_at_all_is_refused(bench: Bench) -> None:
 def test_an_unknown_learned_category_is_named(bench: Bench) -> None:
     with pytest.raises(UnknownIdError, match="moon"):
         bench.photo({"film": 1.0}, {"moon": 1.0})
+
+
+def test_a_hazard_that_led_the_forms_still_stops_where_learning_puts_it_behind(
+    bench: Bench,
+) -> None:
+    """It is below the threshold, and stopped only since nothing was likelier."""
+    limits = replace(LIMITS, stop=0.4)
+    forms = {"cell": 0.3, "steel": 0.25, "tub": 0.25, "film": 0.2}
+    assert bench.photo(forms, None, limits=limits).decision == "stop"
+    found = bench.photo(forms, {"tub": 0.9, "film": 0.1}, limits=limits)
+    assert found.categories[0].id == "tub"
+    assert (found.decision, found.alternatives[0].category) == ("stop", "cell")
+    without = bench.photo({**forms, "cell": 0.2, "tub": 0.35}, {"tub": 1.0}, limits=limits)
+    assert without.decision != "stop"
