@@ -62,7 +62,10 @@ def weighed_words(view: PilesView, weighing_id: str) -> str:
                         else f"{weight(line.net.value_g)} net"
                     )
                     title = batch_title(pile, batch, number)
-                    return f"The weighing is recorded: {title}, {net}. {_left_words(view)}"
+                    return (
+                        f"The weighing is recorded: {title}, {net}. "
+                        f"{_repeat_words(batch)}{_left_words(view)}"
+                    )
     return ""
 
 
@@ -76,6 +79,18 @@ def _weighables(view: PilesView) -> Iterator[tuple[str, str, int, bool]]:
         for number, batch in enumerate(pile.batches, start=1):
             name = f"{pile.name}: {batch_name(batch, number)}"
             yield f"batch:{batch.total.batch.id}", name, batch.total.count, is_weighed(batch)
+
+
+def _repeat_words(batch: BatchLine) -> str:
+    """Return what a repeat means: whoever weighed a second bucket must not lose half of it."""
+    times = sum(1 for line in batch.weighings if line.void is None)
+    if times < 2 or batch.total.mass is None:
+        return ""
+    return (
+        f"It is weighed {times} times now, and the mean counts, "
+        f"{weight(batch.total.mass.value_g)}. If this was another bucket, void this weighing and "
+        "start another batch for it. "
+    )
 
 
 def left_to_weigh(view: PilesView) -> int:

@@ -19,7 +19,13 @@ from service.web.dependencies import ServicesDep
 from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, refused
 from service.web.page_support import go_to, sort_frame
-from service.web.pile_choice import batch_title, left_to_weigh, pile_options, weighed_words
+from service.web.pile_choice import (
+    WEIGHED,
+    batch_title,
+    left_to_weigh,
+    pile_options,
+    weighed_words,
+)
 from service.web.render import as_data, exact, page
 
 router = APIRouter(prefix="/sorts/{sort_id}")
@@ -214,6 +220,7 @@ def _page(
         void_form=void_form,
         tare_form=tare_form,
         said=said,
+        weighed_group=WEIGHED,
         nothing_left=bool(weighed) and not left_to_weigh(view),
         last=last,
         methods=METHODS,

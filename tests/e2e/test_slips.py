@@ -111,3 +111,30 @@ def test_somebody_who_came_later_sorts_under_their_own_name(page: Page, server: 
     page.locator("#f-resolution").fill("0.01")
     page.get_by_role("button", name="Record this weighing").click()
     expect(page.locator("#sheet")).to_contain_text("container, Çem")
+
+
+def test_second_bucket_is_not_taken_for_a_second_weighing(page: Page, server: Server) -> None:
+    sort_id = start_sort(page, server)
+    _by_hand(page, "steel")
+    page.locator("#confirm").click()
+    total(page, 1)
+    page.get_by_role("link", name="Piles").click()
+    note = page.get_by_text("This is weighed already.")
+    for gross in ("2.0", "1.0"):
+        page.locator("#f-pile").select_option("category:steel_cans")
+        expect(note).to_be_visible(visible=gross == "1.0")
+        page.locator("#f-gross").fill(gross)
+        page.locator("#f-resolution").fill("0.1")
+        if gross == "2.0":
+            page.get_by_role("button", name="Record this weighing").click()
+            expect(page.get_by_role("status").first).to_contain_text("2.000\u00a0kg net")
+    note.get_by_role("link", name="start another batch").click()
+    page.locator("#b-category").select_option("steel_cans")
+    page.get_by_role("button", name="Start this batch").click()
+    expect(page.locator("#f-pile option:checked")).to_contain_text("Batch 2")
+    expect(note).to_be_hidden()
+    page.locator("#f-gross").fill("1.0")
+    page.get_by_role("button", name="Record this weighing").click()
+    expect(page.get_by_role("status").first).to_contain_text("Everything that was counted")
+    figures = read(server, f"/api/sorts/{sort_id}/report.json")
+    assert figures["total"]["net_g"]["value"] == 3000

@@ -89,7 +89,7 @@ def weigh(page: Page, server: Server, sort_id: str) -> None:
     page.locator("#f-pile").select_option("category:mixed_printed_paper")
     page.get_by_label("Gross", exact=True).fill("0,5")
     page.get_by_label("Tare", exact=True).fill("0.8")
-    page.get_by_label("Resolution", exact=True).fill("0.02")
+    page.locator("#f-resolution").fill("0.02")
     page.get_by_role("button", name="Record this weighing").click()
     expect(page.get_by_role("alert")).to_contain_text("tare is above the gross")
     expect(page.locator("#f-gross")).to_have_value("0,5")
@@ -98,10 +98,13 @@ def weigh(page: Page, server: Server, sort_id: str) -> None:
     page.locator("#f-tare_from").select_option(label="Blue tub: 0.80 kg")
     expect(page.locator("[data-net]")).to_have_text("Net 4.120 kg")
     page.get_by_role("button", name="Record this weighing").click()
+    recorded = page.get_by_role("status").first
+    expect(recorded).to_contain_text("Mixed printed paper, 4.120\u00a0kg net")
 
     page.locator("#f-pile").select_option("category:aluminium_cans")
     page.get_by_label("Too light for this scale").check()
     page.get_by_role("button", name="Record this weighing").click()
+    expect(recorded).to_contain_text("Aluminium cans, too light")
 
     page.locator("#f-pile").select_option("category:steel_cans")
     page.get_by_label("Difference").check()

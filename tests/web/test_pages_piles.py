@@ -111,7 +111,7 @@ def _options(client: TestClient, sort: SortInfo) -> dict[str, list[str]]:
     page = client.get(f"/sorts/{sort.id}/piles", headers=HTML).text
     (choice,) = re.findall(r'<select id="f-pile".*?</select>', page, re.S)
     assert "selected" not in choice
-    groups = re.findall(r'<optgroup label="(.*?)">(.*?)</optgroup>', choice, re.S)
+    groups = re.findall(r'<optgroup label="(.*?)"[^>]*>(.*?)</optgroup>', choice, re.S)
     return {name: re.findall(r"<option.*?>(.*?)</option>", inside) for name, inside in groups}
 
 
@@ -186,8 +186,10 @@ def test_tare_that_is_gone_is_told(client: TestClient, sort: SortInfo) -> None:
 
 def test_several_weighings_show_their_mean_and_spread(client: TestClient, sort: SortInfo) -> None:
     _weigh(client, sort, _form())
-    _weigh(client, sort, _form(gross="1.60"))
-    page = client.get(f"/sorts/{sort.id}/piles", headers=HTML).text
+    answer = _weigh(client, sort, _form(gross="1.60"))
+    page = client.get(answer.headers["location"], headers=HTML).text
+    assert "It is weighed 2 times now, and the mean counts, 600\u00a0g." in page
+    assert "start another batch for it" in page
     assert "Mean of these" in page
     assert "600\u00a0g" in page
     assert "more than the scale explains" in page

@@ -1,41 +1,41 @@
 /** Forms of this page are sent only while the server answers: else the browser would leave the page,
  * and what was read off a scale would be gone with it. Each form holds its own id, so that sending
  * it twice counts once. */
-import { Refused, call } from "./api.js";
 import { el } from "./dom.js";
 
+const PATIENCE_MS = 8000;
 const AWAY = "The server can't be reached, so nothing was recorded. What you typed stays here: "
   + "try again when it is back.";
 
 async function answers() {
   try {
-    await call("GET", "/api/health");
-    return true;
-  } catch (error) {
-    return error instanceof Refused; // it answered, whatever it says
+    const response = await fetch("/api/health", { cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS) });
+    return response.status < 500; // else it can't keep anything either
+  } catch {
+    return false;
   }
 }
 
 function guard(form) {
   const note = el("p", { class: "notice stop", role: "alert", hidden: true });
   form.append(note);
-  let asking = false;
   let sure = false;
   form.addEventListener("submit", async (event) => {
     if (sure) return;
     event.preventDefault();
-    if (asking) return;
-    asking = true;
+    const { submitter } = event;
     note.hidden = true;
+    form.inert = true; // what is sent is what stood there when it was sent; a second tap does nothing
     const there = await answers();
-    asking = false;
+    form.inert = false;
     if (there) {
       sure = true;
-      form.requestSubmit(event.submitter);
+      form.requestSubmit(submitter);
       sure = false;
     } else {
       note.textContent = AWAY;
       note.hidden = false;
+      submitter?.focus({ preventScroll: true });
       note.scrollIntoView({ block: "nearest" });
     }
   });

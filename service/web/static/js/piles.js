@@ -69,12 +69,20 @@ function showNet() {
     : "The tare is not below the gross weight: check the readings and the unit.";
 }
 
+/** A second bucket of a pile is no second weighing of the first. */
+function showAgain() {
+  const chosen = byId("f-pile").selectedOptions[0];
+  form.querySelector("[data-again]").hidden = !chosen?.closest("[data-weighed]");
+}
+
 if (form) {
   for (const input of form.querySelectorAll("input[name=method]")) {
     input.addEventListener("change", showMethod);
   }
   form.addEventListener("input", showNet);
   showMethod();
+  byId("f-pile").addEventListener("change", showAgain);
+  showAgain();
   const sorter = byId("f-sorter");
   if (sorter.dataset.sort) rememberSorter(sorter, sorter.dataset.sort);
 }
