@@ -474,6 +474,15 @@ def test_imported_photos_teach_only_where_they_are_put(
     assert [key.weight for key in course.learned] == [0.5, 0.5, 1, 1, 1]
     seen = look(services, member, predictor, ROUND)
     assert (top(seen), seen.learned_from) == ("foam_polystyrene", 5)
+    third = replace(photos[0], capture_id=new_id(), item_id=new_id(), origin="a folder 5")
+    services.log.add_imported(
+        imported.id, [third], sorter="", categories_version="1", programme_version="1"
+    )
+    course = learning.up_to_date(services, study.id)
+    assert course is not None
+    third_part = pytest.approx(1 / 3)
+    weights = [key.weight for key in course.learned]
+    assert weights == [third_part, third_part, 1, 1, 1, third_part], "those before count less now"
     assert studies.get_study(services, study.id).sorts == (member,), "it counts in no total"
     assert [each.id for each in studies.teaching_sets(services, study.id)] == [imported.id]
 

@@ -95,6 +95,35 @@ def test_another_entry_under_the_same_id_is_refused(
 ) -> None:
     """Same id, other content: told, and nothing changes."""
     send, change = _senders(services, sort)[kind]
+    _refused(services, send, change)
+
+
+@pytest.mark.parametrize(
+    ("kind", "change"),
+    [
+        *(("sort", {name: "x"}) for name in ("place", "stratum")),
+        *(("sort", {name: 9}) for name in ("days", "persons")),
+        *(("item", {name: "x"}) for name in ("note", "sorter")),
+        ("item", {"category": "food"}),
+        ("item", {"facts": {"empty": "yes"}}),
+        ("correction", {"category": "garden"}),
+        ("correction", {"facts": {"empty": "yes"}}),
+        *(("weighing", {name: "x"}) for name in ("note", "sorter")),
+        ("weighing", {"category": "food"}),
+        ("weighing", {"contents_left": True}),
+        ("weighing", {"tare": "0.26"}),
+        ("weighing", {"resolution": "0.05"}),
+        ("batch", {"category": "food"}),
+    ],
+)
+def test_whatever_differs_makes_another_entry(
+    services: Services, sort: SortInfo, kind: str, change: dict[str, Any]
+) -> None:
+    send, _ = _senders(services, sort)[kind]
+    _refused(services, send, change)
+
+
+def _refused(services: Services, send: Send, change: dict[str, Any]) -> None:
     first = send()
     before = _rows(services)
     with pytest.raises(ConflictError, match="already recorded with other content"):

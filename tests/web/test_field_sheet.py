@@ -17,6 +17,7 @@ from service.usecases.piles import piles, start_batch
 from service.usecases.services import Services
 from service.usecases.sorts import close_sort
 from tests.fakes import new_id
+from tests.store.entries import enter, weigh
 
 HTML = {"accept": "text/html"}
 HEAD = "category,count,gross,tare,unit,resolution,method,bucket,contents_left,note\n"
@@ -148,6 +149,16 @@ def test_counted_on_the_pages_and_weighed_on_paper(
     assert record(services, sort, text).before == 1
     changed = preview(services, sort, text.replace("900", "901"))
     assert "steel_cans, gross 900" in changed.problems[0].message
+
+
+def test_a_pile_that_was_weighed_is_not_weighed_again_by_the_sheet(
+    services: Services, sort: SortInfo
+) -> None:
+    """It may be the same reading, or another bucket: it becomes a pile of its own."""
+    enter(services, sort, "steel_cans", count=12)
+    weigh(services, sort, "steel_cans")
+    (line,) = preview(services, sort, HEAD + "Steel cans,,900,,g,1,,,,\n").lines
+    assert (line.joins, line.pile) == (False, None)
 
 
 @pytest.mark.parametrize(
