@@ -111,7 +111,7 @@ def compared_text(result: dict[str, Any]) -> str:
     parts = [
         markdown_table(header, rows),
         f"{result['pictures']} pictures of items in {result['groups']} groups; "
-        f"{result['other_pictures']} others left out (no item, unreadable, or a label that one of "
+        f"left out: {result['other_pictures']} (no item, unreadable, or a label that one of "
         f"the bundles does not know). Routes are those of {result['programme']}, no fact known. "
         "Intervals are 95 %, from resampling groups. McNemar's exact test takes pictures as "
         "independent: where groups hold several, go by the interval.",

@@ -19,7 +19,7 @@ from classifier.inference.predict import Predictor
 from training.card import class_table, interval_text, score_table
 from training.evaluate import Scored, by_form, by_material, non_item_auroc, route_matrix, score_by
 from training.forms import FormTable
-from training.levels import LEVELS, fitting_level, level_named, table_of
+from training.levels import LEVELS, Level, fitting_level, level_named, table_of
 from training.manifest import Example, read_examples
 from training.notes import bar
 
@@ -137,6 +137,23 @@ def judged_text(result: dict[str, Any]) -> str:
     return "\n\n".join(parts) + "\n"
 
 
+def _strangers(examples: Sequence[Example], bundle: Bundle, level: Level) -> list[str]:
+    """Say which labels the bundle does not know by `level`, and which ones by their category."""
+    strange = Counter(e.form for e in examples if e.form not in level.number)
+    undecided = strange.pop("", 0)
+    others = level_named("category", bundle, load_categories()).number if strange else {}
+    lines = [
+        f"{_pictures(n)}: the bundle has no {level.kind} {label!r}"
+        + ("; --by category judges what it leads to" if label in others else "")
+        for label, n in strange.items()
+    ]
+    return lines + ([f"{_pictures(undecided)} without a label"] if undecided else [])
+
+
+def _pictures(n: int) -> str:
+    return f"{n} picture" if n == 1 else f"{n} pictures"
+
+
 def ask(examples: Sequence[Example], bundle: Bundle, *, by: str = "form") -> Asked:
     """Put the pictures with a label that the bundle knows to it.
 
@@ -151,10 +168,7 @@ def ask(examples: Sequence[Example], bundle: Bundle, *, by: str = "form") -> Ask
     """
     level = level_named(by, bundle, load_categories())
     predictor = Predictor(bundle)
-    strange = Counter(e.form for e in examples if e.form not in level.number)
-    undecided = strange.pop("", 0)
-    skipped = [f"{n} pictures: the bundle has no {by} {label!r}" for label, n in strange.items()]
-    skipped += [f"{undecided} pictures without a label"] if undecided else []
+    skipped = _strangers(examples, bundle, level)
     rows, asked = [], []
     kept = [e for e in examples if e.form in level.number]
     for example in bar(kept, len(kept), "evaluating"):

@@ -11,6 +11,7 @@ from tqdm import tqdm
 
 _T = TypeVar("_T")
 _PATIENCE_S = 2.0
+_IN_A_LOG_S = 10.0
 
 
 def is_first_process() -> bool:
@@ -25,5 +26,15 @@ def tell(text: str) -> None:
 
 
 def bar(parts: Iterable[_T], total: int, what: str) -> Iterable[_T]:
-    """Show on stderr how far it is, with the time left, once it takes more than two seconds."""
-    return tqdm(parts, total=total, desc=what, delay=_PATIENCE_S, disable=not is_first_process())
+    """Show on stderr how far it is, with the time left, once it takes more than two seconds.
+
+    In a log, which keeps every state of the bar, seldom: what else is told must be found in it.
+    """
+    return tqdm(
+        parts,
+        total=total,
+        desc=what,
+        delay=_PATIENCE_S,
+        mininterval=0.1 if sys.stderr.isatty() else _IN_A_LOG_S,
+        disable=not is_first_process(),
+    )

@@ -67,7 +67,7 @@ def test_a_pair_as_json_and_as_table(
     table = capsys.readouterr().out
     assert "| form | 1.000 (1.000 to 1.000) | 0.368 (" in table
     assert "| +0.632 (" in table
-    assert "19 pictures of items in 12 groups; 4 others left out" in table
+    assert "19 pictures of items in 12 groups; left out: 4 (" in table
     assert skipped in table
 
 

@@ -1,0 +1,31 @@
+"""What a run tells on the way: once, and with little noise in a log."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+
+import training.notes
+from training.notes import bar, tell
+
+
+def test_only_the_first_of_several_processes_tells(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(training.notes, "_PATIENCE_S", 0.0)
+    for rank, told in (("0", True), ("1", False)):
+        monkeypatch.setenv("RANK", rank)
+        tell("said\n")
+        assert list(bar(range(3), 3, "counting")) == [0, 1, 2]
+        err = capsys.readouterr().err
+        assert ("said" in err, "counting" in err) == (told, told)
+
+
+def test_a_log_holds_few_states_of_a_bar(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(training.notes, "_PATIENCE_S", 0.0)
+    for _ in bar(range(30), 30, "counting"):
+        time.sleep(0.02)
+    assert capsys.readouterr().err.count("counting") <= 3
