@@ -518,6 +518,18 @@ def test_audits_are_drawn_at_exactly_their_share(percent: int) -> None:
         assert is_audit("scope", names[last], percent)
 
 
+@pytest.mark.parametrize(("hazard", "warned"), [(0.0, []), (0.12, ["audit_hazard"])])
+def test_a_hidden_suggestion_warns_of_what_it_would_not_stop_for(
+    services: Services, sort: SortInfo, predictor: FakePredictor, hazard: float, warned: list[str]
+) -> None:
+    """Two hazards of 6 % each: enough for a caution, too little for "stop"."""
+    predictor.forms = (("corrugated_cardboard", 1 - hazard), ("battery_electronics", hazard))
+    assert take(services, sort).suggestion.decision == "route"
+    set_learning(services, sort.id, learns=False, percent=100)
+    hidden = take(services, sort).suggestion
+    assert [caution.id for caution in hidden.cautions] == warned
+
+
 def test_an_audit_judges_by_its_first_choice_while_an_item_stands(
     services: Services, sort: SortInfo
 ) -> None:
