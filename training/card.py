@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from training.recipe import Recipe
+from classifier.domain.errors import DataFileError
+from training.recipe import Recipe, find_recipe
 from training.sources import load_origins
 
 MEASURES = {
@@ -19,6 +20,10 @@ MEASURES = {
     "ece": "ECE",
     "accuracy_at_70_coverage": "surest 70 %",
 }
+_CHOSEN = (
+    " The recipe was chosen by these rows (`python -m training.trials table`), so they flatter it "
+    "a little."
+)
 _DIGITS = {"ece": 3}  # an error of 0.014 is not one of 0.006
 
 
@@ -59,8 +64,7 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
             score_table(evaluation["unseen_source"]),
             "Each row of a source that the table of pictures lists comes from a sister network "
             "trained by the same recipe without that source. This is the table to go by in a new "
-            "place. The recipe was chosen by these rows (`python -m training.trials table`), so "
-            "they flatter it a little.",
+            "place." + _CHOSEN * _is_shipped(recipe),
         ]
     names = [each["name"] for each in description["training"]["sources"]]
     if published := _published([*names, *evaluation["unseen_source"]]):
@@ -86,6 +90,14 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
     path = directory / "CARD.md"
     path.write_text("\n\n".join(parts) + "\n", encoding="utf-8")
     return path
+
+
+def _is_shipped(recipe: Recipe) -> bool:
+    """Whether a recipe is one of ours, unchanged."""
+    try:
+        return find_recipe(recipe.name) == recipe
+    except DataFileError:
+        return False
 
 
 def _duration(seconds: int) -> str:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from training.card import write_card
-from training.recipe import Recipe
+from training.card import MEASURES, write_card
+from training.recipe import Recipe, find_recipe
 
 
 def _description(*sources: str) -> dict[str, Any]:
@@ -64,3 +65,17 @@ def test_a_set_without_published_figures_has_no_such_part(tmp_path: Path) -> Non
     told = card.read_text(encoding="utf-8")
     assert "authors of the sets report" not in told
     assert "told from items: AUROC 0.90 (0.85-0.94)" in told
+
+
+@pytest.mark.parametrize("name", ["household", "nobody's"])
+def test_only_a_shipped_recipe_was_chosen_by_its_rows(tmp_path: Path, name: str) -> None:
+    description = _description("yard")
+    figure = {"value": 0.5, "low": 0.4, "high": 0.6}
+    description["evaluation"]["unseen_source"] = {
+        "yard": {"pictures": 3, "groups": 3, **dict.fromkeys(MEASURES, figure)}
+    }
+    shipped = find_recipe("household")
+    card = write_card(tmp_path, description, replace(shipped, name=name), "trained.")
+    told = card.read_text(encoding="utf-8")
+    assert "This is the table to go by in a new place." in told
+    assert ("The recipe was chosen by these rows" in told) == (name == "household")
