@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from pathlib import Path
 
 from classifier.domain.errors import DataFileError, InvalidEntryError
+from classifier.examples.listing import read_listing
 
 _LABEL_COLUMNS = ("label", "form", "category")
 
@@ -52,33 +52,18 @@ def _in_folders(root: Path) -> list[FolderPicture]:
 
 
 def _listed(root: Path, manifest: Path) -> list[FolderPicture]:
-    try:
-        with manifest.open(newline="", encoding="utf-8-sig") as stream:
-            reader = csv.DictReader(stream, restval="")
-            rows, columns = list(reader), list(reader.fieldnames or ())
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise DataFileError(
-            f"{manifest} can't be read as a CSV in UTF-8 ({error}); save it so", file=str(manifest)
-        ) from error
-    label_column = next((name for name in _LABEL_COLUMNS if name in columns), None)
-    if "path" not in columns or label_column is None:
-        raise DataFileError(
-            f"{manifest} needs the columns path and label; it has {', '.join(columns) or 'none'}",
-            file=str(manifest),
-        )
     inside = root.resolve()
     found = []
-    for number, row in enumerate(rows, 2):
-        file = root / row["path"]
-        if not row["path"] or not _leads_into(file, inside):
+    for row in read_listing(manifest, label_columns=_LABEL_COLUMNS):
+        file = root / row.path
+        if not row.path or not _leads_into(file, inside):
             raise DataFileError(
-                f"{manifest}, line {number}: path {row['path'][:80]!r} leads out of the folder; "
+                f"{manifest}, line {row.line}: path {row.path[:80]!r} leads out of the folder; "
                 "put the picture into it",
                 file=str(manifest),
-                line=number,
+                line=row.line,
             )
-        label = row[label_column].strip()
-        found.append(FolderPicture(file, row["path"], label, (row.get("group") or "").strip()))
+        found.append(FolderPicture(file, row.path, row.label, row.cells.get("group", "")))
     return found
 
 

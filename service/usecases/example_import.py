@@ -95,7 +95,10 @@ def plan_import(
         try:
             data = picture.file.read_bytes()
             services.reader.read(data, max_side=TRAINING_SIDE_PX)
-        except (UnreadablePhotoError, PhotoTooLargeError, OSError) as error:
+        except OSError as error:
+            unreadable.append((picture.path, error.strerror or str(error)))
+            continue
+        except (UnreadablePhotoError, PhotoTooLargeError) as error:
             unreadable.append((picture.path, str(error)))
             continue
         finally:

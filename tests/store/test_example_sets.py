@@ -443,6 +443,20 @@ def test_manifests_that_cannot_be_followed(
         plan_import(services, tmp_path)
 
 
+@pytest.mark.parametrize(
+    "text", ["path;label\r\ntins\\a.jpg;food\r\n", "Path,Label\ntins/a.jpg,food\ntins/a.jpg,food\n"]
+)
+def test_manifests_are_read_as_spreadsheets_write_them(
+    services: Services, tmp_path: Path, text: str
+) -> None:
+    (tmp_path / "tins").mkdir()
+    (tmp_path / "tins" / "a.jpg").write_bytes(jpeg())
+    (tmp_path / "manifest.csv").write_bytes(text.encode("utf-8-sig"))
+    plan = plan_import(services, tmp_path)
+    assert plan.labels == {"food": 1}
+    assert plan.unreadable == ()
+
+
 def test_folders_that_hold_nothing(services: Services, tmp_path: Path) -> None:
     with pytest.raises(InvalidEntryError, match="is no folder"):
         plan_import(services, tmp_path / "none")
