@@ -40,6 +40,29 @@ class SortInfo:
     closed: bool
 
 
+SORT_DETAILS = ("name", "place", "stratum", "sorted_on", "days", "persons", "programme_id")
+"""Fields of a sort that a later row can correct."""
+
+
+@dataclass(frozen=True, slots=True)
+class DetailChange:
+    """One detail of a sort, a field of `SORT_DETAILS`, as it was and as it is instead."""
+
+    field: str
+    before: str | int | date
+    after: str | int | date
+
+
+@dataclass(frozen=True, slots=True)
+class SortCorrection:
+    """A later correction of a sort's details; `changes` holds those that became different."""
+
+    id: str
+    changes: tuple[DetailChange, ...]
+    reason: str
+    at: datetime
+
+
 @dataclass(frozen=True, slots=True)
 class Item:
     """A confirmed object, or `count` equal ones ("same again").

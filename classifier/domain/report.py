@@ -12,7 +12,7 @@ all objects.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 from classifier.domain.categories import Categories
@@ -22,6 +22,7 @@ from classifier.domain.ledger import Ledger, SortInfo
 from classifier.domain.national import National, compare
 from classifier.domain.programme import Programme
 from classifier.domain.quantities import Mass, Unit
+from classifier.domain.records import SortCorrection
 from classifier.domain.report_categories import (
     Names,
     below_lines,
@@ -76,11 +77,13 @@ def build_report(
     priors: PriorWeights | None = None,
     national: National | None = None,
     item_weights: ItemWeights | None = None,
+    sort_corrections: Sequence[SortCorrection] = (),
 ) -> Report:
     """Return the report of a folded sort.
 
     `item_weights` are mean item weights with their error between batches; without them an estimate
-    from the sort's own piles has no interval.
+    from the sort's own piles has no interval. `sort_corrections` are listed; the ledger's sort is
+    as they left it.
 
     Without `priors` a category that was counted and never weighed gets no estimate; without
     `national` there is no comparison. Both come from files, which a pure function doesn't read:
@@ -114,7 +117,7 @@ def build_report(
         count_estimates=counts,
         item_weights=item_weight_table(ledger, names, item_weights),
         far_item_weights=far,
-        corrections=_corrections(ledger, names),
+        corrections=_corrections(ledger, names, sort_corrections),
         national=compare(national, masses) if national else None,
         notes=(
             *ledger_notes(ledger, names, programme),
@@ -161,7 +164,9 @@ def _seen(versions: Iterable[str | None]) -> tuple[VersionSeen, ...]:
     return tuple(VersionSeen(version, items) for version, items in ordered)
 
 
-def _corrections(ledger: Ledger, names: Names) -> Corrections:
+def _corrections(
+    ledger: Ledger, names: Names, sort_corrections: Sequence[SortCorrection]
+) -> Corrections:
     """Return suggestions against final categories, later corrections, and voids."""
     suggested = [item for item in ledger.items if item.suggested is not None]
     items: Counter[tuple[str, str]] = Counter()
@@ -190,4 +195,5 @@ def _corrections(ledger: Ledger, names: Names) -> Corrections:
         corrected=ledger.corrections,
         voided_items=ledger.voided,
         voided_weighings=ledger.voided_weighings,
+        sort_details=tuple(sort_corrections),
     )

@@ -28,7 +28,8 @@ Keys, top to bottom:
   with `item_g`, `level`, `batches`, `objects`, `sorts`.
 - `far_item_weights`: piles with `item_g` outside `low_g` to `high_g`, and on what `basis`.
 - `corrections`: `suggested`, `agreed`, `overruled`, `corrected`, `voided_items`,
-  `voided_weighings`.
+  `voided_weighings`, `sort_details` (corrections of the sort itself: `changes` with `field`,
+  `before`, `after`; `reason`, `at`).
 - `national` (null without): source, codes, `warnings`, `materials`, `not_compared`.
 - `notes`: `code` and `text`.
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 
 from classifier.domain.ledger import Correction, Item, Weighing
 from classifier.domain.national import Comparison
 from classifier.domain.quantities import Mass
+from classifier.domain.records import SortCorrection
 from classifier.domain.report_lines import Corrections, CountLine, FarLine, ItemWeightTable
 from classifier.domain.shares import Share, ShareRange
 
@@ -128,6 +130,7 @@ def corrections_json(corrections: Corrections) -> Json:
         "corrected": [_correction(each) for each in corrections.corrected],
         "voided_items": [_item(item) for item in corrections.voided_items],
         "voided_weighings": [_weighing(each) for each in corrections.voided_weighings],
+        "sort_details": [_sort_correction(each) for each in corrections.sort_details],
     }
 
 
@@ -139,6 +142,25 @@ def _correction(correction: Correction) -> Json:
         "sorter": correction.sorter,
         "at": correction.at.isoformat(),
     }
+
+
+def _sort_correction(correction: SortCorrection) -> Json:
+    return {
+        "changes": [
+            {
+                "field": change.field,
+                "before": _detail(change.before),
+                "after": _detail(change.after),
+            }
+            for change in correction.changes
+        ],
+        "reason": correction.reason,
+        "at": correction.at.isoformat(),
+    }
+
+
+def _detail(value: str | int | date) -> str | int:
+    return value.isoformat() if isinstance(value, date) else value
 
 
 def _item(item: Item) -> Json:

@@ -16,6 +16,7 @@ from classifier.domain.conversions import Range, Scope
 from classifier.domain.ledger import Correction, Item, SortInfo, Weighing
 from classifier.domain.national import Comparison
 from classifier.domain.quantities import Mass
+from classifier.domain.records import SortCorrection
 from classifier.domain.shares import Share, ShareRange
 
 WeighedHow = Literal["measured", "partly", "below_resolution", "not_weighed"]
@@ -228,6 +229,8 @@ class Overruled:
 class Corrections:
     """How the record came about: suggestions taken or overruled, corrections, voids.
 
+    `sort_details` are corrections of the sort itself: its name, days, persons and the like.
+
     `agreed` of `suggested` says how often the suggestion was taken. It is not the model's accuracy:
     who sees a suggestion before choosing leans towards it.
     """
@@ -238,6 +241,7 @@ class Corrections:
     corrected: tuple[Correction, ...]
     voided_items: tuple[Item, ...]
     voided_weighings: tuple[Weighing, ...]
+    sort_details: tuple[SortCorrection, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,12 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import Connection, Select, Table, select
+from sqlalchemy import ColumnElement, Connection, Select, Table, func, select
 
 from classifier.domain.errors import ClosedSortError, ConflictError, UnknownIdError
-from classifier.domain.records import SortInfo
+from classifier.domain.records import SORT_DETAILS, SortInfo
 from service.store.rows import Row, to_sort
-from service.store.tables import sort_events, sorts
+from service.store.tables import sort_corrections, sort_events, sorts
 
 
 def fingerprint(sent: Mapping[str, object]) -> str:
@@ -50,7 +50,7 @@ def insert(
 
 
 def select_sorts() -> Select[Any]:
-    """Select sorts, each with the kind of its last event."""
+    """Select sorts as their last correction left them, each with the kind of its last event."""
     last = (
         select(sort_events.c.kind)
         .where(sort_events.c.sort_id == sorts.c.id)
@@ -58,7 +58,32 @@ def select_sorts() -> Select[Any]:
         .limit(1)
         .scalar_subquery()
     )
-    return select(sorts, last.label("last_event"))
+    newest = (
+        select(func.max(sort_corrections.c.seq))
+        .where(sort_corrections.c.sort_id == sorts.c.id)
+        .correlate(sorts)
+        .scalar_subquery()
+    )
+    given = [column for column in sorts.c if column.name not in SORT_DETAILS]
+    details = [
+        func.coalesce(sort_corrections.c[name], sorts.c[name]).label(name) for name in SORT_DETAILS
+    ]
+    return select(*given, *details, last.label("last_event")).select_from(
+        sorts.outerjoin(sort_corrections, sort_corrections.c.seq == newest)
+    )
+
+
+def sort_name() -> ColumnElement[str]:
+    """Return the name of a selected sort as its last correction left it."""
+    newest = (
+        select(sort_corrections.c.name)
+        .where(sort_corrections.c.sort_id == sorts.c.id)
+        .order_by(sort_corrections.c.seq.desc())
+        .limit(1)
+        .correlate(sorts)
+        .scalar_subquery()
+    )
+    return func.coalesce(newest, sorts.c.name)
 
 
 def load_sort(connection: Connection, sort_id: str) -> SortInfo:

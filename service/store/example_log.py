@@ -12,7 +12,7 @@ from sqlalchemy import Connection, delete, exists, select
 
 from classifier.domain.errors import UnknownIdError
 from classifier.domain.records import Item, ItemChange
-from service.store.append import already_recorded, insert
+from service.store.append import already_recorded, insert, sort_name
 from service.store.database import Database
 from service.store.example_import_log import ExampleImportLog
 from service.store.example_rows import (
@@ -72,7 +72,9 @@ class ExampleLog(ExampleImportLog):
             captures.c.photo_name.is_not(None),
             captures.c.id.not_in(select(withdrawals.c.capture_id)),
         )
-        query = select(sorts.c.id, sorts.c.name).where(there).order_by(sorts.c.seq.desc())
+        query = (
+            select(sorts.c.id, sort_name().label("name")).where(there).order_by(sorts.c.seq.desc())
+        )
         with self._database.read() as connection:
             return tuple((row.id, row.name) for row in connection.execute(query))
 
@@ -89,7 +91,7 @@ class ExampleLog(ExampleImportLog):
 
     def example_sorts(self) -> tuple[tuple[str, str], ...]:
         """Return id and name of each sort that keeps photos, the newest first."""
-        query = select(sorts.c.id, sorts.c.name).where(sorts.c.keeps_photos)
+        query = select(sorts.c.id, sort_name().label("name")).where(sorts.c.keeps_photos)
         with self._database.read() as connection:
             rows = connection.execute(query.order_by(sorts.c.seq.desc()))
             return tuple((row.id, row.name) for row in rows)

@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Select, and_, case, exists, func, or_, select
 
+from service.store.append import sort_name
 from service.store.example_tables import example_sets, reviews, withdrawals
 from service.store.rows import Row
 from service.store.tables import captures, item_changes, items, models, sorts
@@ -131,7 +132,7 @@ def _columns() -> tuple[ColumnElement[Any], ...]:
     return (
         captures.c.id.label("capture_id"),
         captures.c.sort_id,
-        sorts.c.name.label("sort_name"),
+        sort_name().label("sort_name"),
         captures.c.photo_name,
         items.c.id.label("item_id"),
         _LABEL.label("label"),

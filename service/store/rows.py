@@ -11,9 +11,12 @@ from sqlalchemy import RowMapping
 
 from classifier.domain.quantities import Unit
 from classifier.domain.records import (
+    SORT_DETAILS,
     Batch,
+    DetailChange,
     Item,
     ItemChange,
+    SortCorrection,
     SortInfo,
     Tare,
     Weighing,
@@ -103,6 +106,7 @@ class SortRows:
     batches: tuple[Batch, ...]
     weighings: tuple[Weighing, ...]
     voids: tuple[WeighingVoid, ...]
+    corrections: tuple[SortCorrection, ...] = ()
 
 
 def in_order(records: Iterable[Timed]) -> tuple[Timed, ...]:
@@ -120,7 +124,7 @@ def in_order(records: Iterable[Timed]) -> tuple[Timed, ...]:
 
 
 def to_sort(row: Row) -> SortInfo:
-    """Build a sort from its row and the kind of its last event."""
+    """Build a sort from its corrected row and the kind of its last event."""
     return SortInfo(
         id=row["id"],
         name=row["name"],
@@ -153,6 +157,21 @@ def sort_values(sort: SortInfo, programme_version: str) -> dict[str, Any]:
         "keeps_photos": sort.keeps_photos,
         "at": sort.created_at,
     }
+
+
+def to_sort_corrections(first: Row, rows: Iterable[Row]) -> tuple[SortCorrection, ...]:
+    """Build the corrections of a sort from its row as first recorded and those of `rows`."""
+    found = []
+    before = first
+    for row in rows:
+        changes = tuple(
+            DetailChange(name, before[name], row[name])
+            for name in SORT_DETAILS
+            if row[name] != before[name]
+        )
+        found.append(SortCorrection(row["id"], changes, row["reason"], row["at"]))
+        before = row
+    return tuple(found)
 
 
 def to_item(row: Row) -> Item:

@@ -9,12 +9,14 @@ from typing import Literal
 from sqlalchemy import Connection, Table, exists, func, select
 
 from classifier.domain.errors import ConflictError
-from classifier.domain.records import SortInfo
+from classifier.domain.records import SORT_DETAILS, SortInfo
 from service.store.append import (
     already_recorded,
     insert,
     load_sort,
+    lock_open_sort,
     lock_sort,
+    one_row,
     select_sorts,
 )
 from service.store.database import Database
@@ -28,6 +30,7 @@ from service.store.rows import (
     to_change,
     to_item,
     to_sort,
+    to_sort_corrections,
     to_void,
     to_weighing,
 )
@@ -35,6 +38,7 @@ from service.store.tables import (
     batches,
     item_changes,
     items,
+    sort_corrections,
     sort_events,
     sorts,
     weighing_voids,
@@ -87,6 +91,46 @@ class SortLog:
             return load_sort(connection, sort_id)
 
         return self._database.write(work)
+
+    def add_sort_correction(
+        self,
+        correction_id: str,
+        sort_id: str,
+        changed: Mapping[str, object],
+        *,
+        reason: str,
+        at: datetime,
+        sent: Mapping[str, object],
+    ) -> SortInfo:
+        """Record changed details of a sort, by names in `SORT_DETAILS`; a resend changes nothing.
+
+        Those that are not among them stay as the last correction left them.
+
+        Raises ClosedSortError; UnknownIdError for the sort; ConflictError when the id bears another
+        correction, or the programme would change under items that hold its routes.
+        """
+
+        def work(connection: Connection) -> SortInfo:
+            if already_recorded(connection, sort_corrections, correction_id, sent, "correction"):
+                return load_sort(connection, sort_id)
+            sort = lock_open_sort(connection, sort_id)
+            details = {name: getattr(sort, name) for name in SORT_DETAILS} | dict(changed)
+            if details["programme_id"] != sort.programme_id and _has_items(connection, sort_id):
+                raise ConflictError(
+                    f"programme can't be changed: items of {sort.name!r} are recorded with routes "
+                    f"of {sort.programme_id}; start another sort under the other programme",
+                    sort=sort_id,
+                )
+            own = {"id": correction_id, "sort_id": sort_id, "reason": reason, "at": at}
+            insert(connection, sort_corrections, sent, {**own, **details})
+            return load_sort(connection, sort_id)
+
+        return self._database.write(work)
+
+    def has_items(self, sort_id: str) -> bool:
+        """Tell whether an item was ever recorded in a sort, undone ones included."""
+        with self._database.read() as connection:
+            return _has_items(connection, sort_id)
 
     def get_sort(self, sort_id: str) -> SortInfo:
         """Return a sort.
@@ -163,7 +207,16 @@ class SortLog:
                 voids=in_order(
                     to_void(row) for row in _of_sort(connection, weighing_voids, sort_id)
                 ),
+                corrections=to_sort_corrections(
+                    one_row(connection, sorts, sort_id, "sort"),
+                    _of_sort(connection, sort_corrections, sort_id),
+                ),
             )
+
+
+def _has_items(connection: Connection, sort_id: str) -> bool:
+    found = connection.scalar(select(items.c.seq).where(items.c.sort_id == sort_id).limit(1))
+    return found is not None
 
 
 def _of_sorts(connection: Connection, table: Table, ids: Sequence[str]) -> dict[str, list[Row]]:

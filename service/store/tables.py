@@ -48,6 +48,21 @@ sort_events = log_table(
     Index(None, "sort_id", "seq"),
 )
 
+sort_corrections = log_table(
+    "sort_corrections",
+    *own_id(),
+    ref("sort_id", "sorts.id", doc="sort corrected; its last row counts"),
+    Column("name", String(120), nullable=False, doc="name of the sort from now on"),
+    Column("place", String(120), nullable=False, doc="place from now on"),
+    Column("stratum", String(120), nullable=False, doc="stratum from now on"),
+    Column("sorted_on", Date, nullable=False, doc="day of sorting from now on"),
+    Column("days", Integer, nullable=False, doc="days of accumulation from now on"),
+    Column("persons", Integer, nullable=False, doc="persons from now on"),
+    Column("programme_id", String(80), nullable=False, doc="programme from now on"),
+    Column("reason", Text, nullable=False, doc="why"),
+    Index(None, "sort_id", "seq"),
+)
+
 models = log_table(
     "models",
     Column("id", String(200), nullable=False, unique=True, doc="name, version, content digest"),
@@ -195,6 +210,7 @@ tares = log_table(
 LOG_TABLES = (
     sorts,
     sort_events,
+    sort_corrections,
     models,
     captures,
     fact_answers,

@@ -43,6 +43,7 @@ def report(
         priors=services.priors,
         national=services.national,
         item_weights=item_weights(services, ledger, scope=weights_from),
+        sort_corrections=rows.corrections,
     )
 
 

@@ -1,8 +1,8 @@
-"""Start, close, reopen and find sorts."""
+"""Start, correct, close, reopen and find sorts."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Literal
 
@@ -10,7 +10,7 @@ from classifier.domain.ledger import fold
 from classifier.domain.programme import Programme
 from classifier.domain.quantities import Mass, check_days, check_persons, sum_masses
 from classifier.domain.records import SortInfo
-from service.usecases.entries import NAME_LENGTH, check_id, check_sorters, check_text
+from service.usecases.entries import NAME_LENGTH, NOTE_LENGTH, check_id, check_sorters, check_text
 from service.usecases.services import Services
 from service.usecases.studies import get_study, place_new_sort
 from service.usecases.views import ProgrammeName
@@ -41,7 +41,7 @@ def create_sort(
         get_study(services, check_id(study_id, "study_id"))
     sort = SortInfo(
         id=check_id(sort_id, "sort_id"),
-        name=check_text(name, "name", longest=NAME_LENGTH, needed=True),
+        name=_check_name(name),
         place=check_text(place, "place", longest=NAME_LENGTH),
         stratum=check_text(stratum, "stratum", longest=NAME_LENGTH),
         sorted_on=sorted_on,
@@ -67,6 +67,55 @@ def create_sort(
     recorded = services.log.add_sort(sort, programme_version=programme.version, sent=sent)
     place_new_sort(services, recorded, study_id)
     return recorded
+
+
+def correct_sort(
+    services: Services,
+    *,
+    sort_id: str,
+    correction_id: str,
+    name: str | None = None,
+    place: str | None = None,
+    stratum: str | None = None,
+    sorted_on: date | None = None,
+    days: int | str | None = None,
+    persons: int | str | None = None,
+    programme_id: str | None = None,
+    reason: str = "",
+) -> SortInfo:
+    """Correct details of an open sort, those that are given; a resend changes nothing.
+
+    What they were stays in the log, and the report lists it. Two who correct different details at
+    the same time do not undo one another.
+
+    Raises InvalidEntryError, InvalidQuantityError, UnknownIdError, ClosedSortError; ConflictError
+    when the id bears another correction, or for another programme once items are recorded.
+    """
+    changed: Mapping[str, object | None] = {
+        "name": None if name is None else _check_name(name),
+        "place": None if place is None else check_text(place, "place", longest=NAME_LENGTH),
+        "stratum": None if stratum is None else check_text(stratum, "stratum", longest=NAME_LENGTH),
+        "sorted_on": sorted_on,
+        "days": None if days is None else check_days(days),
+        "persons": None if persons is None else check_persons(persons),
+        "programme_id": None if programme_id is None else services.programme(programme_id).id,
+    }
+    given = {field: value for field, value in changed.items() if value is not None}
+    own = check_id(correction_id, "correction_id")
+    why = check_text(reason, "reason", longest=NOTE_LENGTH)
+    return services.log.add_sort_correction(
+        own,
+        sort_id.lower(),
+        given,
+        reason=why,
+        at=services.clock(),
+        sent={"sort_id": sort_id.lower(), **given, "reason": why},
+    )
+
+
+def has_items(services: Services, sort_id: str) -> bool:
+    """Tell whether items were recorded in a sort: their routes are those of its programme."""
+    return services.log.has_items(sort_id.lower())
 
 
 def close_sort(services: Services, sort_id: str, *, event_id: str) -> SortInfo:
@@ -132,6 +181,10 @@ def programme_name(programme: Programme) -> ProgrammeName:
         valid_to=programme.valid_to,
         statement=programme.statement,
     )
+
+
+def _check_name(given: str) -> str:
+    return check_text(given, "name", longest=NAME_LENGTH, needed=True)
 
 
 def _step(

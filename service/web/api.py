@@ -84,6 +84,15 @@ def get_sort(services: ServicesDep, sort_id: str) -> schemas.SortOut:
     return schemas.SortOut.of(sorts.get_sort(services, sort_id))
 
 
+@router.post("/sorts/{sort_id}/corrections")
+def post_sort_correction(
+    services: ServicesDep, sort_id: str, body: schemas.SortCorrection
+) -> schemas.SortOut:
+    """Correct a sort's details."""
+    corrected = sorts.correct_sort(services, sort_id=sort_id, **body.model_dump())
+    return schemas.SortOut.of(corrected)
+
+
 @router.post("/sorts/{sort_id}/close")
 def post_close(services: ServicesDep, sort_id: str, body: schemas.SortStep) -> schemas.SortOut:
     """Close a sort."""

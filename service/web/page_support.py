@@ -9,7 +9,13 @@ from starlette.responses import RedirectResponse
 from classifier.domain.records import SortInfo
 from service.usecases.services import Services
 
-TAB_NAMES = {"bench": "Sorting", "piles": "Piles", "report": "Report", "learning": "Learning"}
+TAB_NAMES = {
+    "bench": "Sorting",
+    "piles": "Piles",
+    "report": "Report",
+    "learning": "Learning",
+    "details": "Details",
+}
 
 
 def go_to(path: str) -> RedirectResponse:

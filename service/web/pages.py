@@ -18,6 +18,7 @@ from service.web import (
     report_page,
     review_page,
     shell_page,
+    sort_details_page,
     sorts_page,
     studies_page,
     study_report_page,
@@ -27,6 +28,7 @@ from service.web.render import static_directory
 router = APIRouter(include_in_schema=False)
 for part in (
     sorts_page,
+    sort_details_page,
     bench_page,
     piles_page,
     report_page,

@@ -13,6 +13,7 @@ from service.web.page_support import sort_frame
 from service.web.render import page
 from service.web.report_view import (
     MOST_OVERRULED,
+    details_corrected,
     fold_bars,
     fold_pairs,
     outcome_bars,
@@ -46,6 +47,7 @@ def show_report(services: ServicesDep, sort_id: str, weights: Scope | None = Non
         category_name=lambda ident: services.categories.get(ident).name,
         route_defs=route_defs(),
         most_overruled=MOST_OVERRULED,
+        details_corrected=details_corrected(report, services.programmes),
         outcome_charts={
             "wide": outcome_chart(outcomes),
             "narrow": outcome_chart(outcomes, narrow=True),

@@ -4,19 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date, datetime
 
 from classifier.domain.programme import ROUTES, Programme
-from classifier.domain.records import Item
+from classifier.domain.records import DetailChange, Item
 from classifier.domain.report import CategoryLine, Report
 from classifier.domain.report_lines import RouteLine
 from service.web.charts import Bar, Pair, Part, percent
-from service.web.render import weight
+from service.web.render import NOTHING, day, weight
 
 UNDECIDED = "undecided"
 MOST_BARS_ON_PAPER = 10
 """With more bars than this the charts and the notes do not fit one sheet in letters to be read."""
 MOST_OVERRULED = 6
 _OPEN_NAME = "not settled"
+_DETAIL_NAMES = {
+    "name": "name",
+    "place": "place",
+    "stratum": "stratum",
+    "sorted_on": "date",
+    "days": "days of discards",
+    "persons": "persons",
+    "programme_id": "programme",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +36,48 @@ class WayShare:
     route: str
     name: str
     share: float
+
+
+@dataclass(frozen=True, slots=True)
+class DetailLine:
+    """One detail of the sort as it was and as it is, in words."""
+
+    name: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True, slots=True)
+class DetailsCorrected:
+    """One correction of the sort's details."""
+
+    changes: tuple[DetailLine, ...]
+    reason: str
+    at: datetime
+
+
+def details_corrected(
+    report: Report, programmes: Mapping[str, Programme]
+) -> tuple[DetailsCorrected, ...]:
+    """Return the corrections of the sort's details, the oldest first, less those of nothing."""
+    return tuple(
+        DetailsCorrected(
+            tuple(_detail_line(change, programmes) for change in each.changes), each.reason, each.at
+        )
+        for each in report.corrections.sort_details
+        if each.changes
+    )
+
+
+def _detail_line(change: DetailChange, programmes: Mapping[str, Programme]) -> DetailLine:
+    def words(value: str | int | date) -> str:
+        if isinstance(value, date):
+            return day(value)
+        if change.field == "programme_id" and value in programmes:
+            return programmes[str(value)].name
+        return str(value) or NOTHING
+
+    return DetailLine(_DETAIL_NAMES[change.field], words(change.before), words(change.after))
 
 
 def ways_of_piles(

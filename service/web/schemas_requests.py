@@ -47,6 +47,23 @@ class NewSort(_Request):
     study_id: Id | None = None
 
 
+class SortCorrection(_Request):
+    """Details of a sort as they should have been; what is left out or null stays as it is.
+
+    The programme can only change while no item is recorded.
+    """
+
+    correction_id: Id
+    name: Name | None = None
+    place: Line | None = None
+    stratum: Line | None = None
+    sorted_on: Day | None = None
+    days: Days | None = None
+    persons: Persons | None = None
+    programme_id: str | None = None
+    reason: Note = ""
+
+
 class SortStep(_Request):
     """Closing or reopening; the id makes a resend harmless."""
 

@@ -8,7 +8,7 @@ from typing import Any
 from classifier.domain.records import SortInfo
 from service.usecases import captures, items, piles
 from service.usecases.services import Services
-from service.usecases.sorts import create_sort
+from service.usecases.sorts import correct_sort, create_sort
 from service.usecases.views import CaptureView, ItemView, WeighingLine
 from tests.fakes import jpeg, new_id
 
@@ -27,6 +27,11 @@ def start(services: Services, **given: Any) -> SortInfo:
         **given,
     }
     return create_sort(services, **sent)
+
+
+def correct_details(services: Services, sort: SortInfo, **given: Any) -> SortInfo:
+    """Correct details of a sort."""
+    return correct_sort(services, sort_id=sort.id, **{"correction_id": new_id(), **given})
 
 
 def take(services: Services, sort: SortInfo, *, shade: int = 120, **given: Any) -> CaptureView:

@@ -11,7 +11,7 @@ from service.store.all_tables import EXPORTED_TABLES
 from service.usecases import items, reports
 from service.usecases.services import Services
 from tests.fakes import new_id
-from tests.store.entries import enter, start, take, weigh
+from tests.store.entries import correct_details, enter, start, take, weigh
 
 
 def _rows(path: Path) -> list[dict[str, str]]:
@@ -27,6 +27,7 @@ def test_an_export_holds_reports_and_log(
     item = enter(services, sort, capture_id=photo.id).item
     items.correct(services, item_id=item.id, change_id=new_id(), category="food", count=2)
     weigh(services, sort, "food", gross="1.20")
+    correct_details(services, sort, persons=5, reason="misread")
     other = start(services, name="Second")
     made = reports.export(services, tmp_path)
     assert (made.sorts, made.failed) == (2, ())
@@ -42,6 +43,10 @@ def test_an_export_holds_reports_and_log(
     assert (change["category"], change["facts"]) == ("food", "{}")
     (weighing,) = _rows(tmp_path / "log" / "weighings.csv")
     assert weighing["gross"] == "1.20"
+    (corrected,) = _rows(tmp_path / "log" / "sort_corrections.csv")
+    assert (corrected["sort_id"], corrected["persons"]) == (sort.id, "5")
+    assert written["sort"]["persons"] == 5
+    assert written["corrections"]["sort_details"][0]["reason"] == "misread"
 
 
 def test_the_log_dictionary_names_every_column(

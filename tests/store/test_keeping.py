@@ -7,7 +7,7 @@ import threading
 import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -27,7 +27,7 @@ from service.usecases.services import Services
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, model_record, new_id
 from tests.postgres import PostgresServer
-from tests.store.entries import counts, enter, start, take, weigh
+from tests.store.entries import correct_details, counts, enter, start, take, weigh
 
 NOW = datetime(2026, 5, 1, 12, 0, tzinfo=UTC)
 
@@ -45,6 +45,9 @@ def _fill(services: Services, sort: SortInfo) -> None:
     back = weigh(services, sort, "garden").weighing
     piles.void_weighing(services, weighing_id=back.id, void_id=new_id(), reason="wrong bag")
     piles.add_tare(services, tare_id=new_id(), name="Tub", weight="80.0", unit="g", resolution="5")
+    correct_details(
+        services, sort, name='Ünïcode 🥫 "quoted"', sorted_on=date(2026, 4, 30), days=14
+    )
     closed = start(services, name="Second", sorters=("Ada", "Ben"))
     sorts.close_sort(services, closed.id, event_id=new_id())
 

@@ -13,7 +13,7 @@ from classifier.domain.records import SortInfo
 from service.usecases import captures, items, piles, sorts
 from service.usecases.services import Services
 from tests.fakes import FakePredictor, jpeg, new_id
-from tests.store.entries import CARDBOARD, counts, enter, start, take, weigh
+from tests.store.entries import CARDBOARD, correct_details, counts, enter, start, take, weigh
 
 Send = Callable[..., Any]
 
@@ -63,7 +63,11 @@ def _senders(services: Services, sort: SortInfo) -> dict[str, tuple[Send, dict[s
         sent = {"name": "Bucket", "weight": "0.80", "unit": "kg", "resolution": "0.01", **given}
         return piles.add_tare(services, tare_id=ids["i"], **sent)
 
+    def send_details(**given: Any) -> object:
+        return correct_details(services, sort, **{"correction_id": ids["j"], "days": 14, **given})
+
     return {
+        "details": (send_details, {"days": 15}),
         "sort": (send_sort, {"name": "Third"}),
         "photo": (send_photo, {"data": jpeg(200)}),
         "item": (send_item, {"count": 3}),
@@ -76,7 +80,20 @@ def _senders(services: Services, sort: SortInfo) -> dict[str, tuple[Send, dict[s
     }
 
 
-KINDS = ("sort", "photo", "item", "correction", "undo", "batch", "weighing", "void", "tare")
+KINDS = (
+    "details",
+    "sort",
+    "photo",
+    "item",
+    "correction",
+    "undo",
+    "batch",
+    "weighing",
+    "void",
+    "tare",
+)
+SAY_THE_STATE = ("sort", "details", "tare")
+"""Those whose answer tells of the closing, or that are of no sort."""
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -104,6 +121,9 @@ def test_another_entry_under_the_same_id_is_refused(
         *(("sort", {name: "x"}) for name in ("place", "stratum")),
         *(("sort", {name: 9}) for name in ("days", "persons")),
         *(("item", {name: "x"}) for name in ("note", "sorter")),
+        *(("details", {name: "x"}) for name in ("name", "place", "stratum", "reason")),
+        *(("details", {name: value}) for name, value in (("persons", 3), ("days", 15))),
+        ("details", {"sorted_on": date(2026, 5, 2)}),
         ("item", {"category": "food"}),
         ("item", {"facts": {"empty": "yes"}}),
         ("correction", {"category": "garden"}),
@@ -132,7 +152,7 @@ def _refused(services: Services, send: Send, change: dict[str, Any]) -> None:
     assert send() == first
 
 
-@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind not in ("sort", "tare")])
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind not in SAY_THE_STATE])
 def test_a_closed_sort_still_answers_a_resend(
     services: Services, sort: SortInfo, kind: str
 ) -> None:

@@ -21,11 +21,11 @@ from service.settings import Settings
 from service.store.all_tables import metadata
 from service.store.engines import make_engine
 from service.store.schema import HEAD, open_database
-from service.usecases import captures, items, piles, reports, sorts, upkeep
+from service.usecases import captures, items, piles, reports, sorts, studies, upkeep
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, jpeg, model_record
 from tests.postgres import PostgresServer
-from tests.store.entries import enter, take, weigh
+from tests.store.entries import correct_details, enter, take, weigh
 
 pytestmark = pytest.mark.sqlite_only  # brings both engines itself
 
@@ -87,7 +87,14 @@ INSERT INTO weighing_voids (id, fingerprint, sort_id, weighing_id, reason, sorte
 INSERT INTO tares (id, fingerprint, name, weight, unit, resolution, at)
   VALUES ('{ITEM}', 'f14', 'Tub', '80.0', 'g', '5', '{AT}');
 """
-WRITTEN = {"0001": ROWS_0001}
+STUDY = "44444444-4444-4444-8444-444444444444"
+ROWS_0002 = f"""{ROWS_0001}
+INSERT INTO studies (id, fingerprint, name, at) VALUES ('{STUDY}', 'f15', 'Old study', '{AT}');
+INSERT INTO study_sorts (id, fingerprint, sort_id, study_id, at)
+  VALUES ('{STUDY}', 'f16', '{SORT}', '{STUDY}', '{AT}');
+UPDATE captures SET audit = TRUE, origin = 'camera';
+"""
+WRITTEN = {"0001": ROWS_0001, "0002": ROWS_0002}
 """By the schema of each released version, rows as that version wrote them."""
 
 
@@ -163,16 +170,31 @@ def test_an_old_store_says_the_same_afterwards(url: str, version: str, tmp_path:
     enter(services, sort, "food", capture_id=take(services, sort).id)
     weigh(services, sort, "food")
     assert len(piles.piles(services, SORT).piles) == 2
+    correct_details(services, sort, days=14)
+    assert sorts.get_sort(services, SORT).days == 14
     services.close()
 
 
-def test_an_upgraded_schema_is_what_the_tables_say(url: str) -> None:
+def test_a_study_of_schema_0002_keeps_its_sort(url: str, tmp_path: Path) -> None:
+    """What the second schema added is there after the third."""
+    _make(url, "0002")
+    services = build_services(Settings(data_dir=tmp_path / "data", database_url=url))
+    (line,) = studies.list_studies(services)
+    assert (line.study.name, [each.id for each in line.sorts]) == ("Old study", [SORT])
+    assert captures.get_capture(services, PHOTO).audit
+    services.close()
+
+
+@pytest.mark.parametrize("version", WRITTEN)
+def test_an_upgraded_schema_is_what_the_tables_say(url: str, version: str) -> None:
     """Nothing is left to do on either engine, and what is new is empty."""
-    _make(url, "0001")
+    _make(url, version)
     database = open_database(url)
     with database.read() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
         assert compare_metadata(context, metadata) == []
         assert connection.scalar(text("SELECT version_num FROM alembic_version")) == HEAD
-        assert connection.scalar(text("SELECT count(*) FROM captures WHERE audit")) == 0
+        audits = connection.scalar(text("SELECT count(*) FROM captures WHERE audit"))
+        assert audits == (0 if version == "0001" else 1)
+        assert connection.scalar(text("SELECT count(*) FROM sort_corrections")) == 0
     database.close()

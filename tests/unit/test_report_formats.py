@@ -3,6 +3,7 @@ from __future__ import annotations
 import csv
 import json
 from dataclasses import fields, replace
+from datetime import date
 from io import StringIO
 
 import pytest
@@ -10,6 +11,7 @@ import pytest
 from classifier.domain.item_weights import load_prior_weights
 from classifier.domain.ledger import fold
 from classifier.domain.national import load_national
+from classifier.domain.records import DetailChange, SortCorrection
 from classifier.domain.report import build_report
 from classifier.domain.report_json import report_json
 from classifier.domain.report_lines import Report
@@ -22,7 +24,7 @@ from classifier.domain.report_rows import (
     report_rows,
     safe_cell,
 )
-from tests.unit.rows import a_batch, a_change, a_sort, a_void, a_weighing, an_item, too_light
+from tests.unit.rows import a_batch, a_change, a_sort, a_void, a_weighing, an_item, at, too_light
 from tests.unit.small_programme import small_categories, small_programme
 
 
@@ -169,6 +171,26 @@ def test_json_lines(report: Report) -> None:
         "low": None,
         "high": None,
     }
+
+
+def test_json_tells_corrections_of_the_sort(report: Report) -> None:
+    changes = (
+        DetailChange("days", 7, 14),
+        DetailChange("sorted_on", date(2026, 3, 2), date(2026, 3, 3)),
+    )
+    details = (SortCorrection("k1", changes, "misread", at(5)),)
+    told = replace(report, corrections=replace(report.corrections, sort_details=details))
+    assert report_json(told)["corrections"]["sort_details"] == [  # type: ignore[index]
+        {
+            "changes": [
+                {"field": "days", "before": 7, "after": 14},
+                {"field": "sorted_on", "before": "2026-03-02", "after": "2026-03-03"},
+            ],
+            "reason": "misread",
+            "at": at(5).isoformat(),
+        }
+    ]
+    assert report_json(report)["corrections"]["sort_details"] == []  # type: ignore[index]
 
 
 def test_json_without_a_comparison_and_with_an_end_of_validity(report: Report) -> None:

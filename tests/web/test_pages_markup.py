@@ -17,6 +17,8 @@ PAGES = (
     "/sorts/{sort}",
     "/sorts/{sort}/piles",
     "/sorts/{sort}/report",
+    "/sorts/{sort}/details",
+    "/sorts/{sort}/details?saved=true",
     "/categories",
     "/categories?programme=port_sable",
     "/categories/pet_bottles",
