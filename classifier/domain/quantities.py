@@ -86,7 +86,7 @@ def parse_decimal(text: str, *, what: str) -> Decimal:
     if not (_PLAIN.fullmatch(stripped) or _GROUPED.fullmatch(stripped)):
         raise InvalidQuantityError(
             f"{what} {text!r} is not a plain number: write digits with one decimal mark, "
-            "such as 1.25",
+            "such as 1.25, without a unit",
             what=what,
             given=text,
         )
