@@ -17,6 +17,7 @@ from classifier.domain.errors import InvalidQuantityError
 
 MAX_COUNT = 100_000
 MAX_DAYS = 366
+MAX_LOADS = 99
 MAX_PERSONS = 100_000
 MAX_DIGITS = 12
 MAX_DECIMALS = 6

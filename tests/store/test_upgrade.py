@@ -20,7 +20,7 @@ from sqlalchemy import Connection, text
 from service.settings import Settings
 from service.store.all_tables import metadata
 from service.store.engines import make_engine
-from service.store.schema import HEAD, open_database
+from service.store.schema import HEAD, OLDER, open_database
 from service.usecases import captures, items, piles, reports, sorts, upkeep
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, jpeg, model_record
@@ -87,7 +87,13 @@ INSERT INTO weighing_voids (id, fingerprint, sort_id, weighing_id, reason, sorte
 INSERT INTO tares (id, fingerprint, name, weight, unit, resolution, at)
   VALUES ('{ITEM}', 'f14', 'Tub', '80.0', 'g', '5', '{AT}');
 """
-WRITTEN = {"0001": ROWS_0001}
+STUDY = "44444444-4444-4444-8444-444444444444"
+ROWS_0002 = f"""{ROWS_0001}
+INSERT INTO studies (id, fingerprint, name, at) VALUES ('{STUDY}', 'f15', 'Spring', '{AT}');
+INSERT INTO study_sorts (id, fingerprint, sort_id, study_id, at)
+  VALUES ('{STUDY}', 'f16', '{SORT}', '{STUDY}', '{AT}');
+"""
+WRITTEN = {"0001": ROWS_0001, "0002": ROWS_0002}
 """By the schema of each released version, rows as that version wrote them."""
 
 
@@ -127,7 +133,7 @@ def test_every_version_before_the_newest_has_its_rows_here() -> None:
     config = Config()
     config.set_main_option("script_location", "service.store:migrations")
     versions = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
-    assert versions - {HEAD} == set(WRITTEN)
+    assert versions - {HEAD} == set(WRITTEN) == set(OLDER)
 
 
 @pytest.mark.parametrize("version", WRITTEN)
@@ -150,6 +156,7 @@ def test_an_old_store_says_the_same_afterwards(url: str, version: str, tmp_path:
     assert (pile.category, pile.count) == ("aluminium_cans", 7)
     assert pile.mass is not None
     assert pile.mass.value_g == 950
+    assert {line.weighing.load for line in pile.batches[0].weighings} == {1}
     assert [tare.name for tare in piles.list_tares(services)] == ["Tub"]
     seen = captures.get_capture(services, PHOTO)
     assert (seen.confirmed_item is not None, captures.read_photo(services, PHOTO)) == (
