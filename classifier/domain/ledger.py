@@ -9,8 +9,9 @@ Rules, with their reasons:
 - An item belongs to the pile it names if that pile is of the item's category. An item without
   such a pile (none named, or it was corrected into another category and so left the pile) belongs
   to the category's only pile where there is exactly one; else it is loose.
-- Several weighings of one pile are averaged, value and bounds, and their spread is told. A reading
-  beats "below resolution": somebody found a finer scale.
+- Several weighings of one load (bucketful) of a pile are averaged, value and bounds, and their
+  spread is told. A reading beats "below resolution": somebody found a finer scale. The loads of a
+  pile are added.
 """
 
 from __future__ import annotations

@@ -17,6 +17,7 @@ from classifier.domain.errors import InvalidQuantityError
 
 MAX_COUNT = 100_000
 MAX_DAYS = 366
+MAX_LOADS = 99
 MAX_PERSONS = 100_000
 MAX_DIGITS = 12
 MAX_DECIMALS = 6
@@ -86,7 +87,7 @@ def parse_decimal(text: str, *, what: str) -> Decimal:
     if not (_PLAIN.fullmatch(stripped) or _GROUPED.fullmatch(stripped)):
         raise InvalidQuantityError(
             f"{what} {text!r} is not a plain number: write digits with one decimal mark, "
-            "such as 1.25",
+            "such as 1.25, without a unit",
             what=what,
             given=text,
         )

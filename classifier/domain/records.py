@@ -18,6 +18,9 @@ from classifier.domain.quantities import Unit
 Method = Literal["container", "difference", "below_resolution"]
 """How a pile was weighed."""
 
+LoadAsked = int | Literal["only", "further"]
+"""A load by its number; "further" is the next one, "only" the first where none was weighed."""
+
 ChangeKind = Literal["correct", "void"]
 """What a later row does to an item."""
 
@@ -121,7 +124,8 @@ class Weighing:
 
     `gross`, `resolution` and `capacity` are in `unit`; `tare` and `tare_resolution` in
     `tare_unit`, or in `unit` where that is `None`. For the difference method `gross` is the
-    person holding the bag and `tare` the person alone.
+    person holding the bag and `tare` the person alone. `load` says which bucketful of the batch it
+    is, from 1: a batch that doesn't fit the bucket is weighed in several.
     """
 
     id: str
@@ -138,6 +142,7 @@ class Weighing:
     sorter: str
     at: datetime
     tare_unit: Unit | None = None
+    load: int = 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -178,6 +178,7 @@ def _weighing(weighing: Weighing) -> Json:
     return {
         "id": weighing.id,
         "batch": weighing.batch_id,
+        "load": weighing.load,
         "method": weighing.method,
         "gross": None if weighing.gross is None else str(weighing.gross),
         "unit": str(weighing.unit),

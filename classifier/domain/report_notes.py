@@ -57,7 +57,7 @@ def _pile_notes(pile: BatchTotal, names: Names) -> Iterator[Note]:
         yield Note(
             "counted_after",
             f"{what}: {objects(pile.count_after)} recorded after the last weighing, so the weight "
-            "may lack them. Weigh the pile again or start a new one.",
+            "may lack them. Weigh them as a further bucketful.",
         )
 
 

@@ -20,7 +20,10 @@ BUCKET_LENGTH = 120
 METHODS: dict[str, Method] = {
     "container": "container",
     "in a container": "container",
+    "c": "container",  # the letters of the printed sheet
     "difference": "difference",
+    "d": "difference",
+    "l": "below_resolution",
     "too light": "below_resolution",
     "too light for this scale": "below_resolution",
     "below": "below_resolution",
@@ -117,7 +120,8 @@ class LineReader:
         method = METHODS.get(plain(row["method"])) if row["method"] else None
         if row["method"] and method is None:
             raise _CellError(
-                "method", "the method is not known: write container, difference or too light"
+                "method",
+                "the method is not known: write container (C), difference (D) or too light (L)",
             )
         if method is None and row["gross"]:
             method = "container"

@@ -199,7 +199,7 @@ def _decide(case: Case) -> Suggestion:
         return build(case, "unsure", check=(*case.doubts, *tells(case)))
     route, mass = settled_route(case.among)
     if route is not None and reaches(mass, case.thresholds.route):
-        return _routed(case, route, mass)
+        return _routed(case, route, mass, hazards)
     fact = choose_question(
         case.among,
         case.categories,
@@ -216,7 +216,7 @@ def _decide(case: Case) -> Suggestion:
         # More likely right than not: a suggestion with its probability beats "look closer".
         cautious = case.among[0].cautious
         mass = fsum(each.p for each in case.among if each.cautious == cautious)
-        return _routed(case, cautious, mass)
+        return _routed(case, cautious, mass, hazards)
     return build(case, "unsure", check=tells(case))
 
 
@@ -238,15 +238,18 @@ def _likely(hazards: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
     return tuple(each for each in hazards if each.p >= CAUTION_P)
 
 
-def _routed(case: Case, route: str, mass: float) -> Suggestion:
-    """Show a route; where open facts could still change it, say what they would change."""
+def _routed(case: Case, route: str, mass: float, hazards: tuple[Candidate, ...]) -> Suggestion:
+    """Show a route; where open facts could still change it, say what they would change.
+
+    A hazard too unlikely to stop for is still warned of, as it is where no route is shown.
+    """
     leading = next(each for each in case.among if each.cautious == route)
     answer = route_of(leading, route, mass, case.categories, case.facts)
     return build(
         case,
         "route",
         route=answer,
-        warn=(case.among[0], leading),
+        warn=(case.among[0], leading, *_likely(hazards)),
         check=(*still_open(case, leading), *tells(case)),
     )
 

@@ -9,7 +9,8 @@ from uuid import NAMESPACE_URL, uuid5
 from sqlalchemy import Connection, func, select
 
 from classifier.domain.errors import ConflictError
-from classifier.domain.records import Batch, Tare, Weighing, WeighingVoid
+from classifier.domain.quantities import MAX_LOADS
+from classifier.domain.records import Batch, LoadAsked, Tare, Weighing, WeighingVoid
 from service.store.append import already_recorded, insert, lock_open_sort, one_row
 from service.store.database import Database
 from service.store.rows import to_batch, to_tare, to_void, to_weighing
@@ -52,12 +53,20 @@ class PileLog:
             return to_batch(one_row(connection, batches, batch_id, "batch"))
 
     def add_weighing(
-        self, weighing: Weighing, *, sort_id: str, category: str, sent: Mapping[str, object]
+        self,
+        weighing: Weighing,
+        *,
+        sort_id: str,
+        category: str,
+        load: LoadAsked,
+        sent: Mapping[str, object],
     ) -> Weighing:
         """Record a weighing; an empty `batch_id` means the newest batch of the category.
 
+        Its load is found while nobody else adds to the sort: that of `weighing` is not looked at.
         A resend returns the first. Raises ClosedSortError; ConflictError when the id bears
-        another weighing or the batch holds another category.
+        another weighing, the batch holds another category, or the load can't be told or is none
+        that comes next.
         """
 
         def work(connection: Connection) -> Weighing:
@@ -70,6 +79,7 @@ class PileLog:
                     "id": weighing.id,
                     "sort_id": sort_id,
                     "batch_id": batch_id,
+                    "load": _load(load, _loads_there(connection, batch_id)),
                     "method": weighing.method,
                     "gross": weighing.gross,
                     "tare": weighing.tare,
@@ -194,6 +204,42 @@ def batch_for(
     first = str(uuid5(NAMESPACE_URL, f"tallytare:{sort_id}:{category}"))
     _insert_batch(connection, Batch(first, sort_id, category, "", at))
     return first
+
+
+def _loads_there(connection: Connection, batch_id: str) -> int:
+    """Return the highest load of a batch that was not taken back, 0 without any."""
+    joined = weighings.outerjoin(weighing_voids, weighing_voids.c.weighing_id == weighings.c.id)
+    query = (
+        select(func.max(weighings.c.load))
+        .select_from(joined)
+        .where(weighings.c.batch_id == batch_id, weighing_voids.c.seq.is_(None))
+    )
+    return int(connection.scalar(query) or 0)
+
+
+def _load(asked: LoadAsked, there: int) -> int:
+    """Return the load that is meant, where the loads up to `there` are weighed."""
+    if asked == "only" and there:
+        raise ConflictError(
+            "this pile is weighed already: say whether the same is on the scale again or a "
+            "further bucketful of it, then record it",
+            loads=there,
+        )
+    load = {"only": 1, "further": there + 1}[asked] if isinstance(asked, str) else asked
+    if load > there + 1:
+        raise ConflictError(
+            f"load {load} of this pile can't be weighed before load {there + 1}: send that one, or "
+            "the number of the load that is on the scale again",
+            load=load,
+            loads=there,
+        )
+    if load > MAX_LOADS:
+        raise ConflictError(
+            f"this pile has {there} loads, the most that one can have: start another batch for "
+            "the rest",
+            loads=there,
+        )
+    return load
 
 
 def _insert_batch(connection: Connection, batch: Batch) -> None:

@@ -15,7 +15,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import JSON, Connection, Date, DateTime, LargeBinary, Table, select
+from sqlalchemy import JSON, ColumnDefault, Connection, Date, DateTime, LargeBinary, Table, select
 
 from classifier.domain.errors import StorageError
 from service.store.all_tables import ALL_TABLES
@@ -80,17 +80,20 @@ def lines_of(connection: Connection, table: Table) -> Iterator[bytes]:
     """Give the rows of a table as lines, in the order of its key."""
     query = select(table).order_by(*table.primary_key.columns)
     for row in connection.execute(query.execution_options(yield_per=_FETCHED)):
-        yield json.dumps(
-            [_plain(value) for value in row], ensure_ascii=False, separators=(",", ":")
-        ).encode()
+        yield _line(_plain(value) for value in row)
+
+
+def digest_lines(lines: Iterable[bytes]) -> TableDigest:
+    """Count and digest lines."""
+    tally = Tally()
+    for _ in tally.through(lines):
+        pass
+    return tally.digest
 
 
 def digest_of(connection: Connection, table: Table) -> TableDigest:
     """Count and digest a table."""
-    tally = Tally()
-    for _ in tally.through(lines_of(connection, table)):
-        pass
-    return tally.digest
+    return digest_lines(lines_of(connection, table))
 
 
 def insert_lines(connection: Connection, table: Table, lines: Iterable[bytes]) -> None:
@@ -118,6 +121,18 @@ def insert_lines(connection: Connection, table: Table, lines: Iterable[bytes]) -
         connection.execute(table.insert(), batch, execution_options=AS_IT_IS)
 
 
+def completed(table: Table, columns: Sequence[str], lines: Iterable[bytes]) -> Iterator[bytes]:
+    """Give lines of an older schema as those of today: what it lacks gets its default."""
+    given = {each.name: each.default for each in table.columns}
+    added = {
+        name: default.arg if isinstance(default, ColumnDefault) else None
+        for name, default in given.items()
+    }
+    for line in lines:
+        row = {**added, **dict(zip(columns, json.loads(line), strict=True))}
+        yield _line(row[each.name] for each in table.columns)
+
+
 def _check_texts(connection: Connection, table: Table, values: Sequence[Any]) -> None:
     """Refuse what the engine can't hold: stores of version 0.1 on SQLite may have kept a NUL."""
     nul_is_kept = connection.dialect.name == "sqlite"
@@ -135,6 +150,10 @@ def _check_texts(connection: Connection, table: Table, values: Sequence[Any]) ->
                 table=table.name,
                 row=str(row),
             )
+
+
+def _line(values: Iterable[Any]) -> bytes:
+    return json.dumps(list(values), ensure_ascii=False, separators=(",", ":")).encode()
 
 
 def _plain(value: Any) -> Any:

@@ -239,6 +239,7 @@ def to_weighing(row: Row) -> Weighing:
         sorter=row["sorter"],
         at=row["at"],
         tare_unit=None if row["tare_unit"] is None else Unit(row["tare_unit"]),
+        load=row["load"],
     )
 
 

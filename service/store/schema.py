@@ -12,6 +12,8 @@ from service.store.engines import make_engine
 
 # A test compares it with the newest migration; knowing it here saves loading Alembic at each start.
 HEAD = "0003"
+OLDER = ("0001", "0002")
+"""Their backups are restored too: since then came only tables, and columns with a default."""
 # Any number that no other program in the same database locks.
 _MIGRATION_KEY = 0x74617265
 

@@ -208,6 +208,7 @@ def _nets() -> Subquery:
     found = select(
         w.sort_id,
         w.batch_id,
+        w.load,
         weighing_voids.c.seq.is_(None).label("stands"),
         (w.method != "below_resolution").label("read"),
         step.label("step"),
@@ -218,28 +219,45 @@ def _nets() -> Subquery:
     return found.select_from(joined).subquery()
 
 
-def _piles(connection: Connection, sort_ids: Sequence[str]) -> WeighedPiles:
+def _loads() -> Subquery:
+    """Return each load of each batch: mean of what was read, else the bound of a light one."""
     n = _nets().c
     read, unread = n.stands & n.read, n.stands & ~n.read
     low = case((n.net > n.half, n.net - n.half), else_=0.0)
+    return (
+        select(
+            n.sort_id,
+            n.batch_id,
+            func.avg(case((read, n.net))).label("grams"),
+            func.avg(case((read, low))).label("low"),
+            func.avg(case((read, n.net + n.half))).label("high"),
+            func.min(case((unread, n.step))).label("below"),
+            func.max(case((n.stands & n.contents_left, 1), else_=0)).label("left"),
+        )
+        .group_by(n.sort_id, n.batch_id, n.load)
+        .subquery()
+    )
+
+
+def _piles(connection: Connection, sort_ids: Sequence[str]) -> WeighedPiles:
+    each = _loads().c
     query = select(
-        n.batch_id,
-        func.avg(case((read, n.net))),
-        func.avg(case((read, low))),
-        func.avg(case((read, n.net + n.half))),
-        func.min(case((unread, n.step))),
-        func.max(case((n.stands & n.contents_left, 1), else_=0)),
-    ).group_by(n.batch_id)
+        each.batch_id,
+        func.sum(each.grams),
+        func.sum(each.low),
+        func.sum(func.coalesce(each.high, each.below)),
+        func.max(each.left),
+    ).group_by(each.batch_id)
     heaps = select(batches.c.sort_id, batches.c.category, batches.c.id).order_by(batches.c.seq)
-    nothing = (None, None, None, None, 0)
+    nothing = (None, None, None, 0)
     found = WeighedPiles()
     for chunk in _chunks(sort_ids):
-        nets = connection.execute(query.where(n.sort_id.in_(chunk))).all()
-        weighed = {row[0]: row[1:] for row in nets}
+        sums = connection.execute(query.where(each.sort_id.in_(chunk))).all()
+        weighed = {row[0]: row[1:] for row in sums}
         rows = []
         for heap in connection.execute(heaps.where(batches.c.sort_id.in_(chunk))).all():
-            grams, low_g, high_g, below, left = weighed.get(heap[2], nothing)
-            light = below if grams is None else None
+            grams, low_g, most, left = weighed.get(heap[2], nothing)
+            high_g, light = (None, most) if grams is None else (most, None)
             rows.append((*heap, heap[2] in weighed, grams, low_g, high_g, light, bool(left)))
         found.add(rows)
     return found

@@ -12,11 +12,11 @@ from pathlib import Path
 from classifier.domain.errors import BundleError, ConflictError, StorageError
 from classifier.domain.ledger import fold
 from service.images.names import PhotoStore, is_whole
-from service.store.copy_log import Snapshot
+from service.store.copy_log import Lines, Snapshot
 from service.store.log import Log
-from service.store.row_text import TableDigest
-from service.store.schema import HEAD
-from service.usecases.archive import BundlePlace, open_archive, write_archive
+from service.store.row_text import TableDigest, completed, digest_lines, stored_table
+from service.store.schema import HEAD, OLDER
+from service.usecases.archive import Archive, BundlePlace, open_archive, write_archive
 from service.usecases.archive_manifest import Manifest
 
 Progress = Callable[[], None]
@@ -106,12 +106,12 @@ def restore(
 ) -> Manifest:
     """Bring a backup into a store: all rows or none, photos and bundles first, all checked before.
 
-    Raises StorageError for a damaged backup or another schema; ConflictError when the store holds
+    Raises StorageError for a damaged backup or a newer schema; ConflictError when the store holds
     something and may not be overwritten; BundleError when a bundle can't be written.
     """
     with open_archive(path) as archive:
         manifest = archive.manifest
-        if manifest.schema != HEAD:
+        if manifest.schema not in (*OLDER, HEAD):
             raise StorageError(
                 f"{path} was made with schema {manifest.schema}, this version has {HEAD}: "
                 "restore it with the version that made it, then open the store with this one",
@@ -126,8 +126,23 @@ def restore(
                 progress()
         for name in manifest.bundles:
             store.bundles.put(name, archive.bundle(name))
-        store.log.load(archive.lines, manifest.tables, overwrite=overwrite)
+        if manifest.schema == HEAD:
+            store.log.load(archive.lines, manifest.tables, overwrite=overwrite)
+        else:
+            store.log.load(*_as_of_today(archive), overwrite=overwrite)
     return manifest
+
+
+def _as_of_today(archive: Archive) -> tuple[Lines, Mapping[str, TableDigest]]:
+    """Return the rows of an older archive in the tables of today, and their digests."""
+    columns = archive.manifest.columns
+
+    def lines(name: str) -> Iterable[bytes]:
+        if name not in columns:
+            return ()
+        return completed(stored_table(name), columns[name], archive.lines(name))
+
+    return lines, {name: digest_lines(lines(name)) for name in Snapshot.tables}
 
 
 def move(old: Store, new: Store, *, progress: Progress | None = None) -> Proof:

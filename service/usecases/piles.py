@@ -10,13 +10,15 @@ from classifier.domain.conversions import FarFromUsual
 from classifier.domain.errors import InvalidEntryError
 from classifier.domain.ledger import BatchTotal, fold
 from classifier.domain.quantities import (
+    MAX_LOADS,
     Reading,
     Unit,
+    parse_count,
     parse_decimal,
     parse_unit,
     sum_masses,
 )
-from classifier.domain.records import Batch, Method, Tare, Weighing, WeighingVoid
+from classifier.domain.records import Batch, LoadAsked, Method, Tare, Weighing, WeighingVoid
 from classifier.domain.weighing import METHODS, net_mass
 from service.store.rows import SortRows
 from service.usecases.entries import (
@@ -99,8 +101,12 @@ def weigh(
     contents_left: bool = False,
     note: str = "",
     sorter: str = "",
+    load: LoadAsked = 1,
 ) -> WeighingLine:
     """Record what a scale showed, as typed; `category` alone means its newest batch.
+
+    `load` is the bucketful of the batch that was weighed, from 1 to at most one above the highest
+    that stands; "further" is that next one, "only" the first, refused where one stands.
 
     Raises ImpossibleWeighingError, InvalidQuantityError, InvalidEntryError, ClosedSortError,
     ConflictError, UnknownIdError. Nothing is recorded then.
@@ -122,11 +128,14 @@ def weigh(
         tare_unit=parse_unit(tare_unit) if tare_unit else None,
     )
     net = net_mass(weighing)
+    if load not in ("only", "further"):
+        load = parse_count(load, what="load", most=MAX_LOADS)
     recorded = services.log.add_weighing(
         weighing,
         sort_id=sort_id.lower(),
         category=_category(services, batch_id, category),
-        sent=_sent(weighing, sort_id.lower(), batch_id, category),
+        load=load,
+        sent=_sent(weighing, sort_id.lower(), batch_id, category, load),
     )
     return WeighingLine(weighing=recorded, net=net, void=None)
 
@@ -197,10 +206,20 @@ def _number(typed: str | None, what: str) -> Decimal | None:
 
 
 def _sent(
-    weighing: Weighing, sort_id: str, batch_id: str | None, category: str | None
+    weighing: Weighing,
+    sort_id: str,
+    batch_id: str | None,
+    category: str | None,
+    load: LoadAsked,
 ) -> dict[str, object]:
-    """Return what the client said: all of the weighing but its time."""
-    said = {name: str(value) for name, value in asdict(weighing).items() if name != "at"}
+    """Return what the client said: all of the weighing but its time.
+
+    The first load goes without saying, as in what was sent before there were loads.
+    """
+    found = {"at", "load"}
+    said = {name: str(value) for name, value in asdict(weighing).items() if name not in found}
+    if load not in (1, "only"):
+        said["load"] = str(load)
     return {**said, "sort_id": sort_id, "batch_id": batch_id, "category": category}
 
 

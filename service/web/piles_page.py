@@ -10,8 +10,8 @@ from fastapi import APIRouter
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from classifier.domain.errors import InvalidEntryError, TallytareError, UnknownIdError
-from classifier.domain.quantities import Unit
-from classifier.domain.records import Tare
+from classifier.domain.quantities import MAX_LOADS, Unit, parse_count
+from classifier.domain.records import LoadAsked, Tare
 from service.usecases import piles
 from service.usecases.services import Services
 from service.usecases.views import PilesView
@@ -20,9 +20,10 @@ from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, refused
 from service.web.page_support import go_to, sort_frame
 from service.web.pile_choice import (
-    WEIGHED,
     batch_title,
+    last_load_of,
     left_to_weigh,
+    loads_of,
     pile_options,
     weighed_words,
 )
@@ -159,7 +160,15 @@ def _weigh(services: Services, sort_id: str, typed: Mapping[str, str]) -> None:
         contents_left=typed.get("contents_left") == "yes",
         note=typed.get("note", ""),
         sorter=typed.get("sorter", ""),
+        load=_load(typed.get("load", "")),
     )
+
+
+def _load(said: str) -> LoadAsked:
+    """Return the load that is meant; whoever says nothing takes the pile for unweighed."""
+    if said == "further":
+        return "further"
+    return parse_count(said, what="load", most=MAX_LOADS) if said else "only"
 
 
 def _library_tare(services: Services, tare_id: str) -> Tare:
@@ -208,6 +217,7 @@ def _page(
                 "sorter": last.sorter,
             }
         )
+    options = pile_options(services, view)
     tares = [
         {"id": each.id, "weight": exact(each.weight), "unit": str(each.unit)} for each in view.tares
     ]
@@ -220,13 +230,14 @@ def _page(
         void_form=void_form,
         tare_form=tare_form,
         said=said,
-        weighed_group=WEIGHED,
         nothing_left=bool(weighed) and not left_to_weigh(view),
         last=last,
         methods=METHODS,
         method_words=METHOD_WORDS,
         unit_options=UNITS,
-        pile_options=pile_options(services, view),
+        pile_options=options,
+        last_load=last_load_of(options, form.value("pile")),
+        loads_of=loads_of,
         tare_options=[
             ("", "none"),
             *((t.id, f"{t.name}: {exact(t.weight)} {t.unit}") for t in view.tares),

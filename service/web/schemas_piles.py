@@ -48,6 +48,7 @@ class WeighingOut(BaseModel):
 
     id: str
     batch_id: str
+    load: int
     method: str
     gross: Decimal | None
     tare: Decimal | None
@@ -71,6 +72,7 @@ class WeighingOut(BaseModel):
         return cls(
             id=weighing.id,
             batch_id=weighing.batch_id,
+            load=weighing.load,
             method=weighing.method,
             gross=weighing.gross,
             tare=weighing.tare,
@@ -98,7 +100,7 @@ class FarOut(Answer):
 
 
 class BatchLineOut(BaseModel):
-    """A batch with its count, its mass (mean of its weighings) and what to know about it."""
+    """A batch with its count, its mass (the sum of its loads) and what to know about it."""
 
     id: str
     label: str

@@ -16,6 +16,7 @@ from service.web.wire_types import (
     Days,
     Id,
     Line,
+    Load,
     Name,
     Note,
     Number,
@@ -118,11 +119,16 @@ class NewBatch(_Request):
 
 
 class NewWeighing(_Request):
-    """One reading, as typed; `batch_id` or `category` says of what."""
+    """One reading, as typed; `batch_id` or `category` says of what.
+
+    A batch that doesn't fit the bucket is weighed in loads, which are added; readings of one load
+    are averaged. `load` is at most one above the highest that stands.
+    """
 
     weighing_id: Id
     batch_id: Id | None = None
     category: str | None = None
+    load: Load = 1
     method: Literal["container", "difference", "below_resolution"]
     gross: Number | None = None
     tare: Number | None = None

@@ -12,7 +12,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, StrictInt
 
-from classifier.domain.quantities import MAX_COUNT, MAX_DAYS, MAX_PERSONS, Unit
+from classifier.domain.quantities import MAX_COUNT, MAX_DAYS, MAX_LOADS, MAX_PERSONS, Unit
 from service.usecases.entries import NAME_LENGTH, NOTE_LENGTH, SORTER_LENGTH
 
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -50,6 +50,7 @@ Day = Annotated[date, BeforeValidator(_written_day)]
 Whole = Annotated[StrictInt, BeforeValidator(_whole)]
 Count = Annotated[Whole, _whole_number(1, MAX_COUNT)]
 Days = Annotated[Whole, _whole_number(1, MAX_DAYS)]
+Load = Annotated[Whole, _whole_number(1, MAX_LOADS)]
 Persons = Annotated[Whole, _whole_number(1, MAX_PERSONS)]
 Name = Annotated[str, _text(NAME_LENGTH, needed=True)]
 """A text of one line that must show something."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 
 from tests.e2e.bench import another_pile, answered, read, start_sort, total, upload
 from tests.e2e.conftest import Server
@@ -113,28 +113,56 @@ def test_somebody_who_came_later_sorts_under_their_own_name(page: Page, server: 
     expect(page.locator("#sheet")).to_contain_text("container, Çem")
 
 
-def test_second_bucket_is_not_taken_for_a_second_weighing(page: Page, server: Server) -> None:
+def test_further_bucketful_is_not_taken_for_a_second_weighing(page: Page, server: Server) -> None:
     sort_id = start_sort(page, server)
     _by_hand(page, "steel")
     page.locator("#confirm").click()
     total(page, 1)
     page.get_by_role("link", name="Piles").click()
-    note = page.get_by_text("This is weighed already.")
+    choice = page.get_by_role("group", name="This is weighed already")
     for gross in ("2.0", "1.0"):
         page.locator("#f-pile").select_option("category:steel_cans")
-        expect(note).to_be_visible(visible=gross == "1.0")
+        expect(choice).to_be_visible(visible=gross == "1.0")
         page.locator("#f-gross").fill(gross)
         page.locator("#f-resolution").fill("0.1")
+        page.get_by_role("button", name="Record this weighing").click()
         if gross == "2.0":
-            page.get_by_role("button", name="Record this weighing").click()
             expect(page.get_by_role("status").first).to_contain_text("2.000\u00a0kg net")
-    note.get_by_role("link", name="start another batch").click()
-    page.locator("#b-category").select_option("steel_cans")
-    page.get_by_role("button", name="Start this batch").click()
-    expect(page.locator("#f-pile option:checked")).to_contain_text("Batch 2")
-    expect(note).to_be_hidden()
-    page.locator("#f-gross").fill("1.0")
-    page.get_by_role("button", name="Record this weighing").click()
-    expect(page.get_by_role("status").first).to_contain_text("Everything that was counted")
+    expect(page.locator("input[name=load]:invalid")).to_have_count(2)  # what is on the scale?
     figures = read(server, f"/api/sorts/{sort_id}/report.json")
-    assert figures["total"]["net_g"]["value"] == 3000
+    assert figures["total"]["net_g"]["value"] == 2000
+    page.get_by_label("A further bucketful").check()
+    page.locator("#f-pile").select_option("category:food")
+    expect(choice).to_be_hidden()
+    page.locator("#f-pile").select_option("category:steel_cans")
+    expect(page.get_by_label("A further bucketful")).not_to_be_checked()
+    page.get_by_label("A further bucketful").check()
+    page.get_by_role("button", name="Record this weighing").click()
+    expect(page.get_by_role("status").first).to_contain_text("2 loads of this pile are added")
+    page.locator("#f-pile").select_option("category:steel_cans")
+    page.get_by_label("Load 2 again, to check").check()
+    page.locator("#f-gross").fill("1.2")
+    page.get_by_role("button", name="Record this weighing").click()
+    expect(page.get_by_role("status").first).to_contain_text("Load 2 is weighed 2 times")
+    figures = read(server, f"/api/sorts/{sort_id}/report.json")
+    assert figures["total"]["net_g"]["value"] == 3100
+
+
+def test_without_a_script_the_choice_comes_with_the_refusal(
+    browser: Browser, page: Page, server: Server
+) -> None:
+    sort_id = start_sort(page, server)
+    plain = browser.new_context(java_script_enabled=False).new_page()
+    choice = plain.get_by_role("group", name="This is weighed already")
+    for gross in ("2.0", "1.0"):
+        plain.goto(f"{server.address}/sorts/{sort_id}/piles")
+        expect(choice).to_be_hidden()
+        plain.locator("#f-pile").select_option("category:food")
+        plain.locator("#f-gross").fill(gross)
+        plain.locator("#f-resolution").fill("0.1")
+        plain.get_by_role("button", name="Record this weighing").click()
+    expect(plain.get_by_role("alert")).to_contain_text("say whether the same is on the scale")
+    plain.get_by_label("A further bucketful").check()
+    plain.get_by_role("button", name="Record this weighing").click()
+    expect(plain.get_by_role("status").first).to_contain_text("3.000\u00a0kg together")
+    plain.context.close()

@@ -78,8 +78,9 @@ def logs(draw: st.DrawFn) -> Log:
 
 
 def _weighing(draw: st.DrawFn, weighing_id: str, batch_id: str) -> Weighing:
+    load = draw(st.sampled_from([1, 1, 2, 3]))
     if draw(st.integers(0, 3)) == 0:
-        return too_light(weighing_id, batch_id)
+        return too_light(weighing_id, batch_id, load=load)
     tare = draw(st.integers(0, 300))
     net = draw(st.integers(1, 4000))
     return a_weighing(
@@ -89,4 +90,5 @@ def _weighing(draw: st.DrawFn, weighing_id: str, batch_id: str) -> Weighing:
         tare=f"{tare / 1000:.3f}",
         minute=draw(minutes),
         contents_left=draw(st.booleans()),
+        load=load,
     )

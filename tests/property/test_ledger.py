@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from classifier.domain.ledger import net_mass
+from classifier.domain.quantities import Mass, sum_masses
 from tests.property.logs import Log, logs
 from tests.unit.rows import a_weighing
 
@@ -51,6 +52,34 @@ def test_a_mass_lies_within_its_bounds(log: Log) -> None:
         if pile.mass is not None:
             assert 0 <= pile.mass.low_g <= pile.mass.value_g <= pile.mass.high_g
             assert (pile.state, pile.below_g) == ("measured", None)
+
+
+@given(logs())
+def test_loads_weigh_together_what_they_weigh_as_piles_of_their_own(log: Log) -> None:
+    """Each load of a pile as a pile for itself: values and bounds have the same sums."""
+    piles = {batch.id: batch for batch in log.batches}
+    of = {row.id: f"{row.batch_id}/{row.load}" for row in log.weighings}
+    apart = replace(
+        log,
+        batches=[
+            replace(piles[own.partition("/")[0]], id=own, label=own) for own in {*of.values()}
+        ],
+        weighings=[replace(row, batch_id=of[row.id], load=1) for row in log.weighings],
+    )
+    alone = {pile.batch.id: pile for pile in apart.fold().batches}
+    for pile in log.fold().batches:
+        parts = [alone[own] for own in {of[row.id] for row in pile.weighings}]
+        below = sum((part.below_g for part in parts if part.below_g is not None), Decimal(0))
+        masses = [part.mass for part in parts if part.mass is not None]
+        if masses:
+            whole = sum_masses([*masses, Mass(Decimal(0), Decimal(0), below)])
+            assert pile.mass is not None
+            for name in ("value_g", "low_g", "high_g"):  # thirds of a gram are rounded at 28 digits
+                off = getattr(pile.mass, name) - getattr(whole, name)
+                assert abs(off) < Decimal("1e-15")
+        else:
+            assert (pile.mass, pile.below_g or 0) == (None, below)
+        assert pile.spread_explained == all(part.spread_explained for part in parts)
 
 
 @given(

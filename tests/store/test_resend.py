@@ -10,6 +10,7 @@ import pytest
 
 from classifier.domain.errors import ConflictError
 from classifier.domain.records import SortInfo
+from service.store.append import fingerprint
 from service.usecases import captures, items, piles, sorts
 from service.usecases.services import Services
 from tests.fakes import FakePredictor, jpeg, new_id
@@ -133,6 +134,7 @@ def test_another_entry_under_the_same_id_is_refused(
         ("weighing", {"contents_left": True}),
         ("weighing", {"tare": "0.26"}),
         ("weighing", {"resolution": "0.05"}),
+        ("weighing", {"load": "further"}),
         ("batch", {"category": "food"}),
     ],
 )
@@ -141,6 +143,30 @@ def test_whatever_differs_makes_another_entry(
 ) -> None:
     send, _ = _senders(services, sort)[kind]
     _refused(services, send, change)
+
+
+def test_a_further_load_sent_twice_is_one(services: Services, sort: SortInfo) -> None:
+    """Though it would be the third by then, and the first is no longer the only one."""
+    first, further = ({"weighing_id": new_id(), "load": load} for load in ("only", "further"))
+    for _ in range(2):
+        assert weigh(services, sort, **first).weighing.load == 1
+        assert weigh(services, sort, **further).weighing.load == 2
+
+
+def test_a_weighing_sent_before_there_were_loads_is_known(
+    services: Services, sort: SortInfo
+) -> None:
+    """Its digest is that of what was sent then."""
+    weighing = weigh(services, sort).weighing
+    sent = {
+        "id": weighing.id, "batch_id": None, "method": "container", "gross": "1.25",
+        "tare": "0.25", "unit": "kg", "resolution": "0.01", "tare_resolution": "None",
+        "capacity": "None", "contents_left": "False", "note": "", "sorter": "",
+        "tare_unit": "None", "sort_id": sort.id, "category": CARDBOARD,
+    }  # fmt: skip
+    (table,) = (each for each in services.log.tables() if each.name == "weighings")
+    (row,) = table.rows
+    assert row[table.columns.index("fingerprint")] == fingerprint(sent)
 
 
 def _refused(services: Services, send: Send, change: dict[str, Any]) -> None:

@@ -16,7 +16,7 @@ from classifier.domain.errors import (
     UnknownIdError,
 )
 from classifier.domain.records import SortInfo
-from service.usecases import captures, items, piles, reports, sorts
+from service.usecases import captures, items, keeping, piles, reports, sorts
 from service.usecases.services import Services
 from tests.fakes import FakeClock, FakePredictor, jpeg, new_id
 from tests.store.entries import CARDBOARD, counts, enter, start, take, weigh
@@ -242,6 +242,51 @@ def test_a_voided_weighing_stays_in_sight(services: Services, sort: SortInfo) ->
         piles.void_weighing(services, weighing_id=wrong.id, void_id=new_id(), reason="again")
     with pytest.raises(InvalidEntryError, match="reason is empty"):
         piles.void_weighing(services, weighing_id=wrong.id, void_id=new_id(), reason=" ")
+
+
+def test_loads_of_a_pile_are_added(services: Services, sort: SortInfo) -> None:
+    """By their number, or as the next one; one taken back is weighed again under its number."""
+
+    def net() -> Decimal:
+        (pile,) = piles.piles(services, sort.id).piles
+        assert pile.mass is not None
+        return pile.mass.value_g
+
+    weigh(services, sort, gross="2.25", load="only")
+    second = weigh(services, sort, load="further").weighing
+    assert (second.load, net()) == (2, Decimal(3000))
+    assert weigh(services, sort, gross="1.27", load=2).weighing.load == 2
+    assert net() == Decimal(3010)
+    assert weigh(services, sort, gross="0.75", load=3).weighing.load == 3
+    assert net() == Decimal(3510)
+    grams = keeping.sort_totals(services.log, sort.id).grams
+    assert grams == Decimal(3510)
+    piles.void_weighing(services, weighing_id=second.id, void_id=new_id(), reason="wrong bag")
+    assert net() == Decimal(3520)
+    report = reports.report_as_json(services, sort.id)
+    assert report["corrections"]["voided_weighings"][0]["load"] == 2
+
+
+def test_a_load_that_can_not_be_is_refused(services: Services, sort: SortInfo) -> None:
+    """Nothing is recorded: no gap, none without a word where one stands, no more than 99."""
+    with pytest.raises(ConflictError, match="load 2 of this pile can't be weighed before load 1"):
+        weigh(services, sort, load=2)
+    for load in (0, 100):
+        with pytest.raises(InvalidQuantityError, match=f"load {load} is out of range"):
+            weigh(services, sort, load=load)
+    first = weigh(services, sort).weighing
+    with pytest.raises(ConflictError, match="this pile is weighed already: say whether"):
+        weigh(services, sort, load="only")
+    with pytest.raises(ConflictError, match="before load 2: send that one"):
+        weigh(services, sort, load=3)
+    piles.void_weighing(services, weighing_id=first.id, void_id=new_id(), reason="wrong bag")
+    assert weigh(services, sort, load="further").weighing.load == 1
+    for number in range(2, 100):
+        assert weigh(services, sort, load="further").weighing.load == number
+    with pytest.raises(ConflictError, match="has 99 loads, the most"):
+        weigh(services, sort, load="further")
+    (pile,) = piles.piles(services, sort.id).piles
+    assert len(pile.batches[0].weighings) == 100
 
 
 def test_readings_are_kept_as_read(services: Services, sort: SortInfo) -> None:

@@ -116,7 +116,8 @@ def table_rows(sort: SortInfo, log: Log) -> list[tuple[Any, list[dict[str, Any]]
             weighings,
             [
                 {"id": new(w.id), "sort_id": sort.id, "batch_id": new(w.batch_id),
-                 "method": w.method, "gross": w.gross, "tare": w.tare, "unit": w.unit.value,
+                 "load": w.load, "method": w.method,
+                 "gross": w.gross, "tare": w.tare, "unit": w.unit.value,
                  "resolution": w.resolution, "tare_unit": w.tare_unit,
                  "tare_resolution": w.tare_resolution, "contents_left": w.contents_left,
                  "note": "", "sorter": "", "at": w.at, **common}
@@ -183,7 +184,7 @@ def test_sums_equal_the_fold_on_random_logs(store: Store, log: Log) -> None:
     check(table, 0, folded(log))
 
 
-def test_sums_equal_the_fold_for_units_tares_and_repeated_weighings(store: Store) -> None:
+def test_sums_equal_the_fold_for_units_tares_repeats_and_loads(store: Store) -> None:
     log = Log(
         items=[
             an_item("i1", "food", count=3, batch_id="b1"),
@@ -215,8 +216,13 @@ def test_sums_equal_the_fold_for_units_tares_and_repeated_weighings(store: Store
             too_light("w8", "b5", resolution="0.05"),
             too_light("w9", "b5", resolution="0.1"),
             a_weighing("w10", "b6", gross="80", tare="0", resolution="0.5", method="difference"),
+            a_weighing("w11", "b1", gross="3", minute=16, load=2),
+            too_light("w12", "b1", resolution="0.2", load=3),
+            too_light("w13", "b1", resolution="0.1", load=3),
+            too_light("w14", "b5", resolution="0.3", load=2),
+            a_weighing("w15", "b2", gross="7", minute=16, load=2),
         ],
-        voids=[a_void("v1", "w5"), a_void("v2", "w6")],
+        voids=[a_void("v1", "w5"), a_void("v2", "w6"), a_void("v3", "w15")],
     )
     sort = write(store, log)
     check(study_table(store.sort_totals([sort.id]), CATEGORIES, PROGRAMMES), 0, folded(log))

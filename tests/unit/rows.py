@@ -124,6 +124,7 @@ def a_weighing(
     capacity: str | None = None,
     contents_left: bool = False,
     minute: float = 10,
+    load: int = 1,
 ) -> Weighing:
     return Weighing(
         id=weighing_id,
@@ -140,10 +141,13 @@ def a_weighing(
         sorter="Ann",
         at=at(minute),
         tare_unit=tare_unit,
+        load=load,
     )
 
 
-def too_light(weighing_id: str, batch_id: str = "b1", *, resolution: str = "0.01") -> Weighing:
+def too_light(
+    weighing_id: str, batch_id: str = "b1", *, resolution: str = "0.01", load: int = 1
+) -> Weighing:
     return a_weighing(
         weighing_id,
         batch_id,
@@ -151,6 +155,7 @@ def too_light(weighing_id: str, batch_id: str = "b1", *, resolution: str = "0.01
         tare=None,
         resolution=resolution,
         method="below_resolution",
+        load=load,
     )
 
 

@@ -54,6 +54,11 @@ def test_counted_only_weighed_only_and_too_light() -> None:
     ]
 
 
+def test_the_letters_of_the_printed_sheet_are_read() -> None:
+    found = sheet("food,,2.5,,kg,0.01,C,,,\nfood,,80,78.5,kg,0.1,d,,,\nfood,4,,,kg,0.01,L,,,\n")
+    assert [row.method for row in found.rows] == ["container", "difference", "below_resolution"]
+
+
 def test_the_template_is_blank_and_reads_back() -> None:
     text = sheet_template(CATEGORIES, scale=Scale("kg", "0.02"))
     rows = list(csv.DictReader(StringIO(text)))
@@ -153,7 +158,11 @@ def test_the_scale_of_the_head_stands_in() -> None:
         ("food,,1,,kg,0.1,too light,,,", "gross", "has no reading"),
         ("food,,,,kg,0.1,difference,,,", "gross", "there is no gross weight"),
         ("food,,1,,kg,0.1,difference,,,", "gross", "needs two readings"),
-        ("food,,1,,kg,0.1,guess,,,", "method", "write container, difference or too light"),
+        (
+            "food,,1,,kg,0.1,guess,,,",
+            "method",
+            "write container (C), difference (D) or too light (L)",
+        ),
         ("food,,1,,,0.1,,,,", "unit", "the unit is missing"),
         ("food,,1,,stone,0.1,,,,", "unit", "use one of kg, g, lb, oz"),
         ("food,,1,,kg,,,,,", "resolution", "the resolution is missing"),

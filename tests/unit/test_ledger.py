@@ -230,6 +230,73 @@ def test_a_reading_beats_below_resolution() -> None:
     assert pile.mass == Mass(Decimal(20), Decimal(15), Decimal(25))
 
 
+def test_loads_of_a_pile_are_added_and_readings_of_one_averaged() -> None:
+    weighings = [
+        a_weighing("w1", gross="2.25"),  # 2000 g, 1990 to 2010
+        a_weighing("w2", gross="1.25", minute=11, load=2),  # 1000 g, 990 to 1010
+        a_weighing("w3", gross="1.27", minute=12, load=2),  # 1020 g, 1010 to 1030
+    ]
+    pile = only_pile(fold(a_sort(), [], batches=[a_batch("b1")], weighings=weighings))
+    assert pile.mass == Mass(Decimal(3010), Decimal(2990), Decimal(3030))
+    assert (pile.state, pile.below_g) == ("measured", None)
+    assert (pile.spread_g, pile.spread_explained) == (20, True)
+    assert [w.id for w in pile.weighings] == ["w1", "w2", "w3"]
+    first, second = pile.loads
+    assert (first.load, first.mass, first.spread_g) == (
+        1,
+        Mass(Decimal(2000), Decimal(1990), Decimal(2010)),
+        None,
+    )
+    assert (second.load, [w.id for w in second.weighings]) == (2, ["w2", "w3"])
+    assert second.mass == Mass(Decimal(1010), Decimal(1000), Decimal(1020))
+
+
+def test_a_light_load_adds_its_bound_to_the_measured_ones() -> None:
+    weighings = [
+        a_weighing("w1"),
+        too_light("w2", resolution="0.05", load=2),
+        too_light("w3", resolution="0.02", load=2),
+    ]
+    pile = only_pile(fold(a_sort(), [], batches=[a_batch("b1")], weighings=weighings))
+    assert pile.mass == Mass(Decimal(1000), Decimal(990), Decimal(1030))
+    assert (pile.state, pile.below_g, pile.loads[1].below_g) == ("measured", None, 20)
+
+
+def test_bounds_of_light_loads_are_added() -> None:
+    weighings = [too_light("w1", resolution="0.05"), too_light("w2", load=2)]
+    pile = only_pile(fold(a_sort(), [], batches=[a_batch("b1")], weighings=weighings))
+    assert (pile.state, pile.mass, pile.below_g) == ("below_resolution", None, 60)
+
+
+def test_an_unexplained_spread_of_one_load_is_told_before_a_larger_one_of_another() -> None:
+    weighings = [
+        a_weighing("w1", gross="1.25"),
+        a_weighing("w2", gross="1.28", minute=11),
+        a_weighing("w3", gross="2.2", resolution="0.1", minute=12, load=2),
+        a_weighing("w4", gross="2.3", resolution="0.1", minute=13, load=2),
+    ]
+    pile = only_pile(fold(a_sort(), [], batches=[a_batch("b1")], weighings=weighings))
+    assert [(load.spread_g, load.spread_explained) for load in pile.loads] == [
+        (30, False),
+        (100, True),
+    ]
+    assert (pile.spread_g, pile.spread_explained) == (30, False)
+
+
+def test_a_load_taken_back_adds_nothing() -> None:
+    weighings = [a_weighing("w1"), a_weighing("w2", gross="3", load=2)]
+    ledger = fold(
+        a_sort(),
+        [],
+        batches=[a_batch("b1")],
+        weighings=weighings,
+        voids=[a_void("v1", "w1")],
+    )
+    pile = only_pile(ledger)
+    assert pile.mass == Mass(Decimal(2750), Decimal(2740), Decimal(2760))
+    assert [load.load for load in pile.loads] == [2]
+
+
 def test_contents_left_in_any_standing_weighing_are_noted() -> None:
     weighings = [a_weighing("w1", contents_left=True), a_weighing("w2")]
     pile = only_pile(fold(a_sort(), [], batches=[a_batch("b1")], weighings=weighings))

@@ -371,6 +371,7 @@ def test_notes_on_piles() -> None:
     )
     assert codes(report) == ["open", "programme_dates", "spread", "contents_left", "counted_after"]
     assert "1 object recorded after the last weighing" in report.notes[4].text
+    assert report.notes[4].text.endswith("Weigh them as a further bucketful.")
     assert report.notes[2].text.startswith(
         "PET bottles and jars, 'pile b1': its weighings differ by 750.0 g"
     )

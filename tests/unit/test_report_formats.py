@@ -162,9 +162,9 @@ def test_json_lines(report: Report) -> None:
     assert corrections["corrected"][0]["before"]["count"] == 1
     assert corrections["corrected"][0]["after"]["count"] == 2
     assert corrections["voided_items"][0]["id"] == "i7"
-    assert [(w["id"], w["gross"]) for w in corrections["voided_weighings"]] == [
-        ("w4", "9"),
-        ("w5", None),
+    assert [(w["id"], w["load"], w["gross"]) for w in corrections["voided_weighings"]] == [
+        ("w4", 1, "9"),
+        ("w5", 1, None),
     ]
     assert found["estimates"][0]["net_g"] == {  # type: ignore[index]
         "value": 152.725,

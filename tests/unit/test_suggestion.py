@@ -415,6 +415,13 @@ def test_a_hazard_below_its_threshold_still_warns_while_a_question_is_open(bench
     assert (asked(found), found.cautions) == ("deposit", ())
 
 
+def test_a_hazard_below_its_threshold_still_warns_beside_a_route(bench: Bench) -> None:
+    found = bench.photo(steel=0.9, cell=0.1)
+    assert route(found) == ("kerbside", 0.9)
+    assert [caution.id for caution in found.cautions] == ["fire", "edges"]
+    assert [caution.id for caution in bench.photo(steel=0.96, cell=0.04).cautions] == ["edges"]
+
+
 def test_the_hazard_is_judged_within_the_item(bench: Bench) -> None:
     """0.45 speaks for no item; of what is left, 0.15 is more than a fifth."""
     found = bench.photo(non_item=0.45, cell=0.15, steel=0.4)

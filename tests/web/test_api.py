@@ -159,6 +159,7 @@ def _weigh_and_report(client: TestClient, base: str) -> None:
         "low_g": "990.00",
         "high_g": "1010.00",
     }
+    assert weighed.json()["weighing"]["load"] == 1
     piles = client.get(f"{base}/piles").json()
     assert piles == weighed.json()["piles"]
     mass = next(each for each in piles["piles"] if each["category"] == CARDBOARD)["mass"]
@@ -177,6 +178,24 @@ def _weigh_and_report(client: TestClient, base: str) -> None:
     assert void.status_code == 200
     after = client.get(f"{base}/report").json()
     assert after["total"]["net_g"]["value"] == 0
+
+
+def test_loads_are_sent_by_number(client: TestClient, sort: SortInfo) -> None:
+    def send(**load: object) -> Any:
+        reading = {"method": "container", "gross": "1", "unit": "kg", "resolution": "0.01"}
+        sent = {"weighing_id": new_id(), "category": CARDBOARD, **reading, **load}
+        return client.post(f"/api/sorts/{sort.id}/weighings", json=sent)
+
+    assert send().json()["weighing"]["load"] == 1
+    added = send(load=2).json()
+    assert added["weighing"]["load"] == 2
+    (pile,) = added["piles"]["piles"]
+    assert pile["mass"] == {"value_g": "2000", "low_g": "1990.00", "high_g": "2010.00"}
+    assert send(load=4).status_code == 409
+    assert "before load 3" in send(load=4).text
+    for wrong in (0, 100, "further", None, True):
+        assert send(load=wrong).status_code == 422
+    assert len(client.get(f"/api/sorts/{sort.id}/piles").json()["piles"][0]["batches"]) == 1
 
 
 def test_a_question_and_its_answer(

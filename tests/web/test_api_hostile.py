@@ -55,7 +55,7 @@ def test_a_refusal_does_not_send_the_megabyte_back(client: TestClient, sort: Sor
     assert len(response.content) < 10_000
     message = response.json()["error"]["message"]
     assert message.startswith("gross 'xxx")
-    assert message.endswith("write digits with one decimal mark, such as 1.25")
+    assert message.endswith("write digits with one decimal mark, such as 1.25, without a unit")
     many = {**new_sort(), **{f"{n}{'k' * 1000}": 1 for n in range(900)}}
     assert len(client.post("/api/sorts", json=many).content) < 200_000
 

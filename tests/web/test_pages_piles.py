@@ -184,12 +184,80 @@ def test_tare_that_is_gone_is_told(client: TestClient, sort: SortInfo) -> None:
     assert "tare" in answer.text
 
 
+def _choice(page: str) -> str:
+    """Return the choice between the same again and a further bucketful."""
+    (choice,) = re.findall(r"<fieldset data-again.*?</fieldset>", page, re.S)
+    return str(choice)
+
+
+def test_a_pile_that_is_weighed_is_not_weighed_again_without_saying_what_is_on_the_scale(
+    client: TestClient, sort: SortInfo
+) -> None:
+    """Without a script too: refused with the choice in sight, nothing of it chosen beforehand."""
+    page = client.get(f"/sorts/{sort.id}/piles", headers=HTML).text
+    assert "hidden disabled" in _choice(page)
+    _weigh(client, sort, _form())
+    again = _form(gross="1.60")
+    answer = _weigh(client, sort, again)
+    assert answer.status_code == 409
+    assert "This pile is weighed already: say whether the same is on the scale" in answer.text
+    choice = _choice(answer.text)
+    assert "hidden" not in choice
+    assert "checked" not in choice
+    assert 'value="1" required' in choice
+    assert again["weighing_id"] in answer.text
+    assert 'value="1.60"' in answer.text
+    assert len(_weighings(client, sort)) == 1
+    refused = _weigh(client, sort, {**again, "load": "further", "gross": "0.1"})
+    assert 'value="further" required checked' in _choice(refused.text)
+    assert _weigh(client, sort, {**again, "load": "further"}).status_code == 303
+
+
+def test_a_further_bucketful_is_added(client: TestClient, sort: SortInfo) -> None:
+    _weigh(client, sort, _form())
+    answer = _weigh(client, sort, _form(gross="1.60", load="further"))
+    page = client.get(answer.headers["location"], headers=HTML).text
+    assert (
+        "Steel cans, 800\u00a0g net. 2 loads of this pile are added, 1.200\u00a0kg togeth" in page
+    )
+    assert "Steel cans, load 1" in page
+    assert "Steel cans, load 2" in page
+    assert "Loads added" in page
+    assert "1.160\u00a0kg to 1.240\u00a0kg" in page
+    assert "Mean of these" not in page
+    assert 'data-load="2"' in page
+    answer = _weigh(client, sort, _form(gross="1.62", load="2"))
+    page = client.get(answer.headers["location"], headers=HTML).text
+    assert "Load 2 is weighed 2 times now, and the mean counts, 810\u00a0g. 2 loads" in page
+    assert "Mean of these" in page
+    assert [each["load"] for each in _weighings(client, sort)] == [1, 2, 2]
+    page = _weigh(client, sort, _form(load="")).text
+    assert "<span data-which>Load 2</span> again, to check" in page
+
+
+def test_light_loads_are_added_too(client: TestClient, sort: SortInfo) -> None:
+    light = {"method": "below_resolution"}
+    _weigh(client, sort, _form(**light))
+    answer = _weigh(client, sort, _form(**light, load="further"))
+    page = client.get(answer.headers["location"], headers=HTML).text
+    assert "2 loads of this pile are added. " in page
+    assert "under 40\u00a0g" in page
+
+
+def test_a_load_that_is_none_is_refused(client: TestClient, sort: SortInfo) -> None:
+    answer = _weigh(client, sort, _form(load="next"))
+    assert answer.status_code == 422
+    assert "is not a whole number" in answer.text
+    assert _weigh(client, sort, _form(load="7")).status_code == 409
+    assert _weighings(client, sort) == []
+
+
 def test_several_weighings_show_their_mean_and_spread(client: TestClient, sort: SortInfo) -> None:
     _weigh(client, sort, _form())
-    answer = _weigh(client, sort, _form(gross="1.60"))
+    answer = _weigh(client, sort, _form(gross="1.60", load="1"))
     page = client.get(answer.headers["location"], headers=HTML).text
     assert "It is weighed 2 times now, and the mean counts, 600\u00a0g." in page
-    assert "start another batch for it" in page
+    assert "added" not in page.split('role="status">')[1].split("</p>")[0]
     assert "Mean of these" in page
     assert "600\u00a0g" in page
     assert "more than the scale explains" in page

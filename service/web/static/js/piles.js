@@ -69,10 +69,20 @@ function showNet() {
     : "The tare is not below the gross weight: check the readings and the unit.";
 }
 
-/** A second bucket of a pile is no second weighing of the first. */
+/** A second bucketful of a pile is no second weighing of the first: only the sorter can tell. */
 function showAgain() {
-  const chosen = byId("f-pile").selectedOptions[0];
-  form.querySelector("[data-again]").hidden = !chosen?.closest("[data-weighed]");
+  const load = byId("f-pile").selectedOptions[0]?.dataset.load;
+  const choice = form.querySelector("[data-again]");
+  choice.hidden = !load;
+  choice.disabled = !load;
+  if (!load) return;
+  choice.querySelector("input").value = load;
+  choice.querySelector("[data-which]").textContent = load === "1" ? "The same" : `Load ${load}`;
+}
+
+function chooseAgain() {
+  for (const input of form.querySelectorAll("input[name=load]")) input.checked = false;
+  showAgain();
 }
 
 if (form) {
@@ -81,7 +91,7 @@ if (form) {
   }
   form.addEventListener("input", showNet);
   showMethod();
-  byId("f-pile").addEventListener("change", showAgain);
+  byId("f-pile").addEventListener("change", chooseAgain);
   showAgain();
   const sorter = byId("f-sorter");
   if (sorter.dataset.sort) rememberSorter(sorter, sorter.dataset.sort);

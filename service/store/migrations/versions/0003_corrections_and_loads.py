@@ -1,6 +1,7 @@
-"""Corrections of a sort's details.
+"""Corrections of a sort's details; a weighing says which bucketful of its pile it is.
 
-Revision 0003, follows 0002. Only adds a table.
+Revision 0003, follows 0002. Only adds a table and a column; each weighing there is was of the whole
+pile, its first load.
 """
 
 from __future__ import annotations
@@ -44,10 +45,12 @@ def upgrade() -> None:
         sqlite_autoincrement=True,
     )
     op.create_index(op.f(f"ix_{TABLE}_sort_id_seq"), TABLE, ["sort_id", "seq"])
+    op.add_column("weighings", sa.Column("load", sa.Integer(), nullable=False, server_default="1"))
 
 
 def downgrade() -> None:
     """Drop what was added."""
+    op.drop_column("weighings", "load")
     op.drop_table(TABLE)
 
 
