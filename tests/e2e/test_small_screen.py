@@ -66,7 +66,8 @@ def test_every_page_fits_a_phone(phone: Page, server: Server, tmp_path: Path) ->
     phone.locator("#by-hand").click()
     _fits(phone)
     phone.keyboard.press("Escape")
-    for path in (f"/sorts/{sort_id}/piles", f"/sorts/{sort_id}/report", "/categories"):
+    own = [f"/sorts/{sort_id}/{page}" for page in ("piles", "report", "details")]
+    for path in (*own, "/categories"):
         phone.goto(server.address + path)
         _fits(phone)
     for width in (641, 720, 900):  # a laptop at 200 % zoom, and small tablets

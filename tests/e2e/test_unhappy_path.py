@@ -38,6 +38,20 @@ def test_what_was_read_off_a_scale_outlives_a_dead_server(page: Page, server: Se
     assert len(pile["batches"][0]["weighings"]) == 1
 
 
+def test_corrected_details_outlive_a_dead_server(page: Page, server: Server) -> None:
+    sort_id = start_sort(page, server)
+    page.get_by_role("link", name="Correct the details").click()
+    page.locator("#f-days").fill("14")
+    server.kill()
+    page.get_by_role("button", name="Save the correction").click()
+    expect(page.get_by_role("alert")).to_contain_text("can't be reached, so nothing was recorded")
+    expect(page.locator("#f-days")).to_have_value("14")
+    server.start()
+    page.get_by_role("button", name="Save the correction").click()
+    expect(page.get_by_role("status")).to_contain_text("The details are corrected")
+    assert read(server, f"/api/sorts/{sort_id}")["days"] == 14
+
+
 def test_two_taps_on_a_form_record_once(page: Page, server: Server) -> None:
     sort_id = start_sort(page, server)
     page.goto(f"{server.address}/sorts/{sort_id}/piles")
