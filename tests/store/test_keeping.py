@@ -10,6 +10,7 @@ import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -170,12 +171,13 @@ def test_a_backup_is_restored(
         _same(copy, services)
 
 
+_0002 = import_module("service.store.migrations.versions.0002_studies_examples_devices")
 LACKING: dict[str, dict[str, tuple[str, ...]]] = {
+    "0001": {"weighings": ("load",), "captures": _0002.CAPTURE_COLUMNS},
     "0002": {"weighings": ("load",)},
-    "0001": {"weighings": ("load",), "captures": ("audit", "learned", "origin", "object_group")},
 }
-"""The columns that tables lacked by schema."""
-LATER_TABLES = ("devices", "device_revocations", "studies", "study_sorts", "reviews")
+"""The columns that tables lacked, by schema."""
+LATER_TABLES: dict[str, tuple[str, ...]] = {"0001": _0002.TABLES, "0002": ()}
 
 
 def _as_of(schema: str, path: Path, target: Path) -> Path:
@@ -199,7 +201,7 @@ def _as_of(schema: str, path: Path, target: Path) -> Path:
             digest = hashlib.sha256(b"".join(lines)).hexdigest()
             manifest["tables"][table] |= {"columns": kept, "sha256": digest}
             older.writestr(f"tables/{table}.jsonl", b"".join(lines))
-        later = LATER_TABLES if schema == "0001" else ()
+        later = LATER_TABLES[schema]
         for table in later:
             del manifest["tables"][table]
         gone = {"manifest.json", *(f"tables/{table}.jsonl" for table in (*LACKING[schema], *later))}
