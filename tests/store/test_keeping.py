@@ -214,10 +214,13 @@ def _as_of(schema: str, path: Path, target: Path) -> Path:
 
 @pytest.mark.parametrize("schema", OLDER)
 def test_a_backup_of_an_older_version_is_restored(
-    store: Store, services: Services, other: Settings, tmp_path: Path, schema: str
+    services: Services, sort: SortInfo, other: Settings, tmp_path: Path, schema: str
 ) -> None:
     """What it lacks gets its default, such as the first load; it is proven as any other."""
-    path = _as_of(schema, keeping.backup(store, tmp_path, at=NOW), tmp_path / "older.zip")
+    enter(services, sort, capture_id=take(services, sort).id, note="Ünïcode 🥫", count=2)
+    weigh(services, sort, gross="1.20", tare="0.250")
+    whole = keeping.backup(_of(services), tmp_path, at=NOW)
+    path = _as_of(schema, whole, tmp_path / "older.zip")
     with _opened(other) as copy:
         keeping.restore(_of(copy), path, overwrite=False)
         _same(copy, services)
