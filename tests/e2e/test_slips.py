@@ -119,7 +119,7 @@ def test_further_bucketful_is_not_taken_for_a_second_weighing(page: Page, server
     page.locator("#confirm").click()
     total(page, 1)
     page.get_by_role("link", name="Piles").click()
-    choice = page.get_by_role("group", name="This is weighed already")
+    choice = page.get_by_role("group", name="What is on the scale now?")
     for gross in ("2.0", "1.0"):
         page.locator("#f-pile").select_option("category:steel_cans")
         expect(choice).to_be_visible(visible=gross == "1.0")
@@ -153,7 +153,7 @@ def test_without_a_script_the_choice_comes_with_the_refusal(
 ) -> None:
     sort_id = start_sort(page, server)
     plain = browser.new_context(java_script_enabled=False).new_page()
-    choice = plain.get_by_role("group", name="This is weighed already")
+    choice = plain.get_by_role("group", name="What is on the scale now?")
     for gross in ("2.0", "1.0"):
         plain.goto(f"{server.address}/sorts/{sort_id}/piles")
         expect(choice).to_be_hidden()

@@ -10,6 +10,7 @@ import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -173,12 +174,16 @@ def test_a_backup_is_restored(
         _same(copy, services)
 
 
+_0002 = import_module("service.store.migrations.versions.0002_studies_examples_devices")
 LACKING: dict[str, dict[str, tuple[str, ...]]] = {
+    "0001": {"weighings": ("load",), "captures": _0002.CAPTURE_COLUMNS},
     "0002": {"weighings": ("load",)},
-    "0001": {"weighings": ("load",), "captures": ("audit", "learned", "origin", "object_group")},
 }
-"""The columns that tables lacked by schema."""
-LATER_TABLES = ("devices", "device_revocations", "studies", "study_sorts", "reviews")
+"""The columns that tables lacked, by schema."""
+LATER_TABLES: dict[str, tuple[str, ...]] = {
+    "0001": (*_0002.TABLES, "sort_corrections"),
+    "0002": ("sort_corrections",),
+}
 
 
 def _as_of(schema: str, path: Path, target: Path) -> Path:
@@ -202,7 +207,7 @@ def _as_of(schema: str, path: Path, target: Path) -> Path:
             digest = hashlib.sha256(b"".join(lines)).hexdigest()
             manifest["tables"][table] |= {"columns": kept, "sha256": digest}
             older.writestr(f"tables/{table}.jsonl", b"".join(lines))
-        later = LATER_TABLES if schema == "0001" else ()
+        later = LATER_TABLES[schema]
         for table in later:
             del manifest["tables"][table]
         gone = {"manifest.json", *(f"tables/{table}.jsonl" for table in (*LACKING[schema], *later))}
@@ -215,10 +220,13 @@ def _as_of(schema: str, path: Path, target: Path) -> Path:
 
 @pytest.mark.parametrize("schema", OLDER)
 def test_a_backup_of_an_older_version_is_restored(
-    store: Store, services: Services, other: Settings, tmp_path: Path, schema: str
+    services: Services, sort: SortInfo, other: Settings, tmp_path: Path, schema: str
 ) -> None:
     """What it lacks gets its default, such as the first load; it is proven as any other."""
-    path = _as_of(schema, keeping.backup(store, tmp_path, at=NOW), tmp_path / "older.zip")
+    enter(services, sort, capture_id=take(services, sort).id, note="Ünïcode 🥫", count=2)
+    weigh(services, sort, gross="1.20", tare="0.250")
+    whole = keeping.backup(_of(services), tmp_path, at=NOW)
+    path = _as_of(schema, whole, tmp_path / "older.zip")
     with _opened(other) as copy:
         keeping.restore(_of(copy), path, overwrite=False)
         _same(copy, services)
