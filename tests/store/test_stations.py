@@ -123,7 +123,7 @@ def test_nothing_gets_into_a_sort_that_is_closing(
     contested = [enter(services, sort, "garden").item.id for _ in range(8)]
 
     def part(n: int) -> dict[str, object]:
-        mine = contested[n : n + 1] if n else contested[4:]
+        mine = contested[n : n + 1] if n else contested[STATIONS + 1 :]
         ids = [new_id() for _ in range(12 if n else 1)]
         photos = [None] * len(ids)
         return {
