@@ -148,6 +148,36 @@ def test_two_tabs_send_at_once(context: BrowserContext, page: Page, server: Serv
     assert sorted(counts(server, sort_id)) == [1, 2, 3, 4]
 
 
+def test_what_the_other_tab_sent_first_is_seen_where_the_rest_is_sent(
+    context: BrowserContext, page: Page, server: Server
+) -> None:
+    """Of two entries of this tab the other one sends the first; this one sends the second."""
+    sort_id = start_sort(page, server)
+    other = reopened(context, server, sort_id)
+    sent: list[Route] = []
+
+    def only_one(route: Route) -> None:
+        if route.request.method == "POST":
+            sent.append(route)
+        if len(sent) > 1:
+            refuse_posts(route)
+        else:
+            route.continue_()
+
+    page.route("**/api/**", refuse_posts)
+    other.route("**/api/**", only_one)
+    for count in (1, 2):
+        by_hand(page, "steel", count)
+        expect(page.locator("#lately .stamp", has_text="waiting")).to_have_count(count)
+    other.evaluate("dispatchEvent(new Event('online'))")
+    total(other, 1)
+    page.unroute("**/api/**")
+    total(page, 3)
+    expect(page.locator("#lately .stamp", has_text="waiting")).to_have_count(0)
+    assert page.evaluate(WAITING) == []
+    assert counts(server, sort_id) == [2, 1]
+
+
 def test_what_the_other_tab_has_sent_is_not_waited_for(
     context: BrowserContext, page: Page, server: Server, tmp_path: Path
 ) -> None:

@@ -293,7 +293,7 @@ async function correct(item) {
 
 /* ---- start ---- */
 
-/** This page is the device's own copy, or another tab has sent for it: take in what was recorded. */
+/** This page is the device's own copy, or was without the server: take in what was recorded. */
 async function catchUp() {
   const [counts, items, open] = await Promise.all(
     ["tally", "items", "captures"].map((each) => call("GET", `${sortUrl}/${each}`)),

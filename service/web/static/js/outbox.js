@@ -154,7 +154,7 @@ export class Outbox extends EventTarget {
   }
 
   /** Sends what waits. `probe` learns what happened meanwhile: at once if the page is `stale`, and
-   * when the server is back without an answer to us, since another tab has sent what waited. */
+   * whenever the server is back, since another tab may have sent what waited. */
   async start(probe, stale) {
     this.probe = probe;
     this.stale = stale;
@@ -224,10 +224,10 @@ export class Outbox extends EventTarget {
       .map((seq) => this.waiters.get(seq).entry);
   }
 
-  /** A page that opened without the server, or found it back with nothing left to send since another
-   * tab has sent it, has to learn what happened meanwhile. */
+  /** A page that opened without the server, or was without it for a while, has to learn what happened
+   * meanwhile: another tab may have sent some of what waited here. */
   async ask() {
-    if (!this.stale && !this.away) return;
+    if (!this.stale) return;
     try {
       await this.probe();
       this.stale = false;
@@ -255,6 +255,7 @@ export class Outbox extends EventTarget {
         return true;
       }
       this.away = true;
+      this.stale = true;
       this.again = false;
       this.reason = error instanceof Unreachable ? error.message : "";
       for (const seq of [...this.waiters.keys()]) this.settle(seq).reject(new Unreachable(this.reason));
