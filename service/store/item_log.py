@@ -44,20 +44,27 @@ class ItemLog:
     _database: Database
 
     def add_item(
-        self, item: Item, *, categories_version: str, sent: Mapping[str, object]
-    ) -> ItemState:
+        self,
+        item: Item,
+        *,
+        programme_id: str,
+        categories_version: str,
+        sent: Mapping[str, object],
+    ) -> ItemState | None:
         """Record a confirmation; a resend returns the first.
 
-        It goes into the newest batch of its category unless it names one.
+        It goes into the newest batch of its category unless it names one. Where the sort's
+        programme is no longer the one that gave the route, nothing is recorded and None returned.
 
         Raises ClosedSortError; ConflictError when the id bears another item or when the photo is
         confirmed already, naming what was recorded; UnknownIdError for the photo or batch.
         """
 
-        def work(connection: Connection) -> ItemState:
+        def work(connection: Connection) -> ItemState | None:
             if already_recorded(connection, items, item.id, sent, "item"):
                 return _load(connection, item.id)
-            lock_open_sort(connection, item.sort_id)
+            if lock_open_sort(connection, item.sort_id).programme_id != programme_id:
+                return None
             attempt = None if item.capture_id is None else _next_attempt(connection, item)
             values = {
                 "id": item.id,

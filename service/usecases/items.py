@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from classifier.domain.ledger import fold
 from classifier.domain.programme import Programme
@@ -43,43 +44,60 @@ def confirm(
     recorded) or the id bears another item; UnknownIdError, InvalidEntryError,
     InvalidQuantityError.
     """
-    sort = services.log.get_sort(sort_id.lower())
-    programme = services.programme(sort.programme_id)
     number = parse_count(count)
     told = dict(facts or {})
     photo = None if capture_id is None else _photo(services, capture_id)
     answers = told if photo is None else {**photo.answers, **told}
-    known = services.categories.known_answers(answers)
-    item = Item(
+    entered = Item(
         id=check_id(item_id, "item_id"),
-        sort_id=sort.id,
+        sort_id=sort_id.lower(),
         capture_id=None if photo is None else photo.capture.id,
         batch_id=None if batch_id is None else check_id(batch_id, "batch_id"),
         category=category,
         count=number,
-        facts=known,
-        route=recorded_route(services, category, programme, known).route,
+        facts=services.categories.known_answers(answers),
+        route=None,
         sorter=check_sorter(sorter),
         note=check_text(note, "note", longest=NOTE_LENGTH),
         at=services.clock(),
-        suggested=None if photo is None else _shown_first(services, photo, programme),
+        suggested=None,
         model_version=None if photo is None else photo.capture.model_label,
-        programme_version=programme.version,
+        programme_version="",
     )
     sent = {
-        "sort_id": item.sort_id,
-        "capture_id": item.capture_id,
-        "batch_id": item.batch_id,
+        "sort_id": entered.sort_id,
+        "capture_id": entered.capture_id,
+        "batch_id": entered.batch_id,
         "category": category,
         "count": number,
         "facts": told,
-        "note": item.note,
-        "sorter": item.sorter,
+        "note": entered.note,
+        "sorter": entered.sorter,
     }
-    recorded = services.log.add_item(
-        item, categories_version=services.categories.version, sent=sent
-    )
-    return _answer(services, sort, programme, recorded)
+    return _record(services, entered, photo, sent)
+
+
+def _record(
+    services: Services, entered: Item, photo: CaptureState | None, sent: Mapping[str, object]
+) -> ItemView:
+    """Record an item with the route of the programme that its sort has at that moment."""
+    while True:
+        sort = services.log.get_sort(entered.sort_id)
+        programme = services.programme(sort.programme_id)
+        item = replace(
+            entered,
+            route=recorded_route(services, entered.category, programme, entered.facts).route,
+            suggested=None if photo is None else _shown_first(services, photo, programme),
+            programme_version=programme.version,
+        )
+        recorded = services.log.add_item(
+            item,
+            programme_id=programme.id,
+            categories_version=services.categories.version,
+            sent=sent,
+        )
+        if recorded is not None:
+            return _answer(services, sort, programme, recorded)
 
 
 def correct(

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from collections import Counter
 from collections.abc import Callable
+from typing import Any
+
+import pytest
 
 from classifier.domain.errors import ConflictError
 from classifier.domain.records import SortInfo
 from service.settings import Settings
+from service.store.item_log import ItemLog
+from service.store.rows import ItemState
 from service.usecases import captures, items
 from service.usecases.services import Services
+from service.usecases.sorts import get_sort
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, jpeg, model_record, new_id
-from tests.store.entries import CARDBOARD, counts, enter, take
+from tests.store.entries import CARDBOARD, correct_details, counts, enter, start, take
 
 STATIONS = 4
 
@@ -151,6 +158,47 @@ def test_two_services_on_one_store(settings: Settings, services: Services, sort:
     assert counts(services, sort) == {CARDBOARD: 10, "food": 40}
     assert told["conflict"] == 30
     other.close()
+
+
+def test_the_programme_changes_between_route_and_record(
+    services: Services, sort: SortInfo, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first item bears route, version and suggestion of the programme that the sort has."""
+    photo = take(services, sort).id
+    add = ItemLog.add_item
+
+    def late(log: ItemLog, *given: Any, **named: Any) -> ItemState | None:
+        monkeypatch.setattr(ItemLog, "add_item", add)
+        correct_details(services, sort, programme_id="port_sable")
+        return add(log, *given, **named)
+
+    monkeypatch.setattr(ItemLog, "add_item", late)
+    item_id = new_id()
+    view = enter(services, sort, "food", capture_id=photo, item_id=item_id)
+    port_sable = services.programme("port_sable")
+    assert (view.item.route, view.item.programme_version) == ("residual", port_sable.version)
+    assert view.route.route == "residual"
+    assert enter(services, sort, "food", capture_id=photo, item_id=item_id) == view
+    assert counts(services, sort) == {"food": 1}
+
+
+def test_a_programme_corrected_beside_first_items(services: Services) -> None:
+    """Whoever comes first: all routes are those of the programme that the sort is left with."""
+    routes = {"alder_valley": "organics", "port_sable": "residual"}
+    for _ in range(20):
+        made = start(services)
+
+        def work(station: int, made: SortInfo = made) -> None:
+            if station:
+                enter(services, made, "food")
+                return
+            with contextlib.suppress(ConflictError):
+                correct_details(services, made, programme_id="port_sable")
+
+        assert _at_once(work) == []
+        route = routes[get_sort(services, made.id).programme_id]
+        recorded = [each.first.item.route for each in items.list_items(services, made.id)]
+        assert recorded == [route] * (STATIONS - 1)
 
 
 def test_the_model_is_asked_by_no_more_than_allowed(
