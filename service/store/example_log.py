@@ -137,9 +137,7 @@ class ExampleLog(ExampleImportLog):
 
     def reviews_of_batch(self, batch_id: str) -> tuple[Review, ...]:
         """Return the reviews whose ids `batch_row_id` made for one batch, in order."""
-        shared = batch_id[:_SHARED]
-        # A range, which an index serves; no digit of an id sorts behind a g.
-        query = select(reviews).where(reviews.c.id >= shared, reviews.c.id <= shared + "g")
+        query = select(reviews).where(_in_batch(reviews.c.id, batch_id))
         with self._database.read() as connection:
             rows = connection.execute(query.order_by(reviews.c.seq)).mappings()
             return tuple(to_review(row) for row in rows)
@@ -193,6 +191,12 @@ class ExampleLog(ExampleImportLog):
 
         return self._database.write(work)
 
+    def withdrawn_at_once(self, batch_id: str) -> tuple[str, ...]:
+        """Return the captures whose withdrawals bear ids that `batch_row_id` made for one batch."""
+        query = select(withdrawals.c.capture_id).where(_in_batch(withdrawals.c.id, batch_id))
+        with self._database.read() as connection:
+            return tuple(connection.scalars(query.order_by(withdrawals.c.seq)))
+
     def withdrawn_photos(self) -> frozenset[str]:
         """Return the names of the files that must be gone."""
         query = select(captures.c.photo_name).join(
@@ -223,6 +227,12 @@ class ExampleLog(ExampleImportLog):
 def batch_row_id(batch_id: str, capture_id: str) -> str:
     """Return the id of a photo's row in a batch: rows of one batch share all but the last part."""
     return batch_id[:_SHARED] + hashlib.sha256(capture_id.encode()).hexdigest()[:12]
+
+
+def _in_batch(own_id: Any, batch_id: str) -> Any:
+    """Return the condition that an id belongs to a batch: a range, which an index serves."""
+    shared = batch_id[:_SHARED]
+    return own_id.between(shared, shared + "g")  # no digit of an id sorts behind a g
 
 
 def _of(

@@ -23,22 +23,23 @@ router = APIRouter()
 def show_set(services: ServicesDep) -> HTMLResponse:
     """Show what an export would hold, and what was imported."""
     count = services.log.count_examples
+    left_out = sum(count(Wanted(verdict=verdict)) for verdict in LEFT_OUT)
     return page(
         "example_set.html",
         here="examples",
-        total=count(Wanted()),
-        reviewed=count(Wanted(reviewed=True)),
-        left_out=sum(count(Wanted(verdict=verdict)) for verdict in LEFT_OUT),
+        total=count(Wanted()) - left_out,
+        reviewed=count(Wanted(reviewed=True)) - left_out,  # to leave one out is a review, too
+        left_out=left_out,
         sets=sorted(services.log.example_sets().items(), key=lambda pair: pair[1]),
     )
 
 
 @router.get("/examples/withdraw", response_class=HTMLResponse)
 def show_withdraw(
-    services: ServicesDep, sorter: str = "", sort: str = "", done: str = ""
+    services: ServicesDep, sorter: str = "", sort: str = "", done: str = "", request: str = ""
 ) -> HTMLResponse:
-    """Ask whose photos to withdraw, or say how many that would be."""
-    return _withdraw_page(services, sorter, sort, done=done)
+    """Ask whose photos to withdraw, or say how many that would be or were."""
+    return _withdraw_page(services, sorter, sort, done=done, request=request)
 
 
 @router.post("/examples/withdraw", response_class=HTMLResponse)
@@ -46,6 +47,7 @@ def post_withdraw(services: ServicesDep, posted: Posted) -> Response:
     """Withdraw photos: those named, or all of a sorter or a sort."""
     first = {name: values[0] for name, values in posted.items()}
     sorter, sort = first.get("sorter", ""), first.get("sort", "")
+    request = first.get("request_id", "").lower()
     try:
         if first.get("sure") != "yes":
             raise InvalidEntryError("withdrawing can't be undone: tick that you are sure")
@@ -54,7 +56,7 @@ def post_withdraw(services: ServicesDep, posted: Posted) -> Response:
         )
         done = examples.withdraw(
             services,
-            request_id=first.get("request_id", ""),
+            request_id=request,
             capture_ids=chosen,
             reason=first.get("reason", ""),
             sorter=first.get("who", ""),
@@ -62,7 +64,7 @@ def post_withdraw(services: ServicesDep, posted: Posted) -> Response:
     except TallytareError as error:
         status = problem_of(error).status
         return _withdraw_page(services, sorter, sort, refusal=error.message, status=status)
-    return go_to(f"/examples/withdraw?done={done}")
+    return go_to(f"/examples/withdraw?done={done}&request={request}")
 
 
 @router.get("/second-opinions", response_class=HTMLResponse)
@@ -112,6 +114,7 @@ def _withdraw_page(
     sort: str,
     *,
     done: str = "",
+    request: str = "",
     refusal: str = "",
     status: int = 200,
 ) -> HTMLResponse:
@@ -131,6 +134,9 @@ def _withdraw_page(
         sorters=services.log.photo_sorters(),
         sorts=services.log.photo_sorts(),
         done=done,
+        files=[f"{each}.jpg" for each in services.log.withdrawn_at_once(request)]
+        if request
+        else [],
         refusal=refusal,
     )
 

@@ -25,6 +25,8 @@ from service.web.review_page import category_groups
 
 router = APIRouter()
 LEAVE_OUT = "-"
+MOST_LINES = 50
+"""Of pictures that stay out, so many are named; their number is always told."""
 _LABEL, _TO = "label-", "to-"
 
 
@@ -46,8 +48,13 @@ async def post_archive(services: ServicesDep, request: Request) -> Response:
         try:
             if not isinstance(archive, UploadFile) or not archive.filename:
                 raise InvalidEntryError("no file is chosen: choose a ZIP")
+            data = archive.file.read()
+            if not data:
+                raise InvalidEntryError(
+                    "the file is empty: fetch it once more, it may have been cut off on its way"
+                )
             name = str(source or "").strip() or archive.filename.rsplit(".", 1)[0]
-            with unpack(services, archive.file.read(), token=token) as place:
+            with unpack(services, data, token=token) as place:
                 if not place.is_dir():
                     raise InvalidEntryError("the archive is empty: pack the folder anew")
                 made = plan_import(services, place, source=name)
@@ -144,6 +151,7 @@ def _page(
             for title, lines in kept_out
             if lines
         ],
+        "most_lines": MOST_LINES,
         "token": token,
         "refusal": _of_archive(folder, refusal),
         "leave_out": LEAVE_OUT,

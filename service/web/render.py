@@ -43,7 +43,8 @@ def exact(number: Decimal | None) -> str:
 
 
 def day(value: date) -> str:
-    """Return a date that can't be read the wrong way round."""
+    """Return a date that can't be read the wrong way round; a moment's by this machine's clock."""
+    value = value.astimezone() if isinstance(value, datetime) else value
     return f"{value.day} {_MONTHS[value.month - 1]} {value.year}"
 
 

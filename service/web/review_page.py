@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Mapping, Sequence
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Depends
@@ -10,6 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response, StreamingResponse
 
 from classifier.domain.errors import InvalidEntryError, TallytareError
+from classifier.examples.splits import ENOUGH_GROUPS, MIN_GROUPS
 from service.store.example_rows import LABEL
 from service.usecases import examples
 from service.usecases.example_export import plan_set, set_files, zip_chunks
@@ -26,7 +29,6 @@ from service.web.review_view import (
     VERDICT_WORDS,
     Filters,
     cards_of,
-    listed,
     read_filters,
     wanted_of,
 )
@@ -54,12 +56,10 @@ Posted = Annotated[dict[str, list[str]], Depends(_posted)]
 def show_examples(services: ServicesDep, request: Request) -> HTMLResponse:
     """Show a page of examples with filters and the forms that label them."""
     query = request.query_params
-    filters = read_filters(query)
-    page_number = query.get("page", "")
     return _grid(
         services,
-        filters,
-        number=int(page_number) if page_number.isdecimal() and len(page_number) < 7 else 1,
+        read_filters(query),
+        number=_number(query),
         who=query.get("who", ""),
         done=query.get("done", ""),
         batch=query.get("batch", ""),
@@ -88,10 +88,18 @@ def post_review(services: ServicesDep, posted: Posted) -> Response:
         )
     except TallytareError as error:
         status = problem_of(error).status
-        return _grid(services, filters, who=who, refusal=error.message, status=status)
-    number = first.get("page", "")
-    back = filters.address(page=number, who=who, done=count, batch=first.get("batch_id", ""))
-    return go_to(back)
+        return _grid(
+            services,
+            filters,
+            number=_number(first),
+            who=who,
+            refusal=error.message,
+            status=status,
+            ticked=posted.get("capture", []),
+            label=first.get("label", ""),
+        )
+    batch = first.get("batch_id", "")
+    return go_to(filters.address(page=_number(first), who=who, done=count, batch=batch))
 
 
 @router.post("/examples/undo")
@@ -107,7 +115,7 @@ def post_undo(services: ServicesDep, typed: Typed) -> RedirectResponse:
 
 
 @router.get("/examples/photo/{capture_id}", response_class=HTMLResponse)
-def show_example(services: ServicesDep, capture_id: str) -> HTMLResponse:
+def show_example(services: ServicesDep, request: Request, capture_id: str) -> HTMLResponse:
     """Show one example large, with the history of its label."""
     view = examples.get_example(services, capture_id)
     found = last_survey(services)
@@ -121,6 +129,8 @@ def show_example(services: ServicesDep, capture_id: str) -> HTMLResponse:
         names=names,
         words=VERDICT_WORDS,
         groups=category_groups(services),
+        filters=read_filters(request.query_params),
+        number=_number(request.query_params),
     )
 
 
@@ -128,11 +138,15 @@ def show_example(services: ServicesDep, capture_id: str) -> HTMLResponse:
 def show_trouble(services: ServicesDep) -> HTMLResponse:
     """Show what the last look through all examples found."""
     found = last_survey(services)
-    counts = {} if found is None else {name: len(listed(name, found)) for name, _ in SHOWN[1:]}
+    lists = [] if found is None else [name for name, _ in SHOWN[1:]]
+    counts = {name: _page_of(services, Filters({"show": name}), found, 1).total for name in lists}
     return page(
         "trouble.html",
         here="examples",
         found=found,
+        made_at=None if found is None else datetime.fromisoformat(found.made_at),
+        fewest=MIN_GROUPS,
+        enough=ENOUGH_GROUPS,
         counts=counts,
         shown=SHOWN[1:],
         running=running_since(services),
@@ -182,13 +196,16 @@ def _grid(
     batch: str = "",
     refusal: str = "",
     status: int = 200,
+    ticked: Sequence[str] = (),
+    label: str = "",
 ) -> HTMLResponse:
     found = last_survey(services)
+    misread = ""
     try:
         shown = _page_of(services, filters, found, number)
-    except TallytareError as error:
-        filters, refusal, status = Filters({}), error.message, problem_of(error).status
-        shown = _page_of(services, filters, found, 1)
+    except TallytareError as error:  # all photos instead might be taken for those asked for
+        misread, status = error.message, problem_of(error).status
+        shown = examples.ExamplePage((), 0, 1, 1)
     return page(
         "examples.html",
         status=status,
@@ -207,7 +224,16 @@ def _grid(
         done=done,
         batch=batch,
         refusal=refusal,
+        misread=misread,
+        ticked=frozenset(ticked),
+        label=label,
     )
+
+
+def _number(query: Mapping[str, str]) -> int:
+    """Return which page an address or a form names, the first where it names none."""
+    text = query.get("page", "")
+    return int(text) if text.isdecimal() and len(text) < 7 else 1
 
 
 def _page_of(

@@ -60,11 +60,11 @@ class Filters:
         """Return a filter as typed, empty if it is not set."""
         return self.values.get(name, "")
 
-    def address(self, **changes: str | int) -> str:
-        """Return the address of the page with some filters changed."""
+    def address(self, path: str = "/examples", **changes: str | int) -> str:
+        """Return the address of the list, or of a page that leads back to it, changes included."""
         merged = {**self.values, **{name: str(value) for name, value in changes.items()}}
         query = urlencode({name: value for name, value in merged.items() if value})
-        return f"/examples?{query}" if query else "/examples"
+        return f"{path}?{query}" if query else path
 
     @property
     def narrowed(self) -> bool:
@@ -99,14 +99,18 @@ def wanted_of(filters: Filters, survey: Survey | None) -> Wanted:
 
     Raises InvalidEntryError or InvalidQuantityError for what can't be read.
     """
-    state = filters.value("state")
+    state, disagreement = filters.value("state"), filters.value("disagreement")
+    if state not in dict(STATES):
+        raise InvalidEntryError(f"there is no review {state[:40]!r}: choose one")
+    if disagreement not in ("", "yes"):
+        raise InvalidEntryError(f"disagreement {disagreement[:40]!r}: it is 'yes' or left out")
     return Wanted(
         category=filters.value("category") or None,
         sorter=filters.value("sorter") or None,
         sort_id=filters.value("sort") or None,
         verdict=state if state in LEFT_OUT else None,
         reviewed={"yes": True, "no": False}.get(state),
-        disagreement=filters.value("disagreement") == "yes",
+        disagreement=bool(disagreement),
         confidence_below=_percent(filters.value("below")),
         since=_moment(filters.value("since")),
         before=_moment(filters.value("until"), days=1),
@@ -124,8 +128,7 @@ def listed(show: str, survey: Survey | None) -> list[str]:
         "poor": Survey.poor,
     }
     if show not in lists:
-        known = ", ".join(name for name, _ in SHOWN)
-        raise InvalidEntryError(f"show {show[:40]!r}: allowed are {known}; choose one")
+        raise InvalidEntryError(f"there is no list {show[:40]!r}: choose one")
     return [] if survey is None else lists[show](survey)
 
 
@@ -170,5 +173,9 @@ def _moment(text: str, *, days: int = 0) -> datetime | None:
     """Return midnight of a day by this machine's clock, `days` later."""
     if not text:
         return None
-    day = parse_day(text) + timedelta(days=days)
-    return datetime(day.year, day.month, day.day).astimezone(UTC)
+    day = parse_day(text)
+    try:
+        day += timedelta(days=days)
+        return datetime(day.year, day.month, day.day).astimezone(UTC)
+    except (OverflowError, ValueError) as error:  # the first or last days that dates can tell
+        raise InvalidEntryError(f"day {text[:20]}: no photo was taken so far from today") from error

@@ -8,6 +8,7 @@ import re
 import time
 import zipfile
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -118,11 +119,54 @@ def test_a_refusal_says_why(
     assert look(services, one) == ("food", None)
 
 
-@pytest.mark.parametrize("query", ["below=many", "since=1.5.2026", "show=nonsense", "below=900"])
-def test_filters_that_mean_nothing_are_told(client: TestClient, query: str) -> None:
-    answer = client.get(f"/examples?{query}", headers=HTML)
+def test_a_refused_review_keeps_ticks_label_and_page(
+    client: TestClient, services: Services, kept: SortInfo, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Sixty photos that were ticked one by one are not ticked twice."""
+    monkeypatch.setattr(examples, "list_examples", partial(examples.list_examples, length=2))
+    made = [confirmed(services, kept, shade=20 + 40 * n) for n in range(3)]
+    form = {"batch_id": new_id(), "capture": made[:1], "do": "eat", "label": "tissue", "page": "2"}
+    html = post(client, "/examples/review", form).text
+    assert f'value="{made[0]}" checked' in html
+    assert '<option value="tissue" selected' in html
+    assert "Page 2 of 2" in html
+    assert f'value="{made[0]}" >' in get(client, "/examples?page=2")
+
+
+@pytest.mark.parametrize(
+    ("query", "message"),
+    [
+        ("below=many", "give a per cent"),
+        ("below=900", "give a per cent"),
+        ("since=1.5.2026", "is no date"),
+        ("until=9999-12-31", "no photo was taken so far"),
+        ("since=0001-01-01", "no photo was taken so far"),
+        ("show=nonsense", "There is no list"),
+        ("state=nonsense", "There is no review"),
+        ("disagreement=nonsense", "left out"),
+    ],
+)
+def test_filters_that_mean_nothing_are_told(
+    client: TestClient,
+    services: Services,
+    kept: SortInfo,
+    monkeypatch: pytest.MonkeyPatch,
+    query: str,
+    message: str,
+) -> None:
+    """No photo is shown instead, the filters stay as typed, and nothing is said of records."""
+    monkeypatch.setenv("TZ", "Asia/Tokyo")  # the first day there begins before the year 1 in UTC
+    time.tzset()
+    confirmed(services, kept)
+    answer = client.get(f"/examples?{query}&category=food", headers=HTML)
+    monkeypatch.undo()
+    time.tzset()
     assert answer.status_code == 422
-    assert "Not recorded" in answer.text
+    assert "No photo is shown." in answer.text
+    assert message in answer.text
+    assert "Not recorded" not in answer.text
+    assert ticked(answer.text) == []
+    assert '<option value="food" selected' in answer.text
 
 
 def test_filters_by_day_and_confidence(
@@ -150,14 +194,52 @@ def test_trouble_is_found_listed_and_gone_once_reviewed(
     assert post(client, "/examples/trouble", {}).status_code == 303
     html = get(client, "/examples/trouble")
     assert "49 photos, 49 labels judged" in html
-    assert "19 are needed" in html
+    assert "fewer than 19" in html
     html = get(client, "/examples?show=doubted")
     assert wrong in ticked(html)
     assert "perhaps Garden" in html
+    assert listed_as_doubted(client) == len(ticked(html))
     examples.review(services, batch_id=new_id(), capture_ids=[wrong], verdict="label")
-    assert wrong not in ticked(get(client, "/examples?show=doubted"))
+    left = ticked(get(client, "/examples?show=doubted"))
+    assert wrong not in left
+    assert listed_as_doubted(client) == len(left)
     for name in ("teaching", "grouped", "poor", "two_labels"):
         get(client, f"/examples?show={name}")
+
+
+def test_days_and_times_of_a_label_are_those_of_one_clock(
+    client: TestClient, services: Services, kept: SortInfo, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nine in the morning of the first of May in UTC is the evening before, twelve hours west."""
+    one = confirmed(services, kept)
+    monkeypatch.setenv("TZ", "WEST+12")
+    time.tzset()
+    html = get(client, f"/examples/photo/{one}")
+    monkeypatch.undo()
+    time.tzset()
+    assert re.search(r"30 Apr 2026, 21:\d\d", html)
+    assert "1 May 2026" not in html
+
+
+def listed_as_doubted(client: TestClient) -> int:
+    """Return how many doubted labels the page about trouble promises."""
+    found = re.search(r'show=doubted">.*?class="figure">(\d+)<', get(client, "/examples/trouble"))
+    assert found is not None
+    return int(found[1])
+
+
+def test_an_example_leads_back_to_the_list_it_was_opened_from(
+    client: TestClient, services: Services, kept: SortInfo
+) -> None:
+    one = confirmed(services, kept)
+    html = get(client, "/examples?category=food&state=no")
+    opened = f"/examples/photo/{one}?category=food&state=no&page=1"
+    assert opened.replace("&", "&amp;") in html
+    html = get(client, opened)
+    assert 'href="/examples?category=food&amp;state=no&amp;page=1"' in html
+    hidden = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', html))
+    done = post(client, "/examples/review", {**hidden, "do": "relabel", "label": "food"})
+    assert done.headers["location"].startswith("/examples?category=food&state=no&page=1&done=1")
 
 
 def test_one_example_with_its_history(
@@ -174,7 +256,7 @@ def test_one_example_with_its_history(
 
 def test_the_set_comes_as_a_zip(client: TestClient, services: Services, kept: SortInfo) -> None:
     one = confirmed(services, kept)
-    assert "1 confirmed photos" in get(client, "/examples/set")
+    assert "1 confirmed photo in it, 0 of them reviewed" in get(client, "/examples/set")
     answer = client.get("/examples/export.zip")
     assert answer.headers["content-type"] == "application/zip"
     with zipfile.ZipFile(io.BytesIO(answer.content)) as archive:
@@ -184,19 +266,33 @@ def test_the_set_comes_as_a_zip(client: TestClient, services: Services, kept: So
     assert nothing.status_code == 422
 
 
+def test_the_set_is_told_as_it_will_be_exported(
+    client: TestClient, services: Services, kept: SortInfo
+) -> None:
+    """A photo that is left out was reviewed, too, but is in no set."""
+    made = [confirmed(services, kept, shade=20 + 40 * n) for n in range(3)]
+    for one, verdict in zip(made, ("label", "unclear"), strict=False):
+        examples.review(services, batch_id=new_id(), capture_ids=[one], verdict=verdict)
+    html = get(client, "/examples/set")
+    assert "2 confirmed photos in it, 1 of them reviewed" in html
+    assert "1 left out" in html
+
+
 def test_photos_of_a_sorter_are_withdrawn_after_counting(
     client: TestClient, services: Services, kept: SortInfo
 ) -> None:
     confirmed(services, kept, shade=30)
     bens = confirmed(services, kept, shade=90, who="Ben")
-    assert "Delete 1 photos" in get(client, "/examples/withdraw?sorter=Ben")
+    assert "Delete 1 photo<" in get(client, "/examples/withdraw?sorter=Ben")
     form = {"request_id": new_id(), "sorter": "Ben", "sort": ""}
     refused = post(client, "/examples/withdraw", form)
     assert refused.status_code == 422
     assert "tick that you are sure" in refused.text
     done = post(client, "/examples/withdraw", {**form, "sure": "yes", "reason": "asked"})
-    assert done.headers["location"] == "/examples/withdraw?done=1"
-    assert "1 photo withdrawn" in get(client, done.headers["location"])
+    assert done.headers["location"].startswith("/examples/withdraw?done=1&request=")
+    html = get(client, done.headers["location"])
+    assert "1 photo withdrawn" in html
+    assert f"{bens}.jpg" in html  # as it is called in exports made before
     for address in (f"/photos/{bens}.jpg", f"/thumbs/{bens}.jpg", f"/examples/photo/{bens}"):
         assert client.get(address).status_code == 404
     assert bens not in get(client, "/examples")
@@ -321,7 +417,7 @@ def test_a_set_comes_in_through_the_page(client: TestClient, services: Services)
         (packed({"/food/a.jpg": b"x"}), "leads out of it"),
         (packed({"a.jpg": b"x"}), "holds no labelled picture"),
         (packed({f"food/{n}.jpg": b"" for n in range(5001)}), "more than 5,000 files"),
-        (b"", "is no ZIP"),
+        (b"", "The file is empty"),
         (packed({}), "The archive is empty: pack the folder anew"),
         (packed({"a.jpg": b"x"}), "The archive holds no labelled picture"),
         (
@@ -349,7 +445,12 @@ def test_files_that_stay_out_are_named_by_their_place_in_the_archive(
     assert "<details open><summary>Unreadable: 1</summary>" in html
     assert "food/b.jpg: " in html
     assert str(services.settings.data_dir) not in html
-    assert '<button class="main" disabled>Import</button>' in html
+    assert "Nothing to import." in html
+    assert ">Import</button>" not in html
+    many = {f"food/{n}.jpg": b"x" for n in range(import_page.MOST_LINES + 3)}
+    html = send(client, packed(many)).text
+    assert f"<details><summary>Unreadable: {len(many)}</summary>" in html
+    assert "and 3 more" in html
     some = send(client, packed({"food/a.jpg": jpeg(30), "food/b.jpg": b"x"})).text
     assert "<details><summary>Unreadable: 1</summary>" in some
 

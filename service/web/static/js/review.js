@@ -4,12 +4,17 @@ import { listenForKeys } from "./keys.js";
 
 const REMEMBERED = "tallytare-reviewer";
 const form = byId("review");
+const who = byId("who");
+
+if (who) {
+  if (!who.value) who.value = localStorage.getItem(REMEMBERED) ?? "";
+  who.form.addEventListener("submit", () => localStorage.setItem(REMEMBERED, who.value));
+}
 
 if (form) {
   const boxes = [...form.querySelectorAll("[data-card] input")];
   const told = form.querySelector("[data-ticked]");
   const nothing = told.textContent;
-  const who = byId("who");
 
   const say = () => {
     const count = boxes.filter((box) => box.checked).length;
@@ -46,11 +51,7 @@ if (form) {
 
   document.addEventListener("keydown", move);
   form.addEventListener("change", say);
-  form.addEventListener("submit", () => {
-    tickFocused();
-    localStorage.setItem(REMEMBERED, who.value);
-  });
-  if (!who.value) who.value = localStorage.getItem(REMEMBERED) ?? "";
+  form.addEventListener("submit", tickFocused);
 
   const all = form.querySelector("[data-all]");
   all.hidden = false;
