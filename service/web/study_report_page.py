@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any, get_args
@@ -11,6 +12,7 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, Response
 
+from classifier.domain.categories import Categories
 from classifier.domain.errors import InvalidEntryError
 from classifier.domain.report_categories import Names
 from classifier.estimators._moments import Estimator
@@ -36,11 +38,13 @@ from service.web.study_view import (
     NOTHING,
     annex_tables,
     assumptions,
+    in_sentence,
     methods,
     points,
     range_words,
     share_bars,
     told_differences,
+    unit_word,
     weighed,
     whole,
 )
@@ -51,7 +55,8 @@ _FIELDS = (
     "standard_error", "unit", "weights", "person_weights",
     "containers", "plan",
 )  # fmt: skip
-_LISTS = ("parts", "strata", "what_if")
+_LISTS = ("parts", "strata")
+_LEAST_LEVEL, _MOST_LEVEL = 50.0, 99.9
 
 
 @router.get("/report", response_class=HTMLResponse)
@@ -133,7 +138,7 @@ def annex_page(
         studies=f"{table.studies:,}",
         made_with=table.made_with,
         rare=[names.category(each) for each, kind in report.classes.items() if kind == "rare"],
-        unit_word="Households" if report.plan.streams else "Sorts",
+        unit_word=unit_word(report),
         plan_text=json.dumps(plan, ensure_ascii=False, indent=2),
         **frame,
     )
@@ -170,11 +175,17 @@ def _plan(services: Services, request: Request) -> StudyPlan:
     }
     for name in _LISTS:
         if typed[name]:
-            given[name] = [each.strip() for each in typed[name].split(",") if each.strip()]
+            given[name] = _pieces(typed[name])
+    if typed["what_if"]:
+        given["what_if"] = _category_ids(typed["what_if"], services.categories)
     if typed["containers"]:
         given["streams"] = {"part": typed["containers"]}
     if typed["level"]:
-        given["level"] = _number(typed["level"], "confidence") / 100
+        given["level"] = _level(typed["level"])
+    if typed["standard_error"] and not typed["total"]:
+        raise InvalidEntryError(
+            "a standard error is given and no total: give the total that it belongs to, or neither"
+        )
     if typed["total"]:
         given["population"] = {
             "total": _number(typed["total"], "total"),
@@ -186,6 +197,41 @@ def _plan(services: Services, request: Request) -> StudyPlan:
             lines = typed[name].splitlines()
             given[name] = dict(_weight(line) for line in lines if line.strip())
     return plan_from(given, services.categories, name="the form")
+
+
+def _pieces(text: str) -> list[str]:
+    return [each.strip() for each in text.split(",") if each.strip()]
+
+
+def _category_ids(text: str, categories: Categories) -> list[str]:
+    """Return the categories of a list of ids or names, with commas between.
+
+    What stands in brackets is left out, for commas stand there, too.
+    """
+    known = {each.id: each.id for each in categories.categories}
+    known |= {_bare(each.name): each.id for each in categories.categories}
+    wanted = _pieces(_bare(text))
+    for each in wanted:
+        if each not in known:
+            raise InvalidEntryError(
+                f"what if: there is no category {each!r}; write the names as the Guide has them, "
+                "with commas between"
+            )
+    return [known[each] for each in wanted]
+
+
+def _bare(name: str) -> str:
+    return re.sub(r"\s*\([^)]*\)", "", name).casefold()
+
+
+def _level(text: str) -> float:
+    level = _number(text, "confidence")
+    if not _LEAST_LEVEL <= level <= _MOST_LEVEL:
+        raise InvalidEntryError(
+            f"confidence is {text!r}; allowed: {_LEAST_LEVEL:g} to {_MOST_LEVEL:g} per cent, "
+            "such as 90"
+        )
+    return level / 100
 
 
 def _weight(line: str) -> tuple[str, float]:
@@ -258,7 +304,7 @@ def _what_if(report: StudyReport) -> str:
     if not change or not report.plan.what_if:
         return ""
     names = by_id(main_shares(report, "category"))
-    taken = [names[each].about.name.lower() for each in report.plan.what_if if each in names]
+    taken = [in_sentence(names[each].about.name) for each in report.plan.what_if if each in names]
     ends = kept_within(change[0])
     likely = f" (likely {points(ends[0])} to {points(ends[1])})" if ends else ""
     return (

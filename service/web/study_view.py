@@ -16,6 +16,8 @@ from service.web.study_charts import RangeBar
 _GAP = "\u00a0"
 NOTHING = "\u2013"
 _FEW = 0.001
+_WIDEST = 8
+"""Columns of figures beside the names: four shares with their intervals."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +38,6 @@ class TableView:
     title: str
     heads: tuple[str, ...]
     rows: tuple[tuple[str, tuple[str, ...], str], ...]
-    note: str = ""
 
 
 def points(value: float) -> str:
@@ -56,6 +57,16 @@ def range_words(figure: Figure) -> str:
 def weighed(kg: float) -> str:
     """Return a weight in kilograms: a decimal only where it tells something."""
     return f"{whole(kg)}{_GAP}kg" if kg >= 10 else f"{kg:.1f}{_GAP}kg"
+
+
+def in_sentence(name: str) -> str:
+    """Return a name as it stands within a sentence: a word of capitals, as PET, keeps them."""
+    return name if name[1:2].isupper() else name[:1].lower() + name[1:]
+
+
+def unit_word(report: StudyReport) -> str:
+    """Return what the estimates count: a household's two containers are joined to one."""
+    return "Households" if report.plan.streams else "Sorts"
 
 
 def share_bars(report: StudyReport, level: str) -> list[RangeBar]:
@@ -111,7 +122,7 @@ def _more_or_less(gap: Figure) -> str:
         ends = [-end for end in reversed(ends)]
     likely = f" (likely {points(max(ends[0], 0.0))} to {points(ends[1])})" if ends else ""
     which = "more" if gap.value > 0 else "less"
-    return f"{gap.about.name.lower()} {which} by {points(abs(gap.value))} points{likely}"
+    return f"{in_sentence(gap.about.name)} {which} by {points(abs(gap.value))} points{likely}"
 
 
 def annex_tables(report: StudyReport) -> list[TableView]:
@@ -125,7 +136,7 @@ def annex_tables(report: StudyReport) -> list[TableView]:
         Head(f"{level} t", "share_ratio", "interval"),
         Head(f"{level} bootstrap", boot, "interval"),
         Head("Scale bounds of the mean", "share_mean_scale_bounds", "interval"),
-        Head("In sorts", "sorts_with_it", "count"),
+        Head(f"In {unit_word(report).lower()}", "sorts_with_it", "count"),
     )
     weights = (
         Head("Weighed, kg", "net_weight", "kg"),
@@ -273,16 +284,39 @@ def _population(report: StudyReport) -> TableView | None:
     )
 
 
-def _strata(report: StudyReport, share: str) -> list[TableView | None]:
+def _strata(report: StudyReport, share: str) -> list[TableView]:
     labels = dict.fromkeys(
         each.stratum for each in report.figures if each.measure == share and each.stratum != WHOLE
     )
     heads = []
+    level = f"{100 * report.plan.level:g}{_GAP}%"
     for label in labels:
-        heads += [Head(label, share, "share", label), Head("interval", share, "interval", label)]
+        heads += [Head(label, share, "share", label), Head(level, share, "interval", label)]
     return [
-        _table(report, f"strata-{level}", f"By stratum, {level}", heads, level)
-        for level in ("group", "category")
+        block
+        for of in ("group", "category")
+        for block in _blocks(_table(report, f"strata-{of}", f"By stratum, {of}", heads, of))
+    ]
+
+
+def _blocks(table: TableView | None) -> list[TableView]:
+    """Return a table cut into tables of the same rows that each fit on a sheet of paper."""
+    if table is None:
+        return []
+    starts = range(0, len(table.heads), _WIDEST)
+    if len(starts) == 1:
+        return [table]
+    return [
+        TableView(
+            f"{table.ident}-{number}",
+            f"{table.title} ({number} of {len(starts)})",
+            table.heads[start : start + _WIDEST],
+            tuple(
+                (name, cells[start : start + _WIDEST], caution)
+                for name, cells, caution in table.rows
+            ),
+        )
+        for number, start in enumerate(starts, 1)
     ]
 
 

@@ -19,6 +19,7 @@ from service.usecases.learning import set_learning
 from service.usecases.services import Services
 from service.usecases.studies import create_study, place_sort
 from service.usecases.study_report import report_of_sorts
+from service.web.study_view import in_sentence
 from tests.fakes import FakePredictor, new_id
 from tests.store.entries import enter, start, take, weigh
 from tests.web.markup import read_markup
@@ -147,8 +148,10 @@ def test_the_form_keeps_what_was_typed_and_says_what_is_wrong(
 ) -> None:
     for wrong, said in (
         ({"level": "95x"}, "95x"),
-        ({"level": "5"}, "0.5 to 0.999"),
-        ({"what_if": "gold"}, "gold"),
+        ({"level": "5"}, "50 to 99.9 per cent"),
+        ({"level": "nan"}, "50 to 99.9 per cent"),
+        ({"what_if": "gold"}, "no category &#39;gold&#39;"),
+        ({"total": ""}, "A standard error is given and no total"),
         ({"weights": "flats"}, "stratum = size"),
         ({"compare": "tide"}, "tide"),
         ({"plan": "level ="}, "TOML"),
@@ -157,7 +160,20 @@ def test_the_form_keeps_what_was_typed_and_says_what_is_wrong(
         assert page.status_code == 422
         assert "Not used." in page.text
         assert said in page.text
-        assert 'value="1200"' in page.text
+        assert f'value="{wrong.get("total", "1200")}"' in page.text
+        assert '/package.zip" download' in page.text  # a file of the refused plan is none
+        assert client.get(f"/studies/{study}/package.zip").status_code == 200
+
+
+def test_what_if_takes_names_as_the_guide_has_them(client: TestClient, study: str) -> None:
+    typed = "Plastic film, Other rigid plastics (tubs, trays, cups), hdpe bottles, wood"
+    told = client.get(f"/studies/{study}/report.json", params=plan(what_if=typed)).json()
+    assert told["plan"]["what_if"] == ["plastic_film", "rigid_plastics", "hdpe_bottles", "wood"]
+
+
+def test_a_name_of_capitals_keeps_them_in_a_sentence() -> None:
+    assert in_sentence("PET bottles and jars") == "PET bottles and jars"
+    assert in_sentence("Plastic film") == "plastic film"
 
 
 def test_persons_of_the_strata_can_be_typed(client: TestClient, study: str) -> None:
@@ -194,6 +210,32 @@ def test_containers_of_a_household_can_be_joined_in_the_form(
     assert "amounts per person come out too low" not in joined
     assert "Of the recyclables, in the recycling container" in joined
     assert 'value="stratum"' in joined
+    params = {"containers": "stratum", "strata": "year"}
+    assert ">In households</th>" in client.get(f"/studies/{study_id}/annex", params=params).text
+    assert ">In sorts</th>" in client.get(f"/studies/{study_id}/annex").text
+
+
+def test_strata_stand_in_tables_that_fit_on_paper(client: TestClient, services: Services) -> None:
+    """Four a table, and the same rows in the same order in each."""
+    study_id = new_id()
+    create_study(services, study_id=study_id, name="Six streets")
+    for number in range(12):
+        sort = start(services, name=f"Sort {number}", place=f"House {number}",
+                     stratum=f"street {number % 6}")  # fmt: skip
+        place_sort(services, sort_id=sort.id, study_id=study_id, change_id=new_id())
+        for place, category in enumerate(("corrugated_cardboard", "food", "plastic_film")):
+            grams = str(900 + 500 * ((number + place) % 5))
+            weigh(services, sort, category, gross=grams, unit="g", resolution="1")
+    page = client.get(f"/studies/{study_id}/annex").text
+    first, second = (
+        page.split(f'id="t-strata-category-{number}"')[1].split("</section>")[0]
+        for number in (1, 2)
+    )
+    assert re.findall(r'class="n">(street \d)</th>', first) == [f"street {n}" for n in range(4)]
+    assert re.findall(r'class="n">(street \d)</th>', second) == ["street 4", "street 5"]
+    rows = [re.findall(r'scope="row">([^<&]+)', block) for block in (first, second)]
+    assert rows[0] == rows[1]
+    assert len(rows[0]) == 3
 
 
 def test_a_whole_plan_goes_before_the_fields(client: TestClient, study: str) -> None:
