@@ -38,6 +38,7 @@ from service.web.study_view import (
     NOTHING,
     annex_tables,
     assumptions,
+    few_lots,
     in_sentence,
     methods,
     points,
@@ -108,6 +109,7 @@ def public_page(
         group_charts=_charts(share_bars(report, "group"), "groups", "Share of the weight by group"),
         route_charts=_charts(share_bars(report, "route"), "routes", "Share of the weight by route"),
         uncertainty=uncertainty(report),
+        cautions=[*few_lots(report), *report.cautions],
         differences=told_differences(report),
         what_if=_what_if(report),
         **frame,
@@ -130,7 +132,9 @@ def annex_page(
         days=_span([sort.days for sort in report.table.sorts]),
         persons=_span([sort.persons for sort in report.table.sorts]),
         sorters=len({name for sort in report.table.sorts for name in sort.sorters}) or NOTHING,
-        tables=annex_tables(report),
+        notes=[*few_lots(report), *report.notes],
+        tables=(tables := annex_tables(report)),
+        estimated=any(table.ident != "measured" for table in tables),
         methods=methods(report),
         codes=CODES,
         assumptions=assumptions(report),
@@ -305,10 +309,16 @@ def _what_if(report: StudyReport) -> str:
         return ""
     names = by_id(main_shares(report, "category"))
     taken = [in_sentence(names[each].about.name) for each in report.plan.what_if if each in names]
+    these = " and ".join(taken) or "more"
+    if not change[0].value:
+        return (
+            f"No more could be recovered if the programme also took {these}: it takes them "
+            "already, or there was none."
+        )
     ends = kept_within(change[0])
     likely = f" (likely {points(ends[0])} to {points(ends[1])})" if ends else ""
     return (
-        f"If the programme also took {' and '.join(taken) or 'more'}, {points(change[0].value)} "
+        f"If the programme also took {these}, {points(change[0].value)} "
         f"points more of the weight could be recovered{likely}. What people would really bring is "
         "less."
     )

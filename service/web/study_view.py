@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from classifier.study.coverage import load_coverage
 from classifier.study.dictionary import MEASURES
 from classifier.study.figures import WHOLE, Figure
 from classifier.study.report import StudyReport
@@ -82,6 +83,23 @@ def share_bars(report: StudyReport, level: str) -> list[RangeBar]:
         )
         for each in main_shares(report, level)
         for ends in (kept_within(each),)
+    ]
+
+
+def few_lots(report: StudyReport) -> list[str]:
+    """Return a caution where shares rest on fewer lots than their intervals were ever tried with.
+
+    Two lots that happen to be alike make a range of next to nothing.
+    """
+    measure = SHARE[report.plan.estimator]
+    n = max((each.n or 0 for each in report.select(measure, level="category")), default=0)
+    tried = min(row.n for row in load_coverage().rows if row.measure == measure)
+    if not 0 < n < tried:
+        return []
+    return [
+        f"Only {n} {unit_word(report).lower()} are behind the estimates; their ranges were tried "
+        f"in invented studies of {tried} and more. Lots that happen to be alike make a range look "
+        "narrow."
     ]
 
 

@@ -171,6 +171,30 @@ def test_what_if_takes_names_as_the_guide_has_them(client: TestClient, study: st
     assert told["plan"]["what_if"] == ["plastic_film", "rigid_plastics", "hdpe_bottles", "wood"]
 
 
+def test_taking_what_is_taken_already_brings_nothing(client: TestClient, study: str) -> None:
+    page = client.get(f"/studies/{study}/report", params=plan(what_if="food")).text
+    assert "No more could be recovered if the programme also took food" in page
+    assert "would really bring is less" not in page
+    more = client.get(f"/studies/{study}/report", params=plan(what_if="plastic_film")).text
+    assert "would really bring is less" in more
+
+
+@pytest.mark.parametrize(("lots", "warned"), [(2, True), (4, True), (5, False)])
+def test_ranges_of_fewer_lots_than_they_were_tried_with_are_warned_of(
+    client: TestClient, services: Services, lots: int, warned: bool
+) -> None:
+    study_id = new_id()
+    create_study(services, study_id=study_id, name="Few lots")
+    for number in range(lots):
+        sort = start(services, name=f"Sort {number}", place=f"House {number}")
+        place_sort(services, sort_id=sort.id, study_id=study_id, change_id=new_id())
+        for category, grams in (("food", 900 + number), ("plastic_film", 300)):
+            weigh(services, sort, category, gross=str(grams), unit="g", resolution="1")
+    for name in ("report", "annex"):
+        page = client.get(f"/studies/{study_id}/{name}").text
+        assert (f"Only {lots} sorts are behind the estimates" in page) is warned
+
+
 def test_a_name_of_capitals_keeps_them_in_a_sentence() -> None:
     assert in_sentence("PET bottles and jars") == "PET bottles and jars"
     assert in_sentence("Plastic film") == "plastic film"
@@ -274,6 +298,8 @@ def test_an_empty_study_and_an_unknown_one(client: TestClient, services: Service
         page = client.get(f"/studies/{study_id}/{name}")
         assert page.status_code == 200
         assert client.get(f"/studies/{new_id()}/{name}").status_code == 404
+    for heading in ("Methods and sources", "What must hold", "differences in percentage points"):
+        assert heading not in page.text  # no heading over nothing
     assert client.get(f"/studies/{study_id}/package.zip").status_code == 200
 
 
