@@ -108,7 +108,7 @@ def _axes(
             f'<path d="M{x(1):.1f} {y(value):.1f}H{edge:.1f}" stroke="{INK}" '
             f'stroke-width="{1.5 if i == 0 else 0.4}"/>'
         )
-        drawn += _text(x(1) - 6, y(value) + 4, f"{value:.1f}".rstrip("0").rstrip("."), anchor="end")
+        drawn += _text(x(1) - 6, y(value) + 4, f"{value:g}", anchor="end")
     for count in (1, last):
         anchor = "start" if count == 1 else "end"
         drawn += _text(x(count), y(0) + 17, str(count), anchor=anchor)

@@ -227,3 +227,9 @@ def test_the_chart_is_sound_and_told_in_words(
     for label in svg.iter("{http://www.w3.org/2000/svg}text"):
         assert 0 <= float(label.attrib["x"]) <= width
         assert 0 <= float(label.attrib["y"]) <= height
+
+
+def test_the_line_halfway_up_the_chart_bears_its_own_height() -> None:
+    svg = ET.fromstring(str(curve_chart(curves([1.2], [1.2]))))
+    words = [label.text for label in svg.iter("{http://www.w3.org/2000/svg}text")]
+    assert ["0", "0.75", "1.5"] == words[1:4]
