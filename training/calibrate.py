@@ -1,4 +1,4 @@
-"""Temperature and thresholds, set on pictures that trained nothing.
+"""Confidence and thresholds, set on pictures that trained nothing.
 
 Two kinds of held-out pictures speak: the calibration split of the sources that trained, and
 pictures of a whole source kept out of a sister run. In use every floor is new, so both count.
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize, minimize_scalar
+from scipy.optimize import minimize
 from scipy.special import expit
 
 from classifier.domain.categories import Categories
@@ -22,6 +22,7 @@ from training.evaluate import route_matrix
 from training.forms import FormTable
 
 _RANGE = (0.2, 5.0)  # temperatures searched
+_STEEPEST = 1.0  # slope of a temperature's logarithm over strangeness
 ROUTE_CORRECT = 0.95  # share of shown routes that must be right
 STOP_FOUND = 0.95  # share of stop items that must raise the caution
 STOP_RANGE = (0.15, 0.5)  # below, a tenth of batteries among electronics would stop every phone
@@ -31,35 +32,65 @@ UNSURE_CORRECT = 0.5  # below this chance of being right, "not sure" is the bett
 
 @dataclass(frozen=True, slots=True)
 class HeldOut:
-    """Logits (n, views, forms) with true forms (n,); -1 where nobody decided."""
+    """Logits (n, views, forms) with true forms (n,); -1 where nobody decided.
+
+    `strangeness` is (n, views), or None where nobody asked for it: every picture is 0 then.
+    `unlearned` are the forms of which the network had no picture to learn from.
+    """
 
     logits: NDArray[np.float32]
     labels: NDArray[np.int64]
+    strangeness: NDArray[np.float32] | None = None
+    unlearned: frozenset[int] = frozenset()
 
     def known(self) -> HeldOut:
         """Only the pictures whose form is decided."""
-        keep = self.labels >= 0
-        return HeldOut(self.logits[keep], self.labels[keep])
+        return self.only(self.labels >= 0)
+
+    def only(self, wanted: NDArray[np.bool_]) -> HeldOut:
+        """Only the pictures where `wanted` holds."""
+        strange = None if self.strangeness is None else self.strangeness[wanted]
+        return HeldOut(self.logits[wanted], self.labels[wanted], strange, self.unlearned)
+
+    def doubted(self, slope: float) -> HeldOut:
+        """Divide the logits by `exp(slope * strangeness)`, as the exported network does."""
+        if self.strangeness is None or slope == 0:
+            return HeldOut(self.logits, self.labels)
+        factor = np.exp(slope * self.strangeness)[..., None]
+        return HeldOut(self.logits / factor, self.labels)
 
 
-def fit_view_temperature(sets: Sequence[HeldOut]) -> float:
-    """Temperature of least negative log likelihood, every set weighing the same.
+@dataclass(frozen=True, slots=True)
+class Confidence:
+    """Logits are divided by `temperature * exp(slope * strangeness)`."""
 
-    The likelihood is that of the mean over views of softmax(logits / T), as in use; for one view
-    this is the temperature scaling of Guo et al. (2017), section 4.2.
+    temperature: float
+    slope: float = 0.0
+
+
+def fit_confidence(sets: Sequence[HeldOut]) -> Confidence:
+    """Temperature and slope of least negative log likelihood, every set weighing the same.
+
+    The likelihood is that of the mean over views of softmax(logits / t), as in use; for one view
+    and without strangeness this is the temperature scaling of Guo et al. (2017), section 4.2. The
+    slope is never below 0: what is strange is not trusted more for it. Forms that a network had no
+    picture of are left out: it can't be right about them at any temperature, and a likelihood would
+    hear little else. Both are rounded to four
+    decimals: what is written is what is used.
     """
-    known = [held for held in (s.known() for s in sets) if len(held.labels)]
+    learned = (held.only(~np.isin(held.labels, [-1, *held.unlearned])) for held in sets)
+    known = [held for held in learned if len(held.labels)]
 
-    def loss(log_temperature: float) -> float:
-        temperature = float(np.exp(log_temperature))
+    def loss(parameters: NDArray[np.float64]) -> float:
         means = []
         for held in known:
-            p = view_probabilities(held.logits, temperature)
+            p = view_probabilities(held.doubted(parameters[1]).logits, np.exp(parameters[0]))
             means.append(-np.log(p[np.arange(len(p)), held.labels].clip(1e-12)).mean())
         return float(np.mean(means))
 
-    low, high = np.log(_RANGE)
-    return float(np.exp(minimize_scalar(loss, bounds=(low, high), method="bounded").x))
+    steepest = _STEEPEST if any(held.strangeness is not None for held in known) else 0.0
+    found = minimize(loss, np.zeros(2), method="L-BFGS-B", bounds=[np.log(_RANGE), (0.0, steepest)])
+    return Confidence(round(float(np.exp(found.x[0])), 4), round(float(found.x[1]), 4))
 
 
 def least_threshold(
@@ -113,7 +144,7 @@ def non_item_threshold(non_item: NDArray[np.float64]) -> float:
 
 def set_thresholds(
     sets: Sequence[HeldOut],
-    temperature: float,
+    confidence: Confidence,
     table: FormTable,
     categories: Categories,
     programme: Programme,
@@ -125,8 +156,9 @@ def set_thresholds(
     Rounded to three decimals: what is written is what is used. `least_route` is the smallest
     threshold of a route that may come out, however right the pictures are.
     """
-    known = [held.known() for held in sets]
+    known = [held.known().doubted(confidence.slope) for held in sets]
     labels = np.concatenate([held.labels for held in known])
+    temperature = confidence.temperature
     p = np.concatenate([view_probabilities(held.logits, temperature) for held in known])
     non_item = table.ids.index(NON_ITEM)
     p, labels = p[labels != non_item], labels[labels != non_item]

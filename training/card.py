@@ -37,10 +37,9 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
     evaluation = description["evaluation"]
     parts = [
         f"# {description['name']} {description['version']}",
-        f"Made on {description['created']} with `{description['training']['command']}` in "
-        f"{_duration(description['training']['seconds'])} on "
-        f"{description['training']['machine']} (networks that an earlier run had finished, and "
-        "the time before a stop, are not in it). "
+        f"Made on {description['created']} with `{description['training']['command']}` "
+        + _spent(description["training"])
+        + " "
         f"EfficientNet-{recipe.backbone.capitalize()}, {recipe.size} px, {learning} "
         "Every option stands in recipe.toml beside this card; the figures below are those of "
         "the shipped network, whose weights are stored in half precision.",
@@ -63,8 +62,9 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
             "### A source that it never saw: somebody else's floor",
             score_table(evaluation["unseen_source"]),
             "Each row of a source that the table of pictures lists comes from a sister network "
-            "trained by the same recipe without that source. This is the table to go by in a new "
-            "place." + _CHOSEN * _is_shipped(recipe),
+            "trained by the same recipe without that source, and is as sure as the calibration "
+            "split and the other unseen sources say that it may be. This is the table to go by in "
+            "a new place." + _CHOSEN * _is_shipped(recipe),
         ]
     names = [each["name"] for each in description["training"]["sources"]]
     if published := _published([*names, *evaluation["unseen_source"]]):
@@ -76,7 +76,7 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
         class_table("form", evaluation["by_form"]),
         *_non_items(evaluation["non_item_auroc"]),
         "## Confidence",
-        f"Temperature {description['temperature']}; thresholds: "
+        f"Temperature {description['temperature']}{_slope(evaluation)}; thresholds: "
         + ", ".join(f"{name} {value}" for name, value in description["thresholds"].items())
         + ". They were set on the calibration split"
         + (" and on the unseen sources together." if recipe.sisters else ".")
@@ -92,12 +92,34 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
     return path
 
 
+def _slope(evaluation: dict[str, Any]) -> str:
+    """Tell how the temperature grows with strangeness, where it does."""
+    slope = evaluation["strangeness_slope"]
+    if not slope:
+        return ""
+    return (
+        f", times e to the power of {slope} for each deviation by which a picture is stranger than "
+        "unseen ones of known floors (what lies outside the principal directions of the training "
+        "pictures' features; part of the network file)"
+    )
+
+
 def _is_shipped(recipe: Recipe) -> bool:
     """Whether a recipe is one of ours, unchanged."""
     try:
         return find_recipe(recipe.name) == recipe
     except DataFileError:
         return False
+
+
+def _spent(training: dict[str, Any]) -> str:
+    """Say how long it took and on what; a run without networks fitted a head only."""
+    took = f"{_duration(training['seconds'])} on {training['machine']}"
+    networks = training["networks"]
+    if not networks:
+        return f"in {took}."
+    whose = "its network" if networks == 1 else f"its {networks} networks, those of sisters too,"
+    return f"(training {whose} took {took} in all; judging and the time before a stop come on top)."
 
 
 def _duration(seconds: int) -> str:

@@ -14,15 +14,24 @@ from training.network import SortNet
 from training.recipe import Recipe, dump_recipe
 
 
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """A trained network and the seconds that its epochs took, those before a stop left out."""
+
+    net: SortNet
+    seconds: float
+
+
 def save_network(
-    path: Path, net: SortNet, recipe: Recipe, table: FormTable, *, pictures: str
+    path: Path, finished: Finished, recipe: Recipe, table: FormTable, *, pictures: str
 ) -> None:
     """Keep a network with its recipe, its forms and the fingerprint of its pictures."""
-    state = {name: value.cpu() for name, value in net.state_dict().items()}
-    _write(path, {"origin": _origin(recipe, table, pictures), "state": state})
+    state = {name: value.cpu() for name, value in finished.net.state_dict().items()}
+    origin = _origin(recipe, table, pictures)
+    _write(path, {"origin": origin, "state": state, "seconds": finished.seconds})
 
 
-def load_network(path: Path, recipe: Recipe, table: FormTable, *, pictures: str) -> SortNet | None:
+def load_network(path: Path, recipe: Recipe, table: FormTable, *, pictures: str) -> Finished | None:
     """Return the kept network, or None where it is absent, damaged or of another run."""
     kept = _read(path, _origin(recipe, table, pictures))
     if kept is None:
@@ -35,7 +44,7 @@ def load_network(path: Path, recipe: Recipe, table: FormTable, *, pictures: str)
         pretrained=False,
     )
     net.load_state_dict(kept["state"])
-    return net.eval()
+    return Finished(net.eval(), kept["seconds"])
 
 
 @dataclass(frozen=True, slots=True)

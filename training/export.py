@@ -16,6 +16,7 @@ from torch import nn
 
 from training.fold import folded
 from training.network import SortNet
+from training.strangeness import Doubt
 
 NETWORK_FILE = "network.onnx"
 PARITY = 1e-4  # largest difference of probabilities between torch and ONNX
@@ -24,14 +25,18 @@ PARITY = 1e-4  # largest difference of probabilities between torch and ONNX
 class Served(nn.Module):
     """What the product runs: form logits and the embedding that learning in place uses."""
 
-    def __init__(self, net: SortNet) -> None:
+    def __init__(self, net: SortNet, doubt: Doubt | None = None) -> None:
         super().__init__()
         self.net = net
+        self.doubt = doubt
 
     def forward(self, image: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
         """Run (n, 3, S, S) and return (n, F) and (n, D)."""
         embedding = self.net.embed(image)
-        return self.net.forms(embedding), embedding
+        logits = self.net.forms(embedding)
+        if self.doubt is not None:
+            logits = logits / self.doubt(embedding)[:, None]
+        return logits, embedding
 
 
 def round_to_half(net: SortNet) -> SortNet:
@@ -48,7 +53,7 @@ def round_to_half(net: SortNet) -> SortNet:
     return net
 
 
-def export_onnx(net: SortNet, path: Path, *, size: int) -> None:
+def export_onnx(served: Served, path: Path, *, size: int) -> None:
     """Write a network that `round_to_half` has prepared.
 
     Raises
@@ -58,7 +63,7 @@ def export_onnx(net: SortNet, path: Path, *, size: int) -> None:
     """
     example = torch.zeros(2, 3, size, size)
     program = torch.onnx.export(
-        Served(net).eval(),
+        served.eval(),
         (example,),
         dynamo=True,
         optimize=False,
@@ -104,14 +109,14 @@ def _forget_origin(model: onnx.ModelProto) -> None:
         part.doc_string = ""
 
 
-def largest_difference(net: SortNet, path: Path, views: torch.Tensor) -> float:
+def largest_difference(served: Served, path: Path, views: torch.Tensor) -> float:
     """Largest difference of form probabilities between torch and the ONNX file.
 
     `views` is uint8 of shape (n, v, S, S, 3): real pictures, cut as in use.
     """
     images = views.flatten(0, 1).permute(0, 3, 1, 2).float() / 127.5 - 1
     with torch.inference_mode():
-        ours = Served(net.eval())(images)[0].softmax(dim=1).numpy()
+        ours = served.eval()(images)[0].softmax(dim=1).numpy()
     session = onnxruntime.InferenceSession(path, providers=["CPUExecutionProvider"])
     (logits,) = session.run(["form_logits"], {"image": images.numpy()})
     raised = np.exp(logits - logits.max(axis=1, keepdims=True))

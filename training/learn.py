@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import torch
 from tqdm import tqdm
 
 from classifier.domain.errors import DataFileError
-from training.checkpoint import HalfTrained, load_network, save_network
+from training.checkpoint import Finished, HalfTrained, load_network, save_network
 from training.dataset import Dataset
 from training.forms import FormTable
 from training.network import SortNet, average_networks, blend_backbone
@@ -24,7 +24,8 @@ class Learner:
     """Trains the networks of one recipe on one set of pictures.
 
     `work` is the folder where finished networks wait, so that a stopped run need not train them
-    again; networks of a recipe that teaches wait beside it.
+    again; networks of a recipe that teaches wait beside it. `times` tells how many seconds each
+    network of this recipe took, whichever run trained it.
     """
 
     recipe: Recipe
@@ -33,6 +34,12 @@ class Learner:
     device: torch.device
     ranks: Ranks
     work: Path
+    times: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def seconds(self) -> float:
+        """Seconds that training took, all networks together."""
+        return sum(self.times.values())
 
     def rows(self, sources: Sequence[str]) -> torch.Tensor:
         """Rows of the train split that come from some sources (none named: from all).
@@ -68,19 +75,26 @@ class Learner:
     def member(self, sources: Sequence[str], number: int) -> SortNet:
         """Train one of the networks that are averaged, or take up a finished one."""
         recipe = replace(self.recipe, seed=self.recipe.seed + number, members=1)
+        kept = self.work / f"{_title(sources)}{f'-{number}' if number else ''}.pt"
+        pictures = self.data.fingerprint(self.rows(sources)) + self._taught_by()
+        finished = load_network(kept, recipe, self.table, pictures=pictures)
+        if finished is None:
+            finished = self._trained(recipe, sources, number, kept, pictures)
+        self.times[kept.name] = finished.seconds
+        return finished.net
+
+    def _trained(
+        self, recipe: Recipe, sources: Sequence[str], number: int, kept: Path, pictures: str
+    ) -> Finished:
         rows, title = self.rows(sources), _title(sources)
-        kept = self.work / f"{title}{f'-{number}' if number else ''}.pt"
-        pictures = self.data.fingerprint(rows) + self._taught_by()
-        net = load_network(kept, recipe, self.table, pictures=pictures)
-        if net is not None:
-            return net
         teacher = self._teacher(sources)
         half = HalfTrained.of(kept.with_suffix(".half"), recipe, self.table, pictures=pictures)
         described = f"{title}, {len(rows)} pictures, network {number + 1}/{self.recipe.members}"
         bar = tqdm(total=recipe.epochs, desc=described, unit="epoch", disable=not self.ranks.first)
+        spent = []
 
         def progress(epoch: int, loss: float, seconds: float) -> None:
-            del seconds
+            spent.append(seconds)
             bar.set_postfix(loss=f"{loss:.3f}")
             bar.update(epoch - bar.n)
 
@@ -90,10 +104,11 @@ class Learner:
                 device=self.device, progress=progress, store=half, ranks=self.ranks,
                 teacher=teacher,
             )  # fmt: skip
+        finished = Finished(net, sum(spent))
         if self.ranks.first:
-            save_network(kept, net, recipe, self.table, pictures=pictures)
+            save_network(kept, finished, recipe, self.table, pictures=pictures)
             half.forget()
-        return net
+        return finished
 
     def _taught_by(self) -> str:
         """Tell one teacher from another of the same name: the pupil of each is another network."""
@@ -105,7 +120,8 @@ class Learner:
         recipe = teacher_of(self.recipe)
         if recipe is None:
             return None
-        learner = replace(self, recipe=recipe, work=self.work.with_name(recipe.name + ".run"))
+        work = self.work.with_name(recipe.name + ".run")
+        learner = replace(self, recipe=recipe, work=work, times={})
         return learner.network(sources)
 
 

@@ -24,8 +24,7 @@ class Answers:
     """Raw outputs for n pictures and v views each."""
 
     forms: NDArray[np.float32]  # (n, v, F) logits
-    materials: NDArray[np.float32]  # (n, v, M) logits
-    kept: NDArray[np.float32]  # (n, v, 1000) logits of pretraining's classes
+    embedding: NDArray[np.float32]  # (n, v, D)
 
 
 def answer(
@@ -77,6 +76,6 @@ def answer_views(net: SortNet, views: torch.Tensor, *, device: torch.device) -> 
     return Answers(
         *(
             torch.cat([getattr(part, name).float().cpu() for part in parts]).view(n, v, -1).numpy()
-            for name in ("forms", "materials", "kept")
+            for name in ("forms", "embedding")
         )
     )

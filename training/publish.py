@@ -17,6 +17,7 @@ from training.dataset import Dataset
 from training.export import (
     NETWORK_FILE,
     PARITY,
+    Served,
     bundle_description,
     export_onnx,
     largest_difference,
@@ -24,7 +25,6 @@ from training.export import (
 from training.forms import FormTable
 from training.frozen import Start, with_start
 from training.images import load_views
-from training.network import SortNet
 from training.recipe import Recipe, dump_recipe
 from training.sources import count_sources
 
@@ -34,7 +34,7 @@ _PARITY_PICTURES = 16
 def write_bundle(
     out: Path,
     recipe: Recipe,
-    net: SortNet,
+    served: Served,
     data: Dataset,
     preprocessing: Preprocessing,
     temperature: float,
@@ -49,7 +49,8 @@ def write_bundle(
 ) -> Path:
     """Export, check against torch on real pictures, and describe; returns the directory.
 
-    `made_by` holds the command, how many seconds the run took and on what machine.
+    `made_by` holds the command, how many networks were trained, in how many seconds and on what
+    machine.
 
     Raises
     ------
@@ -57,10 +58,10 @@ def write_bundle(
         The exported network does not answer as the trained one does.
     """
     out.mkdir(parents=True, exist_ok=True)
-    net = net.cpu()
-    export_onnx(net, out / NETWORK_FILE, size=preprocessing.size)
+    served = served.cpu()
+    export_onnx(served, out / NETWORK_FILE, size=preprocessing.size)
     sample = load_views([e.path for e in data.examples[:_PARITY_PICTURES]], preprocessing)
-    difference = largest_difference(net, out / NETWORK_FILE, sample)
+    difference = largest_difference(served, out / NETWORK_FILE, sample)
     if difference > PARITY:
         raise BundleError(
             f"the exported network differs from the trained one by {difference:.2g} in "

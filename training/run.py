@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -12,28 +12,30 @@ from typing import Any
 
 import numpy as np
 import torch
+from numpy.typing import NDArray
 
 from classifier.domain.categories import load_categories
 from classifier.domain.errors import DataFileError
 from classifier.domain.programme import load_shipped_programmes
-from classifier.inference.preprocess import Preprocessing, view_probabilities
-from training.calibrate import HeldOut, fit_view_temperature, set_thresholds
+from classifier.inference.preprocess import Preprocessing
+from training.asked import Asker, Gauged
+from training.calibrate import Confidence, HeldOut, fit_confidence, set_thresholds
 from training.dataset import Dataset, load_dataset
-from training.evaluate import Scored, by_form, by_material, non_item_auroc, route_matrix, score_by
-from training.export import round_to_half
-from training.forms import FormTable, table_of_labels
+from training.evaluate import route_matrix
+from training.export import Served, round_to_half
+from training.forms import table_of_labels
 from training.frozen import Start, fit_frozen, load_start
-from training.images import load_views
 from training.learn import Learner
 from training.manifest import Example, read_sets, require_sources
 from training.memory import keep_freed_memory
 from training.network import SortNet
 from training.notes import tell
-from training.outputs import answer_views
 from training.publish import write_bundle
 from training.ranks import Ranks, joined_ranks
 from training.recipe import Recipe, teacher_of
+from training.scores import Scores
 from training.splits import refuse_empty_splits
+from training.strangeness import Doubt
 
 PROGRAMME = "alder_valley"  # the shipped programme under which routes are scored
 LEAST_ROUTE = 0.5  # least route threshold
@@ -93,42 +95,94 @@ def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
     strangers = {source: learn(_others(source, recipe, data)) for source in recipe.sisters}
     if not ranks.first:
         return None
-    held = _held_out_answers(net, data, recipe.sources, preprocessing, device, job.workers)
-    sisters = {
-        source: _on_source(source, stranger, job, data, preprocessing, device)
-        for source, stranger in strangers.items()
-    }
-    unused = _unused_sources(net, job, data, preprocessing, device)
-    sets = [held.calibrate, *sisters.values()]
-    temperature = round(fit_view_temperature(sets), 4)
-    least_route = LEAST_ROUTE
-    if not sisters:
-        # Pictures of known floors alone can't tell how sure to be on another one.
-        temperature, least_route = max(temperature, 1.0), CAREFUL_ROUTE
+    heard = _hear(recipe, Asker(data, preprocessing, device, job.workers), net, strangers)
+    confidence, least_route = _confidence(heard)
     thresholds = set_thresholds(
-        sets, temperature, table, categories, programme, least_route=least_route
+        heard.setting, confidence, table, categories, programme, least_route=least_route
     )
     routes, _ = route_matrix(table, categories, programme)
-    evaluation = _evaluate(data, held, {**sisters, **unused}, table, routes, temperature)
+    gauge = heard.gauged.strangeness
     return write_bundle(
         job.out,
         recipe,
-        net,
+        Served(net, Doubt(gauge, confidence.slope) if gauge else None),
         data,
         preprocessing,
-        temperature,
+        confidence.temperature,
         thresholds,
-        evaluation,
+        _evaluate(heard, confidence, Scores(data, table, routes)),
         table,
         made_by={
             "command": job.command,
-            "seconds": round(time.perf_counter() - began),
+            "seconds": round(learner.seconds or time.perf_counter() - began),
+            "networks": len(learner.times),
             "machine": _machine(ranks, device),
         },
         version=job.version,
         frozen=job.frozen,
         start=start,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Heard:
+    """Answers of a network, and of its sisters on the source that each never saw."""
+
+    gauged: Gauged
+    tested: NDArray[np.int64]  # rows of the test split
+    test: HeldOut
+    calibrate: HeldOut
+    sisters: dict[str, HeldOut]
+    unused: dict[str, HeldOut]  # on sources that the recipe leaves out; they set nothing
+
+    @property
+    def setting(self) -> list[HeldOut]:
+        """Answers that set confidence and thresholds."""
+        return [self.calibrate, *self.sisters.values()]
+
+
+def _hear(recipe: Recipe, asker: Asker, net: SortNet, strangers: Mapping[str, SortNet]) -> _Heard:
+    # Only unseen sources can tell how much less a strange picture is to be trusted.
+    gauge = asker.gauged if strangers else lambda net, _: Gauged(net, None)
+    gauged = gauge(net, recipe.sources)
+    tested = asker.rows("test", recipe.sources)
+    sisters = {
+        source: asker.ask(
+            gauge(stranger, _others(source, recipe, asker.data)), asker.rows_of(source)
+        )
+        for source, stranger in strangers.items()
+    }
+    unused = {e.source for e in asker.data.examples} - set(recipe.sources)
+    return _Heard(
+        gauged=gauged,
+        tested=tested,
+        test=asker.ask(gauged, tested),
+        calibrate=asker.ask(gauged, asker.rows("calibrate", recipe.sources)),
+        sisters=sisters,
+        unused={
+            source: asker.ask(gauged, asker.rows_of(source))
+            for source in (sorted(unused) if recipe.sources else ())
+        },
+    )
+
+
+def _confidence(heard: _Heard) -> tuple[Confidence, float]:
+    """How sure answers are, and the least threshold of a route."""
+    confidence = fit_confidence(heard.setting)
+    if heard.sisters:
+        return confidence, LEAST_ROUTE
+    # Pictures of known floors alone can't tell how sure to be on another one.
+    return replace(confidence, temperature=max(confidence.temperature, 1.0)), CAREFUL_ROUTE
+
+
+def _evaluate(heard: _Heard, confidence: Confidence, scores: Scores) -> dict[str, Any]:
+    unseen = scores.unseen(heard.calibrate, heard.sisters)
+    return {
+        "programme": PROGRAMME,
+        **scores.known(heard.tested, heard.test, confidence),
+        "unseen_source": unseen | scores.by_source(heard.unused, confidence),
+        "strangeness_slope": confidence.slope,
+    }
 
 
 def _machine(ranks: Ranks, device: torch.device) -> str:
@@ -184,15 +238,6 @@ def _check_splits(recipe: Recipe, data: Dataset) -> None:
         tell(f"no picture to learn from: {', '.join(sorted(missing))}\n")
 
 
-@dataclass(frozen=True, slots=True)
-class _Held:
-    """Answers of the network on the splits that did not train it."""
-
-    calibrate: HeldOut
-    rows: np.ndarray  # rows of all pictures asked
-    answers: HeldOut
-
-
 def _report_data(data: Dataset) -> None:
     for refusal in data.refused:
         tell(f"skipped {refusal}\n")
@@ -220,102 +265,7 @@ def _network(
     return round_to_half(fitted).to(memory_format=torch.channels_last)
 
 
-def _held_out_answers(
-    net: SortNet,
-    data: Dataset,
-    sources: Sequence[str],
-    preprocessing: Preprocessing,
-    device: torch.device,
-    workers: int,
-) -> _Held:
-    rows = data.rows(
-        [
-            split != "train" and (not sources or example.source in sources)
-            for example, split in zip(data.examples, data.splits, strict=True)
-        ]
-    ).numpy()
-    answers = _answers(net, data, rows, preprocessing, device, workers)
-    calibrating = np.array([data.splits[row] == "calibrate" for row in rows])
-    return _Held(
-        HeldOut(answers.logits[calibrating], answers.labels[calibrating]).known(), rows, answers
-    )
-
-
-def _answers(
-    net: SortNet,
-    data: Dataset,
-    rows: np.ndarray,
-    preprocessing: Preprocessing,
-    device: torch.device,
-    workers: int,
-) -> HeldOut:
-    views = load_views([data.examples[r].path for r in rows], preprocessing, workers=workers)
-    logits = answer_views(net.to(device), views, device=device).forms
-    return HeldOut(logits, data.labels.forms[torch.from_numpy(rows)].numpy())
-
-
 def _others(source: str, recipe: Recipe, data: Dataset) -> list[str]:
     """Name all sources of the recipe but one."""
     used = recipe.sources or sorted({e.source for e in data.examples})
     return [each for each in used if each != source]
-
-
-def _on_source(
-    source: str,
-    net: SortNet,
-    job: Job,
-    data: Dataset,
-    preprocessing: Preprocessing,
-    device: torch.device,
-) -> HeldOut:
-    """Answers on a whole source by a network that never saw it: somebody else's floor."""
-    rows = data.rows([e.source == source for e in data.examples]).numpy()
-    return _answers(net, data, rows, preprocessing, device, job.workers)
-
-
-def _unused_sources(
-    net: SortNet, job: Job, data: Dataset, preprocessing: Preprocessing, device: torch.device
-) -> dict[str, HeldOut]:
-    """Answers on sources that the recipe leaves out; they judge and set nothing."""
-    used = job.recipe.sources
-    result = {}
-    for source in sorted({e.source for e in data.examples} - set(used)) if used else ():
-        rows = data.rows([e.source == source for e in data.examples]).numpy()
-        result[source] = _answers(net, data, rows, preprocessing, device, job.workers)
-    return result
-
-
-def _evaluate(
-    data: Dataset,
-    held: _Held,
-    unseen: dict[str, HeldOut],
-    table: FormTable,
-    routes: np.ndarray,
-    temperature: float,
-) -> dict[str, Any]:
-    """Scores on the test split by source, on unseen sources, and form by form."""
-
-    def scored(rows: np.ndarray, answers: HeldOut) -> tuple[list[str], Scored]:
-        keep = answers.labels >= 0
-        p = view_probabilities(answers.logits[keep], temperature)
-        groups = [data.groups[row] for row in rows[keep]]
-        sources = [data.examples[row].source for row in rows[keep]]
-        return sources, Scored(p, answers.labels[keep], groups)
-
-    tested = np.array([data.splits[row] == "test" for row in held.rows])
-    answers = HeldOut(held.answers.logits[tested], held.answers.labels[tested])
-    sources, everything = scored(held.rows[tested], answers)
-    others: dict[str, Any] = {}
-    for name, given in unseen.items():
-        rows = data.rows([e.source == name for e in data.examples]).numpy()
-        others |= score_by(*scored(rows, given), table, routes)
-    return {
-        "programme": PROGRAMME,
-        "test_split": score_by(sources, everything, table, routes),
-        "unseen_source": others,
-        "by_material": by_material(everything, table),
-        "by_form": by_form(everything, table),
-        "non_item_auroc": non_item_auroc(everything, table),
-        "repeats_joined": data.repeats,
-        "labels_mended": sum(example.mended for example in data.examples),
-    }

@@ -13,8 +13,9 @@ from classifier.domain.suggestion import Thresholds
 from classifier.estimators.calibration import fit_temperature
 from classifier.inference.preprocess import view_probabilities
 from training.calibrate import (
+    Confidence,
     HeldOut,
-    fit_view_temperature,
+    fit_confidence,
     least_threshold,
     non_item_threshold,
     set_thresholds,
@@ -33,17 +34,23 @@ def _overconfident(n: int, views: int, *, seed: int = 0, factor: float = 3.0) ->
     return HeldOut(np.repeat(logits[:, None] * factor, views, axis=1).astype(np.float32), labels)
 
 
+def _temperature(sets: list[HeldOut]) -> float:
+    confidence = fit_confidence(sets)
+    assert confidence.slope == 0
+    return confidence.temperature
+
+
 @pytest.mark.parametrize("views", [1, 2])
 def test_temperature_of_equal_views_is_that_of_the_estimator(views: int) -> None:
     held = _overconfident(2000, views)
-    ours = fit_view_temperature([held])
+    ours = _temperature([held])
     assert ours == pytest.approx(fit_temperature(held.logits[:, 0], held.labels), rel=1e-3)
     assert ours == pytest.approx(3.0, rel=0.1)
 
 
 def test_temperature_lowers_the_calibration_error_as_torchmetrics_counts_it() -> None:
     fitted, judged = _overconfident(3000, 1), _overconfident(3000, 1, seed=1)
-    temperature = fit_view_temperature([fitted])
+    temperature = _temperature([fitted])
 
     def error(t: float) -> float:
         p = torch.from_numpy(view_probabilities(judged.logits, t))
@@ -54,13 +61,56 @@ def test_temperature_lowers_the_calibration_error_as_torchmetrics_counts_it() ->
     assert error(temperature) < 0.04
 
 
+def _strange(n: int, *, seed: int, slope: float, most: float = 2.0) -> HeldOut:
+    """Answers that sound `exp(slope * strangeness)` times as sure as they are, two views each."""
+    rng = np.random.default_rng(seed)
+    sound = _overconfident(n, 2, seed=seed, factor=1.0)
+    strangeness = np.repeat(rng.uniform(-1, most, (n, 1)), 2, axis=1).astype(np.float32)
+    logits = sound.logits * np.exp(slope * strangeness)[..., None]
+    return HeldOut(logits.astype(np.float32), sound.labels, strangeness)
+
+
+def test_slope_is_found_where_strange_pictures_sound_too_sure() -> None:
+    found = fit_confidence([_strange(4000, seed=0, slope=0.4)])
+    assert found.slope == pytest.approx(0.4, abs=0.05)
+    assert found.temperature == pytest.approx(1.0, abs=0.08)
+    judged = _strange(4000, seed=1, slope=0.4)
+    sound = _overconfident(4000, 2, seed=1, factor=1.0)
+    np.testing.assert_allclose(
+        judged.doubted(found.slope).logits / found.temperature, sound.logits, rtol=0.25
+    )
+
+
+def test_what_is_strange_is_never_trusted_more() -> None:
+    assert fit_confidence([_strange(2000, seed=0, slope=-0.4)]).slope == 0
+
+
+def test_a_form_without_pictures_to_learn_from_does_not_set_the_temperature() -> None:
+    held = _overconfident(2000, 1)
+    wrong = held.logits.copy()
+    wrong[held.labels == 4, :, 4] = -30  # never learned, so never answered
+    without = held.only(held.labels != 4)
+    told = fit_confidence([HeldOut(wrong, held.labels, None, frozenset({4}))])
+    assert told == fit_confidence([HeldOut(wrong[held.labels != 4], without.labels)])
+    assert fit_confidence([HeldOut(wrong, held.labels)]).temperature > told.temperature + 1
+
+
+def test_answers_without_strangeness_are_left_as_they_are() -> None:
+    held = _overconfident(10, 1)
+    assert np.array_equal(held.doubted(0.5).logits, held.logits)
+    strange = _strange(10, seed=0, slope=0.3)
+    assert np.array_equal(strange.doubted(0).logits, strange.logits)
+    picked = strange.only(np.arange(10) < 4)
+    assert (len(picked.labels), picked.strangeness.shape) == (4, (4, 2))
+
+
 def test_every_set_weighs_the_same_and_undecided_pictures_nothing() -> None:
     sharp, soft = _overconfident(300, 1, factor=1.0), _overconfident(3000, 1, factor=3.0)
     undecided = HeldOut(sharp.logits, np.full(300, -1))
-    both = fit_view_temperature([sharp, soft, undecided])
+    both = _temperature([sharp, soft, undecided])
     large = HeldOut(np.tile(soft.logits, (3, 1, 1)), np.tile(soft.labels, 3))
-    assert both == pytest.approx(fit_view_temperature([sharp, large]), rel=1e-3)
-    assert fit_view_temperature([sharp]) < both < fit_view_temperature([soft])
+    assert both == pytest.approx(_temperature([sharp, large]), rel=1e-3)
+    assert _temperature([sharp]) < both < _temperature([soft])
 
 
 def test_least_threshold_by_hand() -> None:
@@ -143,7 +193,7 @@ def test_thresholds_of_a_model_that_is_always_right() -> None:
     logits = 4.0 * np.eye(4)[labels][:, None]
 
     def thresholds(held: HeldOut) -> Thresholds:
-        return set_thresholds([held], 1.0, table, categories, valley, least_route=0.5)
+        return set_thresholds([held], Confidence(1.0), table, categories, valley, least_route=0.5)
 
     items = thresholds(HeldOut(logits, labels))
     p = np.exp(4) / (np.exp(4) + 3)

@@ -20,6 +20,7 @@ def _description(*sources: str) -> dict[str, Any]:
         "training": {
             "command": "tallytare train",
             "seconds": 5400,
+            "networks": 0,
             "machine": "2 threads of a CPU",
             "sources": [{"name": name, "pictures": 3, "licence": "ours"} for name in sources],
         },
@@ -35,6 +36,7 @@ def _description(*sources: str) -> dict[str, Any]:
             "by_form": [],
             "non_item_auroc": {"value": 0.9, "low": 0.85, "high": 0.94},
             "onnx_parity": 1e-6,
+            "strangeness_slope": 0.0,
         },
     }
 
@@ -57,7 +59,19 @@ def test_the_card_says_how_long_it_took_and_on_what(
     description = _description("yard")
     description["training"]["seconds"] = seconds
     card = write_card(tmp_path, description, Recipe(), "trained.").read_text(encoding="utf-8")
-    assert f"with `tallytare train` in {told} on 2 threads of a CPU (" in card
+    assert f"with `tallytare train` in {told} on 2 threads of a CPU. " in card
+    description["training"]["networks"] = 12
+    card = write_card(tmp_path, description, Recipe(), "trained.").read_text(encoding="utf-8")
+    assert f"its 12 networks, those of sisters too, took {told} on 2 threads" in card
+
+
+def test_the_card_tells_of_a_temperature_that_hears_the_picture(tmp_path: Path) -> None:
+    description = _description("yard")
+    plain = write_card(tmp_path, description, Recipe(), "trained.").read_text(encoding="utf-8")
+    assert "Temperature 1.0; thresholds" in plain
+    description["evaluation"]["strangeness_slope"] = 0.2
+    card = write_card(tmp_path, description, Recipe(), "trained.").read_text(encoding="utf-8")
+    assert "Temperature 1.0, times e to the power of 0.2 for each deviation" in card
 
 
 def test_a_set_without_published_figures_has_no_such_part(tmp_path: Path) -> None:

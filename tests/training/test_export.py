@@ -12,7 +12,7 @@ import torch
 from onnx import TensorProto
 
 from tests.training.scenes import ITEMS, draw
-from training.export import PARITY, export_onnx, largest_difference, round_to_half
+from training.export import PARITY, Served, export_onnx, largest_difference, round_to_half
 from training.forms import FormTable
 from training.network import SortNet
 
@@ -35,7 +35,7 @@ def net(table: FormTable) -> SortNet:
 def exported(net: SortNet, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the network as an ONNX file."""
     path = tmp_path_factory.mktemp("exported") / "network.onnx"
-    export_onnx(net, path, size=SIZE)
+    export_onnx(Served(net), path, size=SIZE)
     return path
 
 
@@ -57,7 +57,7 @@ def test_rounding_keeps_vectors_and_makes_matrices_exact_in_half() -> None:
 
 
 def test_onnx_and_torch_agree_on_pictures(net: SortNet, exported: Path) -> None:
-    assert largest_difference(net, exported, _views()) < PARITY == 1e-4
+    assert largest_difference(Served(net), exported, _views()) < PARITY == 1e-4
 
 
 def test_batches_of_any_size_and_an_embedding(net: SortNet, exported: Path) -> None:
@@ -111,5 +111,5 @@ def test_weights_that_half_precision_can_not_hold_are_refused(
     with torch.no_grad():
         inexact.forms.weight[0, 0] = 1 / 3
     with pytest.raises(ValueError, match=r"forms\.weight is not exact in half precision"):
-        export_onnx(inexact, tmp_path / "network.onnx", size=SIZE)
+        export_onnx(Served(inexact), tmp_path / "network.onnx", size=SIZE)
     assert not (tmp_path / "network.onnx").exists()

@@ -15,7 +15,7 @@ from onnx import helper, numpy_helper
 
 from classifier.inference.bundle import load_bundle
 from tests.tiny_bundle import write_tiny_bundle
-from training.export import export_onnx, stored_in_half
+from training.export import Served, export_onnx, stored_in_half
 from training.fold import fold_bundle, folded, in_single
 from training.network import SortNet
 
@@ -99,7 +99,7 @@ def test_an_exported_network_has_no_normalisation_left(tmp_path: Path) -> None:
     with torch.no_grad():
         for parameter in net.parameters():
             parameter.copy_(parameter.half().float())
-    export_onnx(net, tmp_path / "network.onnx", size=64)
+    export_onnx(Served(net), tmp_path / "network.onnx", size=64)
     kinds = _kinds(onnx.load(tmp_path / "network.onnx"))
     assert kinds["BatchNormalization"] == kinds["CastLike"] == kinds["Expand"] == 0
     assert kinds["Conv"] == kinds["Mul"] == 49

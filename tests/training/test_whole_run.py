@@ -84,6 +84,7 @@ def test_the_bundle_tells_how_it_was_made(made: Made) -> None:
     }
     assert told["evaluation"]["onnx_parity"] < 1e-4
     assert list(told["evaluation"]["unseen_source"]) == ["yard"]
+    assert told["training"]["networks"] == 2
     assert "yard" in (made.bundle / "CARD.md").read_text()
     assert str(made.data.parent) not in (made.bundle / "bundle.json").read_text()
 
