@@ -19,6 +19,7 @@ from service.store.append import (
     one_row,
 )
 from service.store.database import Database
+from service.store.example_tables import withdrawals
 from service.store.rows import (
     CaptureRecord,
     CaptureState,
@@ -93,14 +94,18 @@ class CaptureLog:
             return load_capture(connection, capture_id)
 
     def open_captures(self, sort_id: str, *, limit: int) -> tuple[CaptureState, ...]:
-        """Return the photos of a sort that no standing item was confirmed from, newest first."""
+        """Return the photos of a sort that no standing item was confirmed from, newest first.
+
+        One that was withdrawn can't be looked at any more, so that it is none of them.
+        """
         undone_later = exists().where(
             item_changes.c.item_id == items.c.id, item_changes.c.kind == "void"
         )
         standing = exists().where(items.c.capture_id == captures.c.id, ~undone_later)
+        withdrawn = exists().where(withdrawals.c.capture_id == captures.c.id)
         query = (
             select(captures.c.id)
-            .where(captures.c.sort_id == sort_id, ~standing)
+            .where(captures.c.sort_id == sort_id, ~standing, ~withdrawn)
             .order_by(captures.c.seq.desc())
             .limit(limit)
         )

@@ -16,6 +16,7 @@ from service.usecases.suggesting import suggestion_json
 from service.usecases.views import CaptureView
 from service.web import api_bundles, api_studies, schemas
 from service.web.dependencies import PhotoThreadsDep, ServicesDep, UploadDep
+from service.web.pictures import picture
 
 _ERRORS: dict[int | str, dict[str, Any]] = {
     status: {"model": schemas.ErrorOut}
@@ -269,13 +270,9 @@ def get_data_dictionary() -> Response:
 
 
 @photos_router.get("/photos/{capture_id}.jpg", include_in_schema=False)
-def get_photo(services: ServicesDep, capture_id: str) -> Response:
+def get_photo(services: ServicesDep, request: Request, capture_id: str) -> Response:
     """Return the cleaned photo of a capture."""
-    return Response(
-        captures.read_photo(services, capture_id),
-        media_type="image/jpeg",
-        headers={"cache-control": "private, max-age=3600"},
-    )
+    return picture(request, captures.read_photo(services, capture_id))
 
 
 def capture_out(services: ServicesDep, view: CaptureView) -> schemas.CaptureOut:

@@ -22,6 +22,7 @@ from service.web.dependencies import ServicesDep
 from service.web.errors import problem_of
 from service.web.forms import Typed
 from service.web.page_support import go_to
+from service.web.pictures import picture
 from service.web.render import page
 from service.web.review_view import (
     SHOWN,
@@ -178,12 +179,10 @@ def export_zip(services: ServicesDep, reviewed: str = "") -> StreamingResponse:
 
 
 @router.get("/thumbs/{capture_id}.jpg")
-def get_thumb(services: ServicesDep, capture_id: str) -> Response:
+def get_thumb(services: ServicesDep, request: Request, capture_id: str) -> Response:
     """Return the small picture of an example."""
     name = examples.photo_name(services, capture_id)
-    # Kept for an hour only: a withdrawn photo should not outlive that in a browser.
-    headers = {"cache-control": "private, max-age=3600"}
-    return Response(services.thumbs.read(name), media_type="image/jpeg", headers=headers)
+    return picture(request, services.thumbs.read(name))
 
 
 def _grid(

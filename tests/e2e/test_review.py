@@ -53,6 +53,24 @@ def test_labelling_by_keyboard(page: Page, server: Server) -> None:
     expect(page.get_by_text("1 photo reviewed")).to_be_visible()
 
 
+def test_a_withdrawn_photo_is_not_seen_again_in_the_browser_that_saw_it(
+    page: Page, server: Server
+) -> None:
+    _fill(page, server)
+    page.goto(f"{server.address}/examples")
+    picture = page.locator("[data-card] img").first
+    address = str(picture.get_attribute("src"))
+    expect(picture).to_have_js_property("complete", True)
+    width = "path => new Promise(done => { const image = new Image();"
+    width += " image.onload = image.onerror = () => done(image.naturalWidth); image.src = path; })"
+    assert page.evaluate(width, address) > 0
+    page.get_by_role("link", name="More").first.click()
+    page.get_by_label("I am sure").check()
+    page.get_by_role("button", name="Withdraw this photo").click()
+    expect(page.get_by_text("1 photo withdrawn")).to_be_visible()
+    assert page.evaluate(width, address) == 0
+
+
 def test_a_phone_shows_photos_first(page: Page, server: Server) -> None:
     _fill(page, server)
     page.set_viewport_size({"width": 360, "height": 740})

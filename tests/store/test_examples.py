@@ -216,6 +216,17 @@ def test_a_withdrawn_photo_is_gone_and_its_count_stays(services: Services, kept:
         examples.get_example(services, one)
 
 
+def test_a_withdrawn_photo_waits_for_no_answer(services: Services, kept: SortInfo) -> None:
+    """Its item was undone, so that it would wait again; there is nothing left to look at."""
+    gone, waiting = confirmed(services, kept, shade=30), confirmed(services, kept, shade=60)
+    for one in (gone, waiting):
+        item = examples.get_example(services, one).example.item_id
+        items.undo(services, item_id=item, change_id=new_id())
+    assert {each.id for each in captures.open_captures(services, kept.id)} == {gone, waiting}
+    examples.withdraw(services, request_id=new_id(), capture_ids=[gone])
+    assert [each.id for each in captures.open_captures(services, kept.id)] == [waiting]
+
+
 def test_small_pictures_of_a_withdrawn_photo_go_too(
     services: Services, settings: Settings, kept: SortInfo
 ) -> None:

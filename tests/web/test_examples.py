@@ -299,6 +299,24 @@ def test_photos_of_a_sorter_are_withdrawn_after_counting(
     assert "was withdrawn" in client.get(f"/photos/{bens}.jpg").json()["error"]["message"]
 
 
+@pytest.mark.parametrize("address", ["/photos/{one}.jpg", "/thumbs/{one}.jpg"])
+def test_a_picture_that_a_browser_keeps_is_asked_for_each_time(
+    client: TestClient, services: Services, kept: SortInfo, address: str
+) -> None:
+    """So that a withdrawn one is seen no more where it was looked at before."""
+    one = confirmed(services, kept)
+    first = client.get(address.format(one=one))
+    assert first.headers["cache-control"] == "private, no-cache"
+    known = {"if-none-match": first.headers["etag"]}
+    again = client.get(address.format(one=one), headers=known)
+    assert (again.status_code, again.content) == (304, b"")
+    assert again.headers["etag"] == first.headers["etag"]
+    other = client.get(address.format(one=one), headers={"if-none-match": '"else"'})
+    assert other.content == first.content
+    examples.withdraw(services, request_id=new_id(), capture_ids=[one])
+    assert client.get(address.format(one=one), headers=known).status_code == 404
+
+
 def test_a_single_photo_is_withdrawn_on_its_page(
     client: TestClient, services: Services, kept: SortInfo
 ) -> None:
