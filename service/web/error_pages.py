@@ -49,4 +49,5 @@ def html_error(request: Request, problem: Problem) -> HTMLResponse:
         message=problem.message[:1].upper() + problem.message[1:],
         advice=_ADVICE.get(problem.code, "Go back, mend what the message names, and try again."),
         sort_id=sort_id,
+        of_examples=request.url.path.startswith("/examples"),
     )

@@ -17,6 +17,8 @@ from service.web.render import page
 from service.web.review_page import Posted, category_groups
 
 router = APIRouter()
+_FEW_PHOTOS = 20
+"""Below this the bootstrap of agreement is too narrow to give its value a word."""
 
 
 @router.get("/examples/set", response_class=HTMLResponse)
@@ -103,6 +105,7 @@ def show_agreement(services: ServicesDep) -> HTMLResponse:
         "agreement.html",
         here="examples",
         found=found,
+        few=_FEW_PHOTOS,
         coefficients=[(name, estimate) for name, estimate in named if estimate is not None],
         names={each.id: each.name for each in services.categories.categories},
     )

@@ -251,7 +251,9 @@ def test_one_example_with_its_history(
     html = get(client, f"/examples/photo/{one}")
     assert re.search(r"confirmed: Food.*reviewed: Tissue", html, re.DOTALL)
     assert "dry" in html
-    assert client.get(f"/examples/photo/{new_id()}").status_code == 404
+    gone = client.get(f"/examples/photo/{new_id()}", headers=HTML)
+    assert gone.status_code == 404
+    assert 'href="/examples">Back to the examples' in gone.text
 
 
 def test_the_set_comes_as_a_zip(client: TestClient, services: Services, kept: SortInfo) -> None:
@@ -347,6 +349,22 @@ def test_a_second_opinion_is_given_blind(
     assert "Nothing left" in post(client, "/second-opinions", cant).text
     assert look(services, one) == ("garden", None)
     assert "0" in get(client, "/examples/agreement")
+
+
+@pytest.mark.parametrize(("photos", "named"), [(3, False), (20, True)])
+def test_agreement_of_a_few_photos_bears_no_word(
+    client: TestClient, services: Services, kept: SortInfo, photos: int, named: bool
+) -> None:
+    for number in range(photos):
+        label = ("food", "garden")[number % 2]
+        one = confirmed(services, kept, label, shade=5 * number + 10)
+        for who in ("Ben", "Cleo"):
+            form = {"review_id": new_id(), "capture": one, "who": who, "label": label}
+            assert post(client, "/second-opinions", form).status_code == 200
+    html = get(client, "/examples/agreement")
+    assert "alpha" in html
+    assert ("Customary word for the alpha: <b>" in html) is named
+    assert ("would say too much" in html) is not named
 
 
 @pytest.mark.parametrize(
