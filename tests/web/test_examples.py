@@ -190,7 +190,9 @@ def test_trouble_is_found_listed_and_gone_once_reviewed(
     predictor.embedding = tuple(8.0 * (place == 1) + 0.1 * value for place, value in
                                 enumerate(random))  # fmt: skip
     wrong = confirmed(services, kept, "food", shade=250)
-    assert "Nobody has looked for trouble yet" in get(client, "/examples?show=doubted")
+    unseen = get(client, "/examples?show=doubted").partition("</details>")[2]  # not folded away
+    assert "Nobody has looked for trouble yet" in unseen
+    assert "Nothing fits" not in unseen
     assert post(client, "/examples/trouble", {}).status_code == 303
     html = get(client, "/examples/trouble")
     assert "49 photos, 49 labels judged" in html
