@@ -257,7 +257,8 @@ def _number(value: float, form: str) -> str:
     if form.startswith("kg"):
         return _rounded(value, 3)
     if form.startswith("amount"):
-        return whole(value) if abs(value) >= 100 else f"{value:.3g}"
+        # Three digits that tell something, also where the last is a zero.
+        return whole(value) if abs(value) >= 100 else f"{value:#.3g}".rstrip(".")
     if form == "count":
         return whole(value)
     if form == "p":

@@ -127,6 +127,18 @@ def test_the_page_says_how_learning_stands(
     assert client.get(f"/api/learning/{sort.id}").json()["audit_percent"] == 5
 
 
+def test_what_does_not_learn_does_not_catch_up(
+    client: TestClient, services: Services, sort: SortInfo
+) -> None:
+    teach(services, sort, 2)
+    address = f"/sorts/{sort.id}/learning"
+    text(client, address)
+    send(client, f"/learning/{sort.id}/settings", change_id=new_id(), audit_percent="5")
+    enter(services, sort, "corrugated_cardboard", capture_id=take(services, sort).id)
+    assert not learning.learning_state(services, sort.id).up_to_date
+    assert "catching up" not in text(client, address)
+
+
 @pytest.mark.parametrize("percent", ["", "ten", "101", "-1", "1.5"])
 def test_a_share_of_audits_that_is_none_is_refused(
     client: TestClient, sort: SortInfo, percent: str
