@@ -1,8 +1,9 @@
 """Import a filled field sheet into a sort: look at it first, then record it line by line.
 
-Every id follows from the sort, the sheet's number and the line, so the same file sent twice
-changes nothing, an interrupted import is finished by the next, and a line that was changed after
-its import is a conflict that names both. All goes through the use cases of the pages.
+Every id follows from the sort, the sheet's number and the line, and a line is known again by what
+it says (`sheet_records`). So the same file sent twice changes nothing, lines may be moved and
+added, an interrupted import is finished by the next, and a line that was changed after its import
+is a conflict that names both. All goes through the use cases of the pages.
 """
 
 from __future__ import annotations
@@ -11,7 +12,6 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
-from uuid import UUID, uuid5
 
 from classifier.domain.errors import ClosedSortError, InvalidEntryError
 from classifier.domain.field_sheet import (
@@ -21,15 +21,14 @@ from classifier.domain.field_sheet import (
     SheetRow,
     read_sheet,
 )
-from classifier.domain.quantities import parse_decimal
-from classifier.domain.records import Item, SortInfo, Weighing
+from classifier.domain.records import SortInfo
 from service.store.rows import SortRows
 from service.usecases.entries import check_sorter, check_text
 from service.usecases.items import confirm
 from service.usecases.piles import start_batch, weigh
 from service.usecases.services import Services
+from service.usecases.sheet_records import Placed, RecordIds, SheetRecords
 
-_NAMESPACE = UUID("0c5c5f0e-5f6a-4b58-8d3b-4a8a6a1f9b27")
 SHEET_LENGTH = 40
 
 State = Literal["new", "recorded"]
@@ -37,15 +36,18 @@ State = Literal["new", "recorded"]
 
 @dataclass(frozen=True, slots=True)
 class SheetLine:
-    """A good line, and the pile it goes into: `None` for a new one of its own.
+    """A good line, its ids, and the pile it goes into: `None` for a new one of its own.
 
-    `joins` tells that it weighs a pile that was counted on the pages.
+    `joins` tells that it weighs a pile that was counted on the pages, `undone` that what was
+    recorded was taken back there.
     """
 
     row: SheetRow
     state: State
+    ids: RecordIds
     pile: str | None
     joins: bool
+    undone: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,17 +96,12 @@ def preview_sheet(
     rows = services.log.sort_rows(sort_id.lower())
     name = check_text(sheet, "sheet number", longest=SHEET_LENGTH, needed=True)
     file = read_sheet(data, services.categories, scale=scale, decimal_comma=decimal_comma)
-    judge = _Judge(rows, name)
-    lines, problems = [], list(file.problems)
-    for row in file.rows:
-        conflict = judge.conflict(row)
-        if conflict is None:
-            lines.append(judge.line(row, file.rows))
-        else:
-            problems.append(conflict)
-    problems += judge.cleared(file.blank)
+    placed, problems = SheetRecords(rows, name).place(file)
+    piles = _Piles(rows, file.rows)
+    lines = tuple(piles.line(each) for each in placed)
+    problems += file.problems
     problems.sort(key=lambda problem: problem.line)
-    return SheetPreview(rows.sort, name, file, tuple(lines), tuple(problems))
+    return SheetPreview(rows.sort, name, file, lines, tuple(problems))
 
 
 def import_sheet(
@@ -162,7 +159,7 @@ def _record(
     services: Services, found: SheetPreview, line: SheetLine, *, label: str, sorter: str
 ) -> None:
     row, sort_id = line.row, found.sort.id
-    ids = _Ids(sort_id, found.sheet, row.line)
+    ids = line.ids
     batch_id = line.pile
     if batch_id is None:
         batch_id = ids.batch
@@ -206,121 +203,33 @@ def _labels(rows: Sequence[SheetRow]) -> dict[int, str]:
     }
 
 
-class _Ids:
-    """The ids of what a line records."""
+class _Piles:
+    """Says into which pile of the sort each line goes."""
 
-    def __init__(self, sort_id: str, sheet: str, line: int) -> None:
-        def made(what: str) -> str:
-            return str(uuid5(_NAMESPACE, f"{sort_id}\n{sheet.casefold()}\n{line}\n{what}"))
-
-        self.batch, self.item, self.weighing = made("batch"), made("item"), made("weighing")
-
-
-class _Judge:
-    """Holds each line against what the sort has already."""
-
-    def __init__(self, rows: SortRows, sheet: str) -> None:
-        self._rows = rows
-        self._sheet = sheet
-        self._items = {item.id: item for item in rows.items}
-        self._weighings = {weighing.id: weighing for weighing in rows.weighings}
+    def __init__(self, rows: SortRows, lines: Sequence[SheetRow]) -> None:
         self._batches = {batch.id: batch for batch in rows.batches}
+        self._weighed = {weighing.batch_id for weighing in rows.weighings}
+        self._lines = Counter(row.category for row in lines)
 
-    def conflict(self, row: SheetRow) -> SheetProblem | None:
-        """Return why a line can't be recorded: it was imported before and read otherwise."""
-        item, weighing = self._recorded(row.line)
-        batch = self._batches.get(_Ids(self._rows.sort.id, self._sheet, row.line).batch)
-        same = (
-            (batch is None or batch.category == row.category)
-            and (item is None or _same_item(item, row))
-            and (weighing is None or _same_weighing(weighing, row))
-            and (weighing is None or self._batches[weighing.batch_id].category == row.category)
-        )
-        return None if same else self._other(row.line, _given(row), item, weighing)
-
-    def cleared(self, lines: Sequence[int]) -> list[SheetProblem]:
-        """Return the blank lines that were not blank when they were imported."""
-        found = ((line, *self._recorded(line)) for line in lines)
-        return [
-            self._other(line, "", item, weighing)
-            for line, item, weighing in found
-            if item or weighing
-        ]
-
-    def _other(
-        self, line: int, given: str, item: Item | None, weighing: Weighing | None
-    ) -> SheetProblem:
-        own = _Ids(self._rows.sort.id, self._sheet, line).batch
-        pile = self._batches.get(own if weighing is None else weighing.batch_id)
-        return SheetProblem(
-            line,
-            "",
-            given,
-            f"this line of sheet {self._sheet!r} was imported before as "
-            f"{_words(pile.category if pile else '', item, weighing)}: correct that record on the "
-            "pages, or import the file under another sheet number",
-        )
-
-    def line(self, row: SheetRow, rows: Sequence[SheetRow]) -> SheetLine:
+    def line(self, placed: Placed) -> SheetLine:
         """Return a good line with what an import would do."""
-        item, weighing = self._recorded(row.line)
-        done = (row.count is None or item is not None) and (
-            row.method is None or weighing is not None
+        row, own = placed.row, placed.ids.batch
+        counted = None if placed.done or own in self._batches else self._counted_pile(row)
+        return SheetLine(
+            row=row,
+            state="recorded" if placed.done else "new",
+            ids=placed.ids,
+            pile=own if own in self._batches else counted,
+            joins=counted is not None,
+            undone=placed.undone,
         )
-        own = _Ids(self._rows.sort.id, self._sheet, row.line).batch
-        counted = None if done or own in self._batches else self._counted_pile(row, rows)
-        pile = own if own in self._batches else counted
-        return SheetLine(row, "recorded" if done else "new", pile, joins=counted is not None)
 
-    def _recorded(self, line: int) -> tuple[Item | None, Weighing | None]:
-        ids = _Ids(self._rows.sort.id, self._sheet, line)
-        return self._items.get(ids.item), self._weighings.get(ids.weighing)
-
-    def _counted_pile(self, row: SheetRow, rows: Sequence[SheetRow]) -> str | None:
+    def _counted_pile(self, row: SheetRow) -> str | None:
         """Return the pile that a line without a count weighs.
 
         Counted on the pages and weighed on paper: where the sort has one pile of the category, not
         weighed yet, and the sheet one line of it, that line is its weight. Else it is another pile.
         """
-        own = [batch for batch in self._rows.batches if batch.category == row.category]
-        of_sheet = [each for each in rows if each.category == row.category]
-        weighed = {weighing.batch_id for weighing in self._rows.weighings}
-        alone = len(own) == 1 and len(of_sheet) == 1 and own[0].id not in weighed
+        own = [batch for batch in self._batches.values() if batch.category == row.category]
+        alone = len(own) == 1 and self._lines[row.category] == 1 and own[0].id not in self._weighed
         return own[0].id if row.count is None and not row.bucket and alone else None
-
-
-def _same_item(item: Item, row: SheetRow) -> bool:
-    note = "" if row.method else row.note
-    return (item.category, item.count, item.note) == (row.category, row.count, note.strip())
-
-
-def _same_weighing(weighing: Weighing, row: SheetRow) -> bool:
-    if row.method is None:
-        return False
-    typed = [
-        None if not text else parse_decimal(text, what="weight") for text in (row.gross, row.tare)
-    ]
-    return (
-        weighing.method == row.method
-        and [weighing.gross, weighing.tare] == typed
-        and str(weighing.unit) == row.unit
-        and weighing.resolution == parse_decimal(row.resolution, what="resolution")
-        and weighing.contents_left == row.contents_left
-        and weighing.note == row.note.strip()
-    )
-
-
-def _words(category: str, item: Item | None, weighing: Weighing | None) -> str:
-    parts = [category]
-    if item is not None:
-        parts.append(f"{item.count} counted")
-    if weighing is not None:
-        gross = "too light" if weighing.gross is None else f"gross {weighing.gross}"
-        parts.append(f"{gross}, tare {weighing.tare or 0} {weighing.unit}")
-    return ", ".join(part for part in parts if part)
-
-
-def _given(row: SheetRow) -> str:
-    count = "not counted" if row.count is None else f"{row.count} counted"
-    weight = f", gross {row.gross or '-'}, tare {row.tare or '0'} {row.unit}" if row.method else ""
-    return f"{row.category}, {count}{weight}"
