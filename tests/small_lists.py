@@ -7,10 +7,11 @@ apart, `deposit` doesn't.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from classifier.domain.categories import Categories, load_categories
-from classifier.domain.programme import Programme, load_programme
+from classifier.domain.programme import Programme, Rule, load_programme
 
 CATEGORIES = """\
 version = "9"
@@ -133,3 +134,9 @@ def small_programme(
     path = directory / name
     path.write_text(text, encoding="utf-8")
     return load_programme(path, categories)
+
+
+def rule_for(programme: Programme, category: str, facts: Mapping[str, str]) -> Rule | None:
+    """Return the one rule that applies, or None while it still hangs on an open fact."""
+    possible = programme.routes_for(category, facts)
+    return possible[0] if len(possible) == 1 else None

@@ -80,11 +80,6 @@ class Programme:
         """
         return self.rules_of(category).possible(facts)
 
-    def rule_for(self, category: str, facts: Mapping[str, str]) -> Rule | None:
-        """Return the one rule that applies, or None while it still hangs on an open fact."""
-        possible = self.routes_for(category, facts)
-        return possible[0] if len(possible) == 1 else None
-
     def pivotal_facts(self, category: str, facts: Mapping[str, str]) -> frozenset[str]:
         """Return the open facts whose answer can change the route of this category."""
         return self.rules_of(category).pivotal(facts)

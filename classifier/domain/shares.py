@@ -7,11 +7,10 @@ a test holds the two together.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from classifier.domain.quantities import Mass, sum_masses
+from classifier.domain.quantities import Mass
 
 _ZERO = Decimal(0)
 
@@ -63,12 +62,6 @@ def share_of(part: Mass, rest: Mass) -> Share | None:
 def _fraction(part_g: Decimal, rest_g: Decimal) -> Decimal:
     """Return part of whole, 0 for nothing of nothing (a light part alone, at its lower bound)."""
     return part_g / (part_g + rest_g) if part_g else _ZERO
-
-
-def shares_of_all(masses: Sequence[Mass]) -> tuple[Share | None, ...]:
-    """Return the share of each mass in the sum of all."""
-    total = sum_masses(tuple(masses))
-    return tuple(share_of(mass, subtract(total, mass)) for mass in masses)
 
 
 def subtract(whole: Mass, part: Mass) -> Mass:

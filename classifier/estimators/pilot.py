@@ -1,73 +1,15 @@
-"""Planning from one's own first sorts, and the precision that a number of samples buys."""
+"""What a pilot tells of its own spread, and the precision that a number of samples buys."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import stdtrit
 
 from classifier.estimators._checks import Floats, level_of, vector, whole_from
-from classifier.estimators._moments import parts_of, sorts_matrix
-from classifier.estimators.planning import (
-    Basis,
-    SamplePlan,
-    basis_of,
-    samples_needed,
-    spread_of,
-)
-
-
-def samples_from_pilot(
-    grams: ArrayLike,
-    names: Sequence[str],
-    *,
-    precision: float = 0.10,
-    basis: Basis = "relative",
-    level: float = 0.90,
-) -> SamplePlan:
-    """Work out how many samples are needed from the spread of one's own first sorts.
-
-    Parameters
-    ----------
-    grams : array-like of shape (n_sorts, n_categories)
-        Masses of the pilot as for `shares_of_study`.
-    names : sequence of str
-        Name of each category.
-    precision, basis, level
-        As for `samples_needed`.
-
-    Returns
-    -------
-    SamplePlan
-        Of the mean of sample shares.
-
-    Raises
-    ------
-    ValueError
-        As for `samples_needed`, and if grams are not allowed.
-
-    Assumptions
-    -----------
-    As for `samples_needed`, with samples of the pilot's kind and size. A pilot knows its own spread
-    badly: see `pilot_sd_error`.
-
-    Examples
-    --------
-    >>> samples_from_pilot([[2, 8], [3, 7], [4, 6]], ["cans", "food"]).deciding.name
-    'cans'
-    """
-    shares, _ = parts_of(sorts_matrix(grams), "mean of sample shares")
-    return samples_needed(
-        shares.mean(axis=0),
-        shares.std(axis=0, ddof=1),
-        names,
-        precision=precision,
-        basis=basis,
-        level=level,
-    )
+from classifier.estimators.planning import Basis, basis_of, spread_of
 
 
 def pilot_sd_error(n: int) -> float:

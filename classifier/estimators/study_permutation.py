@@ -52,11 +52,6 @@ class PermutationTest:
     exact: bool
     method: str
 
-    @property
-    def p_any(self) -> float:
-        """p-value of "nothing differs in any category"."""
-        return float(self.p_adjusted.min())
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Blocks:

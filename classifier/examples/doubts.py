@@ -53,19 +53,10 @@ def confident_labels(labels: Whole, p: Floats) -> Whole:
     return np.where(reached.max(axis=1) >= 0, best, -1)
 
 
-def confident_joint(labels: Whole, p: Floats) -> Whole:
-    """Count pictures by given label (rows) and confident label (columns), (K, K)."""
-    confident = confident_labels(labels, p)
-    sure = confident >= 0
-    joint = np.zeros((p.shape[1], p.shape[1]), dtype=np.int64)
-    np.add.at(joint, (labels[sure], confident[sure]), 1)
-    return joint
-
-
 def find_doubts(
     labels: Whole, p: Floats, *, judged: NDArray[np.bool_] | None = None
 ) -> list[Doubt]:
-    """Return the pictures off the diagonal of the confident joint, the most doubted first.
+    """Return the pictures confidently of another label, the most doubted first.
 
     Parameters
     ----------

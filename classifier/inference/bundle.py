@@ -72,11 +72,6 @@ class Bundle:
         return tuple(form.id for form in self.manifest.forms)
 
     @property
-    def form_names(self) -> Mapping[str, str]:
-        """Form id → name to show."""
-        return {form.id: form.name for form in self.manifest.forms}
-
-    @property
     def form_categories(self) -> Mapping[str, Mapping[str, float]]:
         """Form id → category id → share; the shares of a form sum to 1, or are empty."""
         return {form.id: form.categories for form in self.manifest.forms}

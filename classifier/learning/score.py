@@ -78,8 +78,9 @@ def running_mean(values: Floats, window: int | None = None) -> Floats:
     return np.asarray((total[end] - total[begin]) / (end - begin), dtype=np.float64)
 
 
-def trusts(prequential: Prequential) -> bool:
-    """Whether the learned head should answer after these confirmations.
+@dataclass(frozen=True, slots=True)
+class Trust:
+    """Whether the learned head answers, and how far the evidence against that has come.
 
     A running sum of the learned loss minus the shipped one (each difference clipped to 2 nats,
     the sum never below 0) tells how much worse learning has lately been. Above 8 nats the shipped
@@ -91,15 +92,6 @@ def trusts(prequential: Prequential) -> bool:
     ----------
     E. S. Page, Continuous inspection schemes, Biometrika 41 (1954) 100-115.
     """
-    state = Trust()
-    for each in prequential.judged:
-        state = state.after(each)
-    return state.learned
-
-
-@dataclass(frozen=True, slots=True)
-class Trust:
-    """Whether the learned head answers, and how far the evidence against that has come."""
 
     learned: bool = True
     against: float = 0.0  # nats

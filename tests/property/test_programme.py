@@ -13,6 +13,7 @@ from classifier.domain.errors import DataFileError
 from classifier.domain.programme import Programme, load_shipped_programmes
 from classifier.domain.programme_check import check_rules
 from classifier.domain.programme_rules import ROUTES, CategoryRules, Rule
+from tests.small_lists import rule_for
 
 CATEGORIES = load_categories()
 PROGRAMMES = load_shipped_programmes(CATEGORIES)
@@ -148,7 +149,7 @@ def test_all_facts_answered_leave_exactly_one_rule_even_odd_ones(
 ) -> None:
     programme, category_id = case
     full = {fact.id: facts.get(fact.id, fact.answers[0].id) for fact in CATEGORIES.facts}
-    rule = programme.rule_for(category_id, full)
+    rule = rule_for(programme, category_id, full)
     assert rule is not None
     assert rule.category == category_id
     assert rule.route in ROUTES

@@ -17,7 +17,7 @@ from classifier.domain.report import build_report
 from classifier.domain.report_json import report_json
 from classifier.domain.report_lines import Report, RouteLine
 from classifier.domain.report_rows import report_csv
-from classifier.domain.shares import Share, shares_of_all
+from classifier.domain.shares import Share, share_of, subtract
 from tests.property.logs import Log, logs
 from tests.unit.small_programme import small_categories, small_programme
 
@@ -118,6 +118,12 @@ def test_every_report_can_be_written(log: Log) -> None:
     report = report_of(log.fold())
     assert json.loads(json.dumps(report_json(report))) == report_json(report)
     assert report_csv(report).count("\r\n") > 1
+
+
+def shares_of_all(found: list[Mass]) -> tuple[Share | None, ...]:
+    """Return the share of each mass in the sum of all."""
+    total = sum_masses(found)
+    return tuple(share_of(mass, subtract(total, mass)) for mass in found)
 
 
 @given(masses, st.integers(1, 1000))

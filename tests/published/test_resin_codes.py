@@ -13,6 +13,7 @@ import pytest
 from classifier.domain.categories import Categories, load_categories
 from classifier.domain.programme import Programme, load_shipped_programmes
 from classifier.domain.suggestion import Ranked, Thresholds, suggest
+from tests.small_lists import rule_for
 
 # number: abbreviation of the standard, categories of the typical objects in the same table
 D7611 = {
@@ -75,7 +76,7 @@ def test_the_same_number_takes_different_routes_with_category_and_programme(
     def routes(programme: Programme, number: str) -> set[str]:
         facts = {"resin": number, "deposit_mark": "no", "clean": "no"}
         rules = [
-            programme.rule_for(each, facts)
+            rule_for(programme, each, facts)
             for each in ("rigid_plastics", "plastic_film", "other_plastic")
         ]
         return {rule.route for rule in rules if rule}

@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from classifier.estimators._moments import drawn_moments
-from classifier.estimators.logratio import alr, clr, clr_inverse, ilr
+from classifier.estimators.logratio import clr, clr_inverse
 from classifier.estimators.logratio_summary import replace_zeros
 from classifier.estimators.rates import recovery_rates
 from classifier.estimators.study import per_person, shares_of_study
@@ -21,8 +21,6 @@ GRAMS = np.random.default_rng(12).lognormal(sigma=[0.5, 1.2, 0.4], size=(25, 3))
 def test_code_a_scikit_bio_log_ratios() -> None:
     """Documentation examples of scikit-bio 0.7.4 (DOMAIN.md 1.6)."""
     assert clr(PARTS) == pytest.approx([-0.79451346, 0.30409883, 0.59178090, -0.10136628], abs=5e-9)
-    assert ilr(PARTS) == pytest.approx([-0.7768362, -0.68339802, 0.11704769], abs=5e-8)
-    assert alr(PARTS) == pytest.approx([1.09861229, 1.38629436, 0.69314718], abs=5e-9)
     perturbed = clr_inverse(clr(PARTS) + clr([1 / 6, 1 / 6, 1 / 3, 1 / 3]))
     assert perturbed == pytest.approx([0.0625, 0.1875, 0.5, 0.25])
     assert clr_inverse(0.1 * clr(PARTS)) == pytest.approx(

@@ -32,7 +32,7 @@ def test_whole_bundle_loads(tmp_path: Path) -> None:
     bundle = load_bundle(write_tiny_bundle(tmp_path))
     assert (bundle.name, bundle.version, bundle.created) == ("tiny", "0.1.0", date(2026, 1, 2))
     assert bundle.labels == tuple(FORMS)
-    assert bundle.form_names["drink_can"] == "Drink can"
+    assert bundle.manifest.forms[list(FORMS).index("drink_can")].name == "Drink can"
     assert bundle.form_categories["drink_can"] == {"aluminium_cans": 0.9, "steel_cans": 0.1}
     assert bundle.form_categories["non_item"] == {}
     assert bundle.preprocessing.size == 32

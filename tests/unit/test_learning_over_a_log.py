@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import reduce
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -17,9 +20,9 @@ from classifier.learning.score import (
     ENOUGH,
     Judged,
     Prequential,
+    Trust,
     judge,
     running_mean,
-    trusts,
 )
 
 NAMES = ("tub", "bottle", "can", "jar", "lid")
@@ -149,18 +152,22 @@ def worse(n: int, by: float) -> list[Judged]:
     return [Judged(1.0, 1.0 + by, True, False)] * n
 
 
+def trusts(judged: Sequence[Judged]) -> bool:
+    return reduce(Trust.after, judged, Trust()).learned
+
+
 def test_learning_that_does_worse_is_left_and_comes_back_when_it_does_better() -> None:
     score = worse(20, 1.0)
-    assert trusts(Prequential(()))
-    assert trusts(Prequential(score[:8]))
-    assert not trusts(Prequential(score[:9]))
-    assert not trusts(Prequential(score))
-    assert not trusts(Prequential([*score, *worse(8, -1.0)]))
-    assert trusts(Prequential([*score, *worse(9, -1.0)]))
+    assert trusts([])
+    assert trusts(score[:8])
+    assert not trusts(score[:9])
+    assert not trusts(score)
+    assert not trusts([*score, *worse(8, -1.0)])
+    assert trusts([*score, *worse(9, -1.0)])
 
 
 def test_no_single_photo_decides() -> None:
-    assert trusts(Prequential(worse(1, 1000.0)))
+    assert trusts(worse(1, 1000.0))
     assert ENOUGH > 3 * CLIP
 
 
@@ -180,7 +187,7 @@ def test_harm_is_bounded_where_nothing_can_be_learned() -> None:
         shipped_total -= np.log(shipped[label])
         learner.learn(each)
     assert shown < shipped_total + 3 * ENOUGH
-    states = [trusts(Prequential(learner.prequential.judged[:i])) for i in range(260)]
+    states = [trusts(learner.prequential.judged[:i]) for i in range(260)]
     assert np.diff(np.array(states, dtype=int)).clip(0).sum() <= 8  # does not flicker
 
 

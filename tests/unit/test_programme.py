@@ -18,7 +18,7 @@ from classifier.domain.programme import (
     load_programmes,
     load_shipped_programmes,
 )
-from tests.small_lists import HEAD, RULES, small_categories, small_programme
+from tests.small_lists import HEAD, RULES, rule_for, small_categories, small_programme
 
 
 @pytest.fixture(scope="module")
@@ -44,21 +44,21 @@ def test_the_routes() -> None:
 
 
 def test_the_rule_with_more_facts_wins(small: Programme) -> None:
-    with_mark = small.rule_for("alu", {"deposit": "yes"})
+    with_mark = rule_for(small, "alu", {"deposit": "yes"})
     assert with_mark is not None
     assert (with_mark.route, with_mark.condition, with_mark.note) == (
         *("deposit_return", "", "At the shop."),
     )
-    without = small.rule_for("alu", {"deposit": "no"})
+    without = rule_for(small, "alu", {"deposit": "no"})
     assert without is not None
     assert (without.route, without.condition) == ("kerbside", "Rinsed")
 
 
 def test_an_open_fact_leaves_all_its_rules_possible(small: Programme) -> None:
     assert [r.route for r in small.routes_for("alu", {})] == ["kerbside", "deposit_return"]
-    assert small.rule_for("alu", {}) is None
-    assert small.rule_for("alu", {"magnetic": "no"}) is None
-    assert small.rule_for("steel", {}) is not None
+    assert rule_for(small, "alu", {}) is None
+    assert rule_for(small, "alu", {"magnetic": "no"}) is None
+    assert rule_for(small, "steel", {}) is not None
     assert small.pivotal_facts("alu", {}) == {"deposit"}
     assert small.pivotal_facts("alu", {"deposit": "no"}) == set()
     assert small.pivotal_facts("steel", {}) == set()
@@ -69,10 +69,10 @@ def test_an_open_fact_may_only_be_what_fits_the_material(tmp_path: Path, lists: 
     rules = RULES + '[[rule]]\ncategory = "steel"\nwhen = { magnetic = "yes", deposit = "yes" }\n'
     programme = small_programme(tmp_path, lists, HEAD + rules + 'route = "deposit_return"\n')
     assert programme.pivotal_facts("steel", {}) == {"deposit"}
-    only = programme.rule_for("steel", {"deposit": "yes"})
+    only = rule_for(programme, "steel", {"deposit": "yes"})
     assert only is not None
     assert only.route == "deposit_return"
-    odd = programme.rule_for("steel", {"deposit": "yes", "magnetic": "no"})  # a person insists
+    odd = rule_for(programme, "steel", {"deposit": "yes", "magnetic": "no"})  # a person insists
     assert odd is not None
     assert odd.route == "kerbside"
 
@@ -89,7 +89,7 @@ def test_a_fact_that_moves_only_the_condition_is_not_pivotal(
 def test_a_list_of_answers_is_one_rule_for_each(tmp_path: Path, lists: Categories) -> None:
     rules = RULES.replace('number = "1"', 'number = ["1", "none"]')
     programme = small_programme(tmp_path, lists, HEAD + rules)
-    routes = {n: programme.rule_for("tub", {"number": n}) for n in ("1", "2", "none")}
+    routes = {n: rule_for(programme, "tub", {"number": n}) for n in ("1", "2", "none")}
     assert {n: rule.route for n, rule in routes.items() if rule} == {
         "1": "kerbside",
         "2": "residual",
@@ -104,7 +104,7 @@ def test_two_ways_to_the_same_route_may_meet(tmp_path: Path, lists: Categories) 
     by_deposit, by_number = rule % ('deposit = "yes"', "deposit"), rule % ('number = "1"', "number")
     for rules in (by_deposit + by_number, by_number + by_deposit):
         programme = small_programme(tmp_path, lists, HEAD + RULES + rules)
-        won = programme.rule_for("film", {"deposit": "yes", "number": "1"})
+        won = rule_for(programme, "film", {"deposit": "yes", "number": "1"})
         assert won is not None
         assert won.note == "number"
 
@@ -201,7 +201,7 @@ def test_contradiction_of_two_rules_that_only_meet_in_one_case(
         '[[rule]]\ncategory = "film"\nwhen = { number = "1", deposit = "yes" }\nroute = "reuse"\n'
     )
     programme = small_programme(tmp_path, lists, HEAD + RULES + meet + cure)
-    settled = programme.rule_for("film", {"number": "1", "deposit": "yes"})
+    settled = rule_for(programme, "film", {"number": "1", "deposit": "yes"})
     assert settled is not None
     assert len(settled.when) == 2
 
@@ -210,7 +210,7 @@ def test_a_stop_category_may_go_to_the_kerb_under_a_condition(
     tmp_path: Path, lists: Categories
 ) -> None:
     rules = RULES.replace('route = "special_collection"', 'route = "kerbside"\ncondition = "Taped"')
-    assert small_programme(tmp_path, lists, HEAD + rules).rule_for("cell", {})
+    assert rule_for(small_programme(tmp_path, lists, HEAD + rules), "cell", {})
 
 
 def test_rules_on_more_facts_than_anyone_can_oversee(
@@ -245,7 +245,7 @@ def test_the_two_shipped_programmes_differ_where_it_matters(
     alder, port = programmes["alder_valley"], programmes["port_sable"]
 
     def routes(category: str, **facts: str) -> tuple[str, str]:
-        rules = [each.rule_for(category, facts) for each in (alder, port)]
+        rules = [rule_for(each, category, facts) for each in (alder, port)]
         return tuple(rule.route if rule else "?" for rule in rules)  # type: ignore[return-value]
 
     assert routes("cartons") == ("kerbside", "residual")
@@ -260,7 +260,7 @@ def test_the_two_shipped_programmes_differ_where_it_matters(
         "organics",
     } == set()
     for number in "1234567":
-        taken = port.rule_for("rigid_plastics", {"resin": number})
+        taken = rule_for(port, "rigid_plastics", {"resin": number})
         assert taken is not None
         assert (taken.route == "kerbside") == (number in "125"), number
 
@@ -290,7 +290,7 @@ def test_every_case_of_every_category_has_exactly_one_rule(
                 if rule.category == category.id and rule.when.items() <= facts.items()
             ]
             most = max(len(rule.when) for rule in matching)
-            winner = programme.rule_for(category.id, facts)
+            winner = rule_for(programme, category.id, facts)
             assert [rule for rule in matching if len(rule.when) == most] == [winner]
             cases += 1
     assert cases > 100
@@ -302,7 +302,7 @@ def test_a_stop_category_never_hangs_on_a_fact_and_never_goes_with_the_rest(
     categories, programmes = shipped
     for programme in programmes.values():
         for category in categories.categories:
-            rule = programme.rule_for(category.id, {})
+            rule = rule_for(programme, category.id, {})
             if category.stop:
                 assert rule is not None, category.id
                 assert rule.condition, category.id

@@ -3,7 +3,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from classifier.domain.quantities import ZERO_MASS, Mass
-from classifier.domain.shares import Share, count_share, share_of, shares_of_all, subtract
+from classifier.domain.shares import Share, count_share, share_of, subtract
 
 
 def mass(value: str, low: str, high: str) -> Mass:
@@ -28,11 +28,8 @@ def test_nothing_has_no_share() -> None:
     assert share_of(ZERO_MASS, ZERO_MASS) is None
 
 
-def test_shares_of_all_and_subtraction() -> None:
+def test_subtraction() -> None:
     masses = [mass("1", "0.9", "1.1"), mass("3", "2.9", "3.1")]
-    first, second = shares_of_all(masses)
-    assert first == share_of(*masses)
-    assert second == share_of(masses[1], masses[0])
     assert subtract(masses[0] + masses[1], masses[1]) == masses[0]
 
 

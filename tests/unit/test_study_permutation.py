@@ -15,7 +15,7 @@ AUTUMN = GENERATOR.lognormal(size=(12, 4)) * [8, 1, 1, 1]
 def test_a_difference_is_found_and_the_same_is_not() -> None:
     test = permutation_test(SPRING, AUTUMN)
     assert test.p[0] < 0.001
-    assert test.p_adjusted[0] == test.p_any < 0.002
+    assert test.p_adjusted[0] < 0.002
     assert (test.draws, test.exact) == (9999, False)
     assert test.statistic[0] < 0
     assert test.method == "difference of mean of sample shares, permutation test by sort"
