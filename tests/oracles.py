@@ -31,7 +31,6 @@ from classifier.estimators.planning import samples_needed
 from classifier.estimators.prediction_powered import prediction_powered_mean
 from classifier.estimators.proportions import proportion
 from classifier.estimators.rates import recovery_rates
-from classifier.estimators.ratio import ratio_of_sums
 from classifier.estimators.rogan_gladen import rogan_gladen
 from classifier.estimators.strata import combine_strata
 from classifier.estimators.stratified_audit import audit_by_strata
@@ -152,9 +151,9 @@ def _orange_county_year() -> Iterator[Oracle]:
 
 def _contract() -> Iterator[Oracle]:
     source = "San Mateo / Redwood City contamination contract"
-    estimate = ratio_of_sums([5, 3, 4], [80, 70, 90], level=0.90, distribution="normal")
-    yield Oracle(source, "ratio 12 / 240", 0.05, estimate.value, "A", 1e-12)
-    yield Oracle(source, "90 % half-width", 0.01028, _half(estimate), "OWN", 5e-6)
+    ratio, error = cochran.ratio_and_error([5, 3, 4], [80, 70, 90])
+    yield Oracle(source, "ratio 12 / 240", 0.05, ratio, "A", 1e-12)
+    yield Oracle(source, "90 % half-width", 0.01028, 1.645 * error, "OWN", 5e-6)
     mean = float(shares_of_study([[5, 75], [3, 67], [4, 86]]).value[0])
     yield Oracle(source, "mean of the three ratios", 0.049934, mean, "OWN", 5e-7)
 
@@ -268,16 +267,15 @@ def _newcombe() -> Iterator[Oracle]:
 
 def _cochran() -> Iterator[Oracle]:
     source = "Cochran, Sampling Techniques (1977), 2.11, 33 families"
-    level = 0.6826894921370859
     for name, sum_x, xx, xy, ratio, error, times in (
         ("food cost per person", 123, 533, 3595.5, 7.376, 0.534, 1),
         ("per cent of income for food", 2394, 177254, 66678, 37.89, 2.38, 100),
     ):
         x, y = cochran._families_with(sum_x, 907.2, xx, 28224, xy)
-        estimate = ratio_of_sums(y, x, level=level, distribution="normal")
+        found = cochran.ratio_and_error(y, x)
         tolerance = 5e-4 if times == 1 else 5e-3
-        yield Oracle(source, name, ratio, times * estimate.value, "C", tolerance)
-        yield Oracle(source, f"{name}, SE", error, times * _half(estimate), "C", tolerance)
+        yield Oracle(source, name, ratio, times * found[0], "C", tolerance)
+        yield Oracle(source, f"{name}, SE", error, times * found[1], "C", tolerance)
 
 
 def _ppi() -> Iterator[Oracle]:

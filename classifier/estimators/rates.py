@@ -38,7 +38,7 @@ from classifier.estimators._moments import (
     sorts_matrix,
 )
 from classifier.estimators.result import Estimate
-from classifier.estimators.strata import KNOWN_WEIGHTS, Amount, parts_of_whole
+from classifier.estimators.strata import KNOWN_WEIGHTS, parts_of_whole
 
 _PAIRED = (
     "households or loads are independent and random, both streams of each weighed",
@@ -128,7 +128,6 @@ def recovery_rates(
     Assumptions
     -----------
     Samples are random and independent, and both streams of each were weighed over the same time.
-    For streams sampled apart use `capture_of_streams`.
 
     Notes
     -----
@@ -138,7 +137,7 @@ def recovery_rates(
     References
     ----------
     Marshall, Morrigan, Start at the Cart, Resource Recycling, March 2018 (capture, diversion;
-    DOMAIN.md 5.5, code B). Contamination and variance as for `ratio_of_sums` (code A).
+    DOMAIN.md 5.5, code B). Contamination and variance as for ratios of sums in `_moments` (code A).
 
     Examples
     --------
@@ -161,77 +160,6 @@ def recovery_rates(
         capture=rate(a, a + m, "capture"),
         gross_diversion=rate(a + u, whole, "gross diversion"),
         net_diversion=rate(a, whole, "net diversion"),
-    )
-
-
-def capture_of_streams(
-    accepted: Amount, missed: Amount, *, n: int, level: float = 0.90
-) -> Estimate:
-    """Estimate capture from two streams that were sampled apart.
-
-    Parameters
-    ----------
-    accepted : Amount
-        Accepted material in the recycling stream, such as from `scale_to_population`.
-    missed : Amount
-        Accepted material in the refuse stream, in the same unit.
-    n : int
-        Number of sorts behind both, at least 2.
-    level : float
-        Confidence level, between 0 and 1.
-
-    Returns
-    -------
-    Estimate
-        Fraction from 0 to 1; the interval stays within.
-
-    Raises
-    ------
-    ValueError
-        If units differ or an argument is not allowed.
-
-    Assumptions
-    -----------
-    The two amounts are independent, of one population and one period, and each several standard
-    errors above 0.
-
-    Notes
-    -----
-    ln(A / M) has variance Var(A) / A^2 + Var(M) / M^2 to first order; its t interval, with degrees
-    of freedom after Satterthwaite, is turned back into A / (A + M).
-
-    References
-    ----------
-    Own derivation (OWN): delta method on the logit scale. Capture as in `recovery_rates`.
-
-    Examples
-    --------
-    >>> e = capture_of_streams(Amount(102, 5, "t"), Amount(68, 8, "t"), n=40)
-    >>> round(e.value, 2), round(e.low, 3), round(e.high, 3)
-    (0.6, 0.549, 0.649)
-    """
-    if accepted.unit != missed.unit:
-        raise ValueError(f"units differ: {accepted.unit!r} and {missed.unit!r}; give one")
-    parts = [(each.standard_error / each.value) ** 2 for each in (accepted, missed)]
-    variance = sum(parts)
-    inverse = sum(
-        (part / variance) ** 2 / each.df
-        for part, each in zip(parts, (accepted, missed), strict=True)
-        if part > 0
-    )
-    quantile = float(
-        scipy.special.stdtrit(1 / inverse if inverse > 0 else math.inf, 0.5 + level_of(level) / 2)
-    )
-    centre, half = math.log(accepted.value / missed.value), quantile * math.sqrt(variance)
-    return Estimate(
-        value=accepted.value / (accepted.value + missed.value),
-        low=float(scipy.special.expit(centre - half)),
-        high=float(scipy.special.expit(centre + half)),
-        level=level,
-        unit="1",
-        method="capture of two streams, logit t interval",
-        n=whole_from(n, 2, "number of sorts"),
-        assumptions=("streams were sampled independently, of one population and period",),
     )
 
 

@@ -16,11 +16,8 @@ from classifier.estimators.calibration import (
 )
 from classifier.estimators.composition import shares_with_bounds
 from classifier.estimators.intervals import group_bootstrap_ratio, wilson
-from classifier.estimators.weights import count_from_weight, mean_item_weight, weight_from_count
 
 N = 30
-grams = arrays(float, 6, elements=st.floats(0, 1000))
-counts = arrays(int, 6, elements=st.integers(1, 100))
 confidences = arrays(float, N, elements=st.sampled_from([0.1, 0.35, 0.5, 0.61, 0.9, 1.0]))
 outcomes = arrays(bool, N)
 orders = st.permutations(range(N))
@@ -32,35 +29,6 @@ def test_wilson_mirrors_and_stays_within_0_and_1(case: tuple[int, int]) -> None:
     one, other = wilson(x, n), wilson(n - x, n)
     assert 0 <= one.low <= one.value <= one.high <= 1
     assert one.low == pytest.approx(1 - other.high, abs=1e-12)
-
-
-@given(grams, counts, st.floats(0.01, 100))
-def test_scaling_weights_scales_the_item_weight(
-    weights: np.ndarray, numbers: np.ndarray, times: float
-) -> None:
-    one, scaled = mean_item_weight(weights, numbers), mean_item_weight(times * weights, numbers)
-    for name in ("value", "low", "high"):
-        assert getattr(scaled, name) == pytest.approx(times * getattr(one, name), abs=1e-6)
-
-
-@given(grams, counts, st.permutations(range(6)))
-def test_the_order_of_batches_does_not_matter(
-    weights: np.ndarray, numbers: np.ndarray, order: list[int]
-) -> None:
-    one, other = (
-        mean_item_weight(weights, numbers),
-        mean_item_weight(weights[order], numbers[order]),
-    )
-    assert other.value == pytest.approx(one.value)
-    assert other.high == pytest.approx(one.high)
-
-
-@given(grams, counts, st.integers(1, 1000))
-def test_count_to_weight_and_back(weights: np.ndarray, numbers: np.ndarray, count: int) -> None:
-    item = mean_item_weight(weights, numbers)
-    assume(item.value > 1e-6)
-    there = weight_from_count(count, item)
-    assert count_from_weight(there.value, item).value == pytest.approx(count)
 
 
 @given(arrays(float, (3, 4), elements=st.floats(0.1, 100)), st.floats(0.01, 100))

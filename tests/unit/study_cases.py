@@ -8,6 +8,8 @@ from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
+from scipy import stats
 
 from classifier.domain.categories import load_categories
 from classifier.domain.national import load_national
@@ -22,6 +24,17 @@ from tests.unit.rows import a_sort
 CATEGORIES = load_categories()
 PROGRAMMES = {each.id: each for each in load_shipped_programmes(CATEGORIES)}
 NATIONAL = load_national()
+
+
+def ratio_of_sums(
+    top: ArrayLike, bottom: ArrayLike, *, level: float = 0.90
+) -> tuple[float, float, float]:
+    """Return the ratio of sums of samples and both ends of its t interval, written out singly."""
+    c, w = np.asarray(top, dtype=float), np.asarray(bottom, dtype=float)
+    n, ratio = len(c), float(c.sum() / w.sum())
+    variance = sum((ci - ratio * wi) ** 2 for ci, wi in zip(c, w, strict=True)) / (n - 1) / n
+    half = float(stats.t.ppf(0.5 + level / 2, n - 1)) * variance**0.5 / w.mean()
+    return ratio, ratio - half, ratio + half
 
 
 def a_member(number: int, stratum: str = "", **given: Any) -> SortInfo:

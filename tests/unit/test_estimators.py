@@ -9,13 +9,6 @@ from classifier.domain.quantities import Mass, sum_masses
 from classifier.domain.shares import share_of, subtract
 from classifier.estimators.composition import shares_with_bounds
 from classifier.estimators.intervals import group_bootstrap, group_bootstrap_ratio, wilson
-from classifier.estimators.ratio import ratio_of_sums
-from classifier.estimators.result import Estimate
-from classifier.estimators.weights import (
-    count_from_weight,
-    mean_item_weight,
-    weight_from_count,
-)
 
 RIGHT = np.array([1, 1, 0, 1, 1, 0, 0, 1, 1, 1], dtype=float)
 GROUPS = list("aabbbcddee")
@@ -106,85 +99,6 @@ def test_bootstrap_refusals() -> None:
         group_bootstrap_ratio(RIGHT, GROUPS[:9])
     with pytest.raises(ValueError, match=r"denominators go down to 0.0: each must be above 0"):
         group_bootstrap_ratio(RIGHT, GROUPS, denominators=[0.0, *[1.0] * 9])
-
-
-def test_ratio_needs_two_samples_and_sensible_numbers() -> None:
-    with pytest.raises(ValueError, match="number of samples 1 is too small: give at least 2"):
-        ratio_of_sums([1], [2])
-    with pytest.raises(ValueError, match=r"numerators go down to -1.0: none may be below 0"):
-        ratio_of_sums([-1, 2], [2, 2])
-    with pytest.raises(ValueError, match=r"denominators go down to 0.0: each must be above 0"):
-        ratio_of_sums([1, 2], [0, 2])
-    with pytest.raises(ValueError, match="lengths differ"):
-        ratio_of_sums([1, 2], [1, 2, 3])
-    with pytest.raises(ValueError, match="level 90 is not between 0 and 1"):
-        ratio_of_sums([1, 2], [1, 2], level=90)
-    with pytest.raises(ValueError, match="distribution 'z' is not known: give"):
-        ratio_of_sums([1, 2], [1, 2], distribution="z")  # type: ignore[arg-type]
-
-
-def test_ratio_intervals_differ_by_distribution_and_are_not_clipped() -> None:
-    student = ratio_of_sums([0, 1], [10, 10])
-    normal = ratio_of_sums([0, 1], [10, 10], distribution="normal")
-    assert student.value == normal.value == 0.05
-    assert student.low < normal.low < 0
-    assert (student.method, normal.method) == (
-        "ratio of sums, t interval",
-        "ratio of sums, normal interval",
-    )
-
-
-def test_proportional_samples_have_no_error() -> None:
-    estimate = ratio_of_sums([1, 2, 3], [10, 20, 30])
-    assert estimate.low == pytest.approx(0.1)
-    assert estimate.high == pytest.approx(0.1)
-
-
-def test_mean_item_weight_is_in_grams_and_says_what_it_assumes() -> None:
-    estimate = mean_item_weight([100, 260], [10, 20], level=0.8)
-    assert (estimate.value, estimate.unit, estimate.n, estimate.level) == (12.0, "g", 2, 0.8)
-    assert estimate.method == "mean item weight, ratio of sums, t interval"
-    assert estimate.assumptions[-1] == "batches hold the same kind of item, empty and dry"
-
-
-ITEM = Estimate(20.0, 16.0, 25.0, 0.9, "g", "mean item weight", 5, ("a",))
-
-
-def test_weight_from_count() -> None:
-    found = weight_from_count(10, ITEM)
-    assert (found.value, found.low, found.high, found.unit) == (200, 160, 250, "g")
-    assert (found.level, found.n, found.assumptions[0]) == (0.9, 5, "a")
-    with pytest.raises(ValueError, match="count 0 is too small"):
-        weight_from_count(0, ITEM)
-
-
-def test_count_from_weight() -> None:
-    found = count_from_weight(400, ITEM)
-    assert (found.value, found.low, found.high, found.unit) == (20, 16, 25, "1")
-    reaching_zero = Estimate(20.0, 0.0, 25.0, 0.9, "g", "mean item weight", 5, ())
-    assert count_from_weight(400, reaching_zero).high == float("inf")
-    light = Estimate(0.6, 0.5, 0.8, 0.9, "g", "mean item weight", 5, ())
-    assert count_from_weight(2, light).high == 4
-
-
-@pytest.mark.parametrize("grams", [0, -1, float("inf"), float("nan")])
-def test_count_from_no_weight_is_refused(grams: float) -> None:
-    with pytest.raises(ValueError, match="must both be above 0"):
-        count_from_weight(grams, ITEM)
-
-
-def test_an_item_weight_of_zero_gives_no_count() -> None:
-    nothing = Estimate(0.0, 0.0, 1.0, 0.9, "g", "mean item weight", 5, ())
-    with pytest.raises(ValueError, match=r"weight 5 g and item weight 0.0 g must both be above 0"):
-        count_from_weight(5, nothing)
-
-
-def test_item_weights_must_be_in_grams() -> None:
-    pounds = Estimate(0.04, 0.03, 0.05, 0.9, "lb", "mean item weight", 5, ())
-    with pytest.raises(ValueError, match="item weight is in 'lb': give it in g"):
-        weight_from_count(1, pounds)
-    with pytest.raises(ValueError, match="item weight is in 'lb': give it in g"):
-        count_from_weight(1, pounds)
 
 
 def test_bounded_shares_agree_with_the_decimal_ones_of_the_report() -> None:
