@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
 from numpy.typing import ArrayLike
 
 from classifier.estimators._checks import Floats, matrix, vector
@@ -93,22 +92,3 @@ def chosen_from(value: str, allowed: Sequence[str], name: str) -> str:
     if value not in allowed:
         raise ValueError(f"{name} {value!r} is not known: give one of {', '.join(allowed)}")
     return value
-
-
-def positions(labels: Sequence[str], categories: Sequence[str], name: str) -> np.ndarray:
-    """Return the position of each label among the categories.
-
-    Raises
-    ------
-    ValueError
-        If there is no label, or one that is no category.
-    """
-    if len(labels) == 0:
-        raise ValueError(f"{name} is empty: give one entry for each verified item")
-    place = {category: index for index, category in enumerate(categories)}
-    unknown = sorted({label for label in labels if label not in place})
-    if unknown:
-        raise ValueError(
-            f"{name} holds {', '.join(unknown)}, which is not given: give one of {', '.join(place)}"
-        )
-    return np.array([place[label] for label in labels], dtype=np.intp)

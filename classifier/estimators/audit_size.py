@@ -18,7 +18,6 @@ from classifier.estimators._checks import (
     Floats,
     level_of,
     matrix,
-    probabilities,
     same_length,
     whole_from,
 )
@@ -30,8 +29,8 @@ from classifier.estimators.corrected import Caveat, listed
 class AuditPlan:
     """Audits needed in all, and the number to draw from each predicted category.
 
-    `decided_by` names the true category that needs the most; "overall" for accuracy. `half_width`
-    is what the audits are expected to give.
+    `decided_by` names the true category that needs the most. `half_width` is what the audits are
+    expected to give.
     """
 
     audits: int
@@ -40,84 +39,6 @@ class AuditPlan:
     categories: tuple[str, ...]
     by_category: tuple[int, ...]
     caveats: tuple[Caveat, ...]
-
-
-def audits_for_accuracy(
-    predicted_counts: ArrayLike,
-    expected_users_accuracy: ArrayLike,
-    half_width: float,
-    *,
-    categories: Sequence[str],
-    level: float = 0.95,
-    least: int = 2,
-    optimum: bool = False,
-) -> AuditPlan:
-    """Return how many audits give the overall accuracy to within ± half_width.
-
-    Parameters
-    ----------
-    predicted_counts : array-like of shape (n_categories,)
-        All items by predicted category.
-    expected_users_accuracy : array-like of shape (n_categories,)
-        Expected part of each that is right, 0 to 1.
-    half_width : float
-        Wanted half-width, as a fraction above 0, such as 0.05 for ± 5 points.
-    categories : sequence of str
-        Their names.
-    level : float
-        Confidence level, between 0 and 1.
-    least : int
-        Audits of each predicted category at least, 2 or more; added on top where the shares give
-        fewer.
-    optimum : bool
-        Whether uncertain categories are audited more often (Neyman), as the published sample size
-        assumes. Left False, audits are in proportion to the counts, as a seeded share of all
-        captures is.
-
-    Returns
-    -------
-    AuditPlan
-        Rounded up; never more than there are items.
-
-    Raises
-    ------
-    ValueError
-        If a shape, name or number is not allowed.
-
-    Assumptions
-    -----------
-    The expected accuracies hold; audits are drawn at random within each predicted category.
-
-    Notes
-    -----
-    With S_i = sqrt(U_i (1 - U_i)) and V = (half_width / z)^2: proportional
-    n = sum W_i S_i^2 / (V + sum W_i S_i^2 / N); optimum n = (sum W_i S_i)^2 / (V + sum W_i S_i^2 /
-    N).
-
-    References
-    ----------
-    P. Olofsson et al., Remote Sensing of Environment 148 (2014) 42-57, eq. 13 (their example:
-    code C). W. G. Cochran, Sampling Techniques, 3rd ed. (1977), eqs. 5.25 and 5.26.
-
-    Examples
-    --------
-    >>> audits_for_accuracy([600, 400], [0.9, 0.8], 0.05, categories=["can", "jar"]).audits
-    154
-    """
-    counts, users = _sizes(predicted_counts), probabilities(expected_users_accuracy, "expected")
-    same_length(predicted_counts=counts, expected_users_accuracy=users)
-    names = named(categories, counts.size, "categories")
-    total, weights = counts.sum(), counts / counts.sum()
-    wanted = _variance(half_width, level)
-    square = users * (1 - users)
-    root = weights * np.sqrt(square)
-    top = root.sum() ** 2 if optimum else weights @ square
-    n = _up(top / (wanted + weights @ square / total))
-    parts = root if optimum and root.any() else weights
-    plan = _allocated(min(n, int(total)), parts, counts, whole_from(least, 2, "least"))
-    kept = counts > 0
-    spread = weights[kept] ** 2 * square[kept] * (1 / plan[kept] - 1 / counts[kept])
-    return _plan(names, "overall", plan, counts, math.sqrt(spread.sum() / wanted) * half_width)
 
 
 def audits_for_shares(
@@ -140,16 +61,20 @@ def audits_for_shares(
         Expected P(true = column | predicted = row); rows add to 1. For instance a first confusion
         table, each row over its sum.
     half_width : float
-        Wanted half-width of each share, as a fraction above 0.
+        Wanted half-width of each share, as a fraction above 0, such as 0.05 for ± 5 points.
     categories, strata : sequence of str
         Names of columns and rows; the rows are named as the columns if left out.
-    level, least
-        As for `audits_for_accuracy`.
+    level : float
+        Confidence level, between 0 and 1.
+    least : int
+        Audits of each predicted category at least, 2 or more; added on top where the shares give
+        fewer.
 
     Returns
     -------
     AuditPlan
-        Rounded up; `decided_by` is the category that needs the most.
+        Rounded up, never more than there are items; `decided_by` is the category that needs the
+        most.
 
     Raises
     ------
@@ -158,8 +83,8 @@ def audits_for_shares(
 
     Assumptions
     -----------
-    As for `audits_for_accuracy`; audits in proportion to the counts; correction by
-    `post_stratified_counts` with population="finite".
+    The expected shares hold; audits are drawn at random, in proportion to the counts, as a seeded
+    share of all captures is; correction by `post_stratified_counts` with population="finite".
 
     Notes
     -----

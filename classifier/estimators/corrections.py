@@ -1,27 +1,11 @@
 """Counts by category, corrected by the part of the items that a person verified.
 
 A count of what a model called a can is no count of cans: some cans are missed, other things are
-called cans. Which correction to use:
-
-=====================================  =========================================================
-What was verified                      Use
-=====================================  =========================================================
-A random part of these very items      `post_stratified_counts` here: the default. Assumes only
-(audits), at random among all or       that the verified are a random part of each stratum. Too
-within each predicted category         few in some categories: `pool_sparse_strata` first (only
-                                       after a draw at random among all items).
-A random part drawn by something       `stratified_audit.audit_by_strata`: strata are days,
-else than the prediction               sorters or places, and each item carries its weight.
-The same, and the items are a sample   `post_stratified_counts` with population="sampled", or
-of a stream that goes on               `prediction_powered.prediction_powered_counts`, which can
-                                       use the model's probabilities and not just its top choice.
-Nothing of these items; error rates    `adjusted_counts.adjusted_counts` (any number of
-are known from another set             categories) or `rogan_gladen.rogan_gladen` (one category
-                                       against the rest). Assumes that P(predicted | true) is the
-                                       same here as there (label shift): doubtful with a new
-                                       camera, floor or lamp. Verify some items instead if you can.
-Only items that the sorter doubted     Nothing: they are no random part. Draw audits.
-=====================================  =========================================================
+called cans. Here a random part of these very items was verified (audits), at random among all or
+within each predicted category; only that is assumed. Where some categories have too few,
+`pool_sparse_strata` comes first (only after a draw at random among all items). Items that the
+sorter doubted are no random part: nothing can be corrected by them. Error rates known from another
+set would have to be the same here as there, which a new camera, floor or lamp breaks.
 
 The estimator here: with W_i the share of stratum i, n_i of its N_i items verified and q_ij the part
 of them that truly is j, p_j = sum_i W_i q_ij and S(p_j)^2 = sum_i W_i^2 (1 - f_i) q_ij (1 - q_ij) /

@@ -13,13 +13,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from classifier.estimators.adjusted_counts import adjusted_counts, rates_from_confusion
 from classifier.estimators.agreement import cohen_kappa
 from classifier.estimators.corrected import Correction
 from classifier.estimators.corrections import pool_sparse_strata, post_stratified_counts
 from classifier.estimators.krippendorff import krippendorff_alpha
-from classifier.estimators.prediction_powered import prediction_powered_counts
-from classifier.estimators.rogan_gladen import rogan_gladen
 
 pytestmark = pytest.mark.slow
 
@@ -92,92 +89,6 @@ def test_post_stratified(
     coverage = held / STUDIES
     assert coverage.mean() == pytest.approx(mean, abs=TOLERANCE)
     assert coverage[-1] == pytest.approx(rarest, abs=TOLERANCE + 0.01)
-
-
-@pytest.mark.parametrize(
-    ("tuning", "n", "audits", "mean"),
-    [
-        (1, 1000, 100, 0.95),
-        (1, 300, 60, 0.95),
-        ("auto", 1000, 100, 0.90),
-        ("auto", 1000, 200, 0.92),
-        ("auto", 300, 60, 0.865),
-    ],
-)
-def test_prediction_powered(tuning: Any, n: int, audits: int, mean: float) -> None:
-    generator = np.random.default_rng(2)
-    held = np.zeros(K)
-    for _ in range(STUDIES):
-        truth, predicted, seen, rest = sort(generator, n, audits)
-        one_hot = np.eye(K)[predicted]
-        correction = prediction_powered_counts(
-            [NAMES[i] for i in truth[seen]],
-            one_hot[seen],
-            one_hot[rest],
-            categories=NAMES,
-            blind=True,
-            tuning=tuning,
-        )
-        held += holds(correction, SHARES)
-    assert (held / STUDIES).mean() == pytest.approx(mean, abs=TOLERANCE)
-
-
-@pytest.mark.parametrize("population", ["finite", "sampled"])
-@pytest.mark.parametrize(("n", "behind"), [(1000, 100), (300, 100)])
-def test_adjusted(n: int, behind: int, population: Any) -> None:
-    generator = np.random.default_rng(4)
-    held = np.zeros(K)
-    for _ in range(STUDIES):
-        columns = [generator.multinomial(behind, RATES[:, j]) for j in range(K)]
-        rates = rates_from_confusion(np.stack(columns, axis=1), categories=NAMES)
-        truth, predicted, _, _ = sort(generator, n, 0)
-        correction = adjusted_counts(
-            np.bincount(predicted, minlength=K),
-            rates,
-            categories=NAMES,
-            blind=True,
-            population=population,
-        ).correction
-        actual = np.bincount(truth, minlength=K) / n
-        held += holds(correction, actual if population == "finite" else SHARES)
-    assert (held / STUDIES).mean() == pytest.approx(0.95, abs=TOLERANCE)
-
-
-@pytest.mark.parametrize(
-    ("share", "n", "behind", "interval", "coverage"),
-    [
-        (0.2, 300, None, "wilson", 0.95),
-        (0.2, 300, None, "normal", 0.95),
-        # Never less than 95 %, by design.
-        (0.2, 300, None, "clopper_pearson", 0.968),
-        (0.2, 300, 100, "wilson", 0.95),
-        (0.02, 1000, 200, "wilson", 0.945),
-        # Rates from 100 items each and a rare category: short by about two points.
-        (0.05, 300, 100, "wilson", 0.93),
-    ],
-)
-def test_rogan_gladen(
-    share: float, n: int, behind: int | None, interval: Any, coverage: float
-) -> None:
-    generator = np.random.default_rng(3)
-    held = 0
-    for _ in range(STUDIES):
-        truth = generator.random(n) < share
-        positives = int((generator.random(n) < np.where(truth, 0.85, 0.05)).sum())
-        sensitivity, specificity = 0.85, 0.95
-        if behind is not None:
-            sensitivity, specificity = generator.binomial(behind, [0.85, 0.95]) / behind
-        true = rogan_gladen(
-            positives,
-            n,
-            sensitivity=sensitivity,
-            specificity=specificity,
-            sensitivity_n=behind,
-            specificity_n=behind,
-            interval=interval,
-        ).true
-        held += true.low <= share <= true.high
-    assert held / STUDIES == pytest.approx(coverage, abs=TOLERANCE)
 
 
 @pytest.mark.parametrize(("items", "coverage"), [(20, 0.925), (50, 0.94), (100, 0.95)])

@@ -3,13 +3,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
-import numpy as np
 import pytest
 
-from classifier.estimators.audit_accuracy import accuracy_by_prediction
 from classifier.estimators.corrected import Correction
 from classifier.estimators.corrections import pool_sparse_strata, post_stratified_counts
-from classifier.estimators.stratified_audit import audit_by_strata
 
 NAMES = ["can", "jar"]
 
@@ -155,102 +152,3 @@ def test_pooling_refusals() -> None:
         pool_sparse_strata([[2, 0]], [9], strata=["a"], least=1)
     with pytest.raises(ValueError, match="1 items verified in all: verify at least 2"):
         pool_sparse_strata([[1, 0], [0, 0]], [9, 9], strata=NAMES)
-
-
-def test_accuracy_by_hand() -> None:
-    result = accuracy_by_prediction([[18, 2], [5, 15]], [60, 140], categories=NAMES, blind=True)
-    assert result.overall.value == pytest.approx(0.3 * 0.9 + 0.7 * 0.75)
-    assert [e.value for e in result.users if e] == pytest.approx([0.9, 0.75])
-    assert result.producers[0] is not None
-    assert result.producers[0].value == pytest.approx(0.27 / 0.445)
-    assert result.producers[0].method.startswith("producer's accuracy, stratified ratio")
-    wider = accuracy_by_prediction(
-        [[18, 2], [5, 15]], [60, 140], categories=NAMES, blind=False, finite=False
-    )
-    assert wider.overall.high > result.overall.high
-    assert codes(result) == ["outside_range"]
-    assert result.caveats[0].text.endswith("user's of can, producer's of jar.")
-    assert codes(wider) == ["anchored", "outside_range"]
-
-
-def test_accuracy_of_what_never_occurred_is_none() -> None:
-    table = [[20, 1, 0], [1, 9, 0], [0, 0, 0]]
-    result = accuracy_by_prediction(table, [90, 40, 0], categories=list("abc"), blind=True)
-    assert result.users[2] is None
-    assert result.producers[2] is None
-    some = accuracy_by_prediction(
-        [[20, 0], [0, 3]], [90, 40], categories=["can", "jar"], blind=True
-    )
-    assert codes(some) == ["few_verified", "no_width"]
-    assert some.caveats[1].text.endswith(
-        "overall, user's of can, user's of jar, producer's of can, producer's of jar."
-    )
-
-
-def test_accuracy_refusals() -> None:
-    with pytest.raises(ValueError, match=r"confusion has shape \(2, 3\): accuracy needs the same"):
-        accuracy_by_prediction([[2, 0, 1], [0, 2, 1]], [9, 9], categories=list("abc"), blind=True)
-    with pytest.raises(ValueError, match="lengths differ"):
-        accuracy_by_prediction([[2, 0], [0, 2]], [9], categories=NAMES, blind=True)
-    with pytest.raises(ValueError, match="jar: 0 of 9 items verified"):
-        accuracy_by_prediction([[2, 0], [0, 0]], [9, 9], categories=NAMES, blind=True)
-    with pytest.raises(ValueError, match="level 95"):
-        accuracy_by_prediction([[2, 0], [0, 2]], [9, 9], categories=NAMES, blind=True, level=95)
-
-
-def test_strata_that_are_the_predictions_agree_with_post_stratification() -> None:
-    table = np.array([[18, 2], [5, 15]])
-    predicted = ["can"] * 20 + ["jar"] * 20
-    confirmed = ["can"] * 18 + ["jar"] * 2 + ["can"] * 5 + ["jar"] * 15
-    sizes = {"can": 60, "jar": 140, "lid": 0}
-    audit = audit_by_strata(
-        predicted, predicted, confirmed, stratum_sizes=sizes, categories=NAMES, blind=True
-    )
-    same = corrected_with(interval="normal")
-    for one, other in zip(audit.correction.shares, same.shares, strict=True):
-        assert (one.value, one.low, one.high) == pytest.approx((other.value, other.low, other.high))
-    accuracy = accuracy_by_prediction(table, [60, 140], categories=NAMES, blind=True)
-    assert audit.accuracy.overall.low == pytest.approx(accuracy.overall.low)
-    assert audit.cells == pytest.approx(np.array([[0.27, 0.03], [0.175, 0.525]]))
-    assert codes(audit.correction) == []
-
-
-@pytest.mark.parametrize(
-    ("change", "message"),
-    [
-        ({"categories": ["can"]}, "categories has 1 names: give at least two"),
-        ({"confirmed": ["can"]}, "lengths differ: {'strata': 2, 'predicted': 2, 'confirmed': 1}"),
-        ({"confirmed": ["can", "lid"]}, "confirmed holds lid, .* give one of can, jar"),
-        ({"predicted": ["lid", "can"]}, "predicted holds lid, which is not given"),
-        ({"strata": ["mon", "tue"]}, "strata holds tue, which is not given: give one of mon"),
-        ({"stratum_sizes": {"mon": 9, "tue": 9}}, "tue: 0 of 9 items verified"),
-        ({"stratum_sizes": {"mon": 1}}, "mon: 2 verified of 1 items"),
-        ({"level": 95}, "level 95 is not between"),
-        ({"strata": [], "predicted": [], "confirmed": []}, "strata is empty: give one entry"),
-    ],
-)
-def test_stratified_audit_refusals(change: dict[str, Any], message: str) -> None:
-    given: dict[str, Any] = {
-        "strata": ["mon", "mon"],
-        "predicted": ["can", "jar"],
-        "confirmed": ["can", "jar"],
-        "stratum_sizes": {"mon": 9},
-        "categories": NAMES,
-        **change,
-    }
-    with pytest.raises(ValueError, match=message):
-        audit_by_strata(
-            given.pop("strata"), given.pop("predicted"), given.pop("confirmed"), blind=True, **given
-        )
-
-
-def test_stratified_audit_caveats_and_level() -> None:
-    given: tuple[list[str], ...] = (["mon"] * 3, ["can", "jar", "jar"], ["can", "jar", "can"])
-    wide, narrow = (
-        audit_by_strata(
-            *given, stratum_sizes={"mon": 9}, categories=NAMES, blind=False, level=level
-        ).correction
-        for level in (0.99, 0.5)
-    )
-    assert wide.shares[0].low < narrow.shares[0].low
-    assert codes(narrow) == ["anchored", "few_verified"]
