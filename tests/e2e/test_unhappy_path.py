@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, Route, expect
+from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
 from tests.e2e.bench import (
     another_pile,
@@ -187,6 +187,28 @@ def test_two_tabs_confirm_the_same_photo(
     page.locator("#confirm").click()
     expect(page.locator("#problem")).to_contain_text("Not recorded: 1 \u00d7 Steel cans")
     assert len(read(server, f"/api/sorts/{sort_id}/items")) == 1
+
+
+def test_a_photo_skipped_on_another_device_is_to_be_skipped_here_too(
+    browser: Browser, page: Page, server: Server, tmp_path: Path
+) -> None:
+    """Each device remembers its own skips; the list says what to do about those of others."""
+    start_sort(page, server)
+    upload(page, tmp_path, "food_can")
+    answered(page, "route")
+    page.locator("#skip-photo").click()
+    page.reload()
+    page.wait_for_selector("body[data-ready]")
+    expect(page.locator("#unanswered")).to_be_hidden()
+    other = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
+    other.goto(page.url)
+    expect(other.locator("#unanswered")).to_contain_text("skipped on another device")
+    other.locator("#unanswered button").click()
+    answered(other, "route")
+    other.locator("#skip-photo").click()
+    expect(other.locator("#unanswered")).to_be_hidden()
+    total(other, 0)
+    other.context.close()
 
 
 def test_sort_closed_elsewhere(page: Page, server: Server, tmp_path: Path) -> None:
