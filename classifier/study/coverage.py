@@ -12,18 +12,16 @@ from functools import lru_cache
 from pathlib import Path
 
 SHIPPED = Path(__file__).with_name("data") / "coverage.toml"
-CLASSES = {
-    "always": "found in nearly every sort",
-    "often": "found in half of the sorts or more",
-    "rare": "found in fewer than half of the sorts",
-}
-"""How categories are grouped: by the part of the sorts that have any of it."""
 TOLERANCE_POINTS = 1.5
 
 
 @dataclass(frozen=True, slots=True)
 class Coverage:
-    """Coverage in per cent of one interval with `n` sorts (or audits), by class of category."""
+    """Coverage in per cent of one interval with `n` sorts (or audits), by class of category.
+
+    A category is found in nearly every sort ("always"), in half of them or more ("often") or in
+    fewer ("rare").
+    """
 
     measure: str
     words: str

@@ -96,11 +96,6 @@ class CaptureView:
     hidden: bool
     learned_from: int | None
 
-    @property
-    def confirmed_item(self) -> Item | None:
-        """The item that this capture was confirmed as, unless that was undone."""
-        return None if self.confirmed is None else self.confirmed.item
-
 
 @dataclass(frozen=True, slots=True)
 class WeighingLine:

@@ -42,11 +42,6 @@ ROUTE_MARKS: Mapping[str, RouteMark] = MappingProxyType(
 )
 
 
-def mark_of(route: str) -> RouteMark:
-    """Return a route's mark; one that is not known looks undecided."""
-    return ROUTE_MARKS.get(route, ROUTE_MARKS["undecided"])
-
-
 def _pattern(route: str, mark: RouteMark) -> str:
     hatch = (
         f'<path d="{mark.hatch}" fill="none" stroke="{INK}" stroke-width="{mark.stroke}"/>'

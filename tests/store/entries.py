@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-from classifier.domain.records import SortInfo
+from classifier.domain.records import Item, SortInfo
 from service.usecases import captures, items, piles
 from service.usecases.services import Services
 from service.usecases.sorts import correct_sort, create_sort
@@ -61,6 +61,12 @@ def weigh(
         **given,
     }
     return piles.weigh(services, sort_id=sort.id, **sent)
+
+
+def confirmed_item(services: Services, capture_id: str) -> Item | None:
+    """Return what a photo was confirmed as, unless that was undone."""
+    current = captures.get_capture(services, capture_id).confirmed
+    return None if current is None else current.item
 
 
 def counts(services: Services, sort: SortInfo) -> dict[str, int]:

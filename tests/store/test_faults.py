@@ -26,7 +26,7 @@ from service.usecases.services import Services
 from service.usecases.views import Health
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, jpeg, model_record, new_id
-from tests.store.entries import CARDBOARD, counts, enter, start, take, weigh
+from tests.store.entries import CARDBOARD, confirmed_item, counts, enter, start, take, weigh
 
 
 def _full(*_: Any, **__: Any) -> int:
@@ -217,7 +217,7 @@ def test_a_missing_model_leaves_everything_else(
     state = upkeep.health(without)
     assert (state.ok, state.store, state.model) == (False, True, None)
     without.close()
-    assert captures.get_capture(services, photo.id).confirmed_item == item
+    assert confirmed_item(services, photo.id) == item
 
 
 def test_a_database_that_is_gone_before_the_model_is_there(

@@ -19,7 +19,7 @@ from classifier.domain.records import SortInfo
 from service.usecases import captures, items, keeping, piles, reports, sorts
 from service.usecases.services import Services
 from tests.fakes import FakeClock, FakePredictor, jpeg, new_id
-from tests.store.entries import CARDBOARD, counts, enter, start, take, weigh
+from tests.store.entries import CARDBOARD, confirmed_item, counts, enter, start, take, weigh
 
 
 def test_two_tabs_confirm_one_photo(services: Services, sort: SortInfo) -> None:
@@ -32,7 +32,7 @@ def test_two_tabs_confirm_one_photo(services: Services, sort: SortInfo) -> None:
         enter(services, sort, "food", capture_id=photo.id, sorter="Ben")
     assert e.value.details["item"] == first.id
     assert counts(services, sort) == {CARDBOARD: 2}
-    assert captures.get_capture(services, photo.id).confirmed_item == first
+    assert confirmed_item(services, photo.id) == first
 
 
 def test_the_second_tab_hears_of_a_correction_too(services: Services, sort: SortInfo) -> None:
@@ -53,7 +53,7 @@ def test_an_undone_photo_can_be_confirmed_anew(services: Services, sort: SortInf
     assert captures.get_capture(services, photo.id).confirmed is None
     second = enter(services, sort, "food", capture_id=photo.id).item
     assert counts(services, sort) == {"food": 1}
-    found = captures.get_capture(services, photo.id).confirmed_item
+    found = confirmed_item(services, photo.id)
     assert found == second
     history = items.list_items(services, sort.id)
     assert [(each.first.item.category, each.current.voided) for each in history] == [

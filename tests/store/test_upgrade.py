@@ -160,7 +160,7 @@ def test_an_old_store_says_the_same_afterwards(url: str, version: str, tmp_path:
     assert {line.weighing.load for line in pile.batches[0].weighings} == {1}
     assert [tare.name for tare in piles.list_tares(services)] == ["Tub"]
     seen = captures.get_capture(services, PHOTO)
-    assert (seen.confirmed_item is not None, captures.read_photo(services, PHOTO)) == (
+    assert (seen.confirmed is not None, captures.read_photo(services, PHOTO)) == (
         True,
         jpeg(),
     )
