@@ -11,7 +11,7 @@ from fastapi.testclient import TestClient
 from classifier.domain.errors import ClosedSortError, InvalidEntryError
 from classifier.domain.records import SortInfo
 from classifier.domain.sheet_lines import BUCKET_LENGTH, NOTE_LENGTH
-from service.usecases import entries
+from service.usecases import entries, items
 from service.usecases.field_sheet import SheetImport, SheetPreview, import_sheet, preview_sheet
 from service.usecases.piles import piles, start_batch
 from service.usecases.services import Services
@@ -247,6 +247,18 @@ def test_look_first_then_record(client: TestClient, services: Services, sort: So
     assert "4 lines recorded" in after
     assert services.log.sort_rows(sort.id).items[0].sorter == "Ada"
     assert "Every line of this file is recorded already" in look(client, sort, SHEET).text
+
+
+def test_a_line_that_was_undone_on_the_pages_stays_so_and_is_marked(
+    client: TestClient, services: Services, sort: SortInfo
+) -> None:
+    record(services, sort, HEAD + "Steel cans,5,,,,,,,,\nFood,3,,,,,,,,\n")
+    food = next(item for item in services.log.sort_rows(sort.id).items if item.category == "food")
+    items.undo(services, item_id=food.id, change_id=new_id())
+    page = look(client, sort, HEAD + "Food,3,,,,,,,,\nSteel cans,5,,,,,,,,\n").text
+    assert "Every line of this file is recorded already" in page
+    assert page.count("; recorded before, undone since") == 1
+    assert page.count("; recorded before") == 2
 
 
 def test_problems_are_shown_and_good_lines_can_be_accepted(
