@@ -18,6 +18,7 @@ from training.outputs import Answers, answer_views
 from training.strangeness import Strangeness, fit_strangeness
 
 _LEARNED = 2048  # training pictures whose embeddings show the principal directions
+_FEW = 20  # held-out pictures; fewer say too little of how strange a known floor is
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,15 +53,21 @@ class Asker:
         return np.flatnonzero([example.source == source for example in self.data.examples])
 
     def gauged(self, net: SortNet, sources: Sequence[str]) -> Gauged:
-        """Give a network that learned from some sources its gauge of strangeness."""
+        """Give a network that learned from some sources its gauge of strangeness.
+
+        Where hardly any of their pictures is held out, those that trained are the measure: all
+        others then seem a little stranger, which is on the safe side.
+        """
         learned = self.rows("train", sources)
         if len(learned) > _LEARNED:
             learned = np.random.default_rng(0).choice(learned, _LEARNED, replace=False)
-        pictures = (np.sort(learned), self.rows("calibrate", sources))
-        seen, held_out = (
-            torch.from_numpy(self._raw(net, rows).embedding).flatten(0, 1) for rows in pictures
-        )
-        return Gauged(net, fit_strangeness(seen, held_out), self._unlearned(sources))
+        seen = self._embeddings(net, np.sort(learned))
+        held_out = self.rows("calibrate", sources)
+        level = self._embeddings(net, held_out) if len(held_out) >= _FEW else seen
+        return Gauged(net, fit_strangeness(seen, level), self._unlearned(sources))
+
+    def _embeddings(self, net: SortNet, rows: NDArray[np.int64]) -> torch.Tensor:
+        return torch.from_numpy(self._raw(net, rows).embedding).flatten(0, 1)
 
     def _unlearned(self, sources: Sequence[str]) -> frozenset[int]:
         forms = self.data.labels.forms

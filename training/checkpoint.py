@@ -16,10 +16,11 @@ from training.recipe import Recipe, dump_recipe
 
 @dataclass(frozen=True, slots=True)
 class Finished:
-    """A trained network and the seconds that its epochs took, those before a stop left out."""
+    """A trained network, the seconds of its epochs (not of those before a stop) and the machine."""
 
     net: SortNet
     seconds: float
+    machine: str
 
 
 def save_network(
@@ -27,8 +28,8 @@ def save_network(
 ) -> None:
     """Keep a network with its recipe, its forms and the fingerprint of its pictures."""
     state = {name: value.cpu() for name, value in finished.net.state_dict().items()}
-    origin = _origin(recipe, table, pictures)
-    _write(path, {"origin": origin, "state": state, "seconds": finished.seconds})
+    told = {"seconds": finished.seconds, "machine": finished.machine}
+    _write(path, {"origin": _origin(recipe, table, pictures), "state": state, **told})
 
 
 def load_network(path: Path, recipe: Recipe, table: FormTable, *, pictures: str) -> Finished | None:
@@ -44,7 +45,7 @@ def load_network(path: Path, recipe: Recipe, table: FormTable, *, pictures: str)
         pretrained=False,
     )
     net.load_state_dict(kept["state"])
-    return Finished(net.eval(), kept["seconds"])
+    return Finished(net.eval(), kept["seconds"], kept["machine"])
 
 
 @dataclass(frozen=True, slots=True)

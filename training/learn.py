@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import torch
 from tqdm import tqdm
@@ -24,8 +25,8 @@ class Learner:
     """Trains the networks of one recipe on one set of pictures.
 
     `work` is the folder where finished networks wait, so that a stopped run need not train them
-    again; networks of a recipe that teaches wait beside it. `times` tells how many seconds each
-    network of this recipe took, whichever run trained it.
+    again; networks of a recipe that teaches wait beside it. `machine` says what trains, and `spent`
+    how long each network of this recipe took and on what, whichever run trained it.
     """
 
     recipe: Recipe
@@ -34,12 +35,17 @@ class Learner:
     device: torch.device
     ranks: Ranks
     work: Path
-    times: dict[str, float] = field(default_factory=dict)
+    machine: str = ""
+    spent: dict[str, tuple[float, str]] = field(default_factory=dict)
 
-    @property
-    def seconds(self) -> float:
-        """Seconds that training took, all networks together."""
-        return sum(self.times.values())
+    def told(self) -> dict[str, Any]:
+        """Say how many networks there are, in how many seconds and on what they were trained."""
+        machines = sorted({machine for _, machine in self.spent.values()})
+        return {
+            "networks": len(self.spent),
+            "seconds": round(sum(seconds for seconds, _ in self.spent.values())),
+            "machine": " and ".join(machines),
+        }
 
     def rows(self, sources: Sequence[str]) -> torch.Tensor:
         """Rows of the train split that come from some sources (none named: from all).
@@ -80,7 +86,7 @@ class Learner:
         finished = load_network(kept, recipe, self.table, pictures=pictures)
         if finished is None:
             finished = self._trained(recipe, sources, number, kept, pictures)
-        self.times[kept.name] = finished.seconds
+        self.spent[kept.name] = finished.seconds, finished.machine
         return finished.net
 
     def _trained(
@@ -104,7 +110,7 @@ class Learner:
                 device=self.device, progress=progress, store=half, ranks=self.ranks,
                 teacher=teacher,
             )  # fmt: skip
-        finished = Finished(net, sum(spent))
+        finished = Finished(net, sum(spent), self.machine)
         if self.ranks.first:
             save_network(kept, finished, recipe, self.table, pictures=pictures)
             half.forget()
@@ -121,7 +127,7 @@ class Learner:
         if recipe is None:
             return None
         work = self.work.with_name(recipe.name + ".run")
-        learner = replace(self, recipe=recipe, work=work, times={})
+        learner = replace(self, recipe=recipe, work=work, spent={})
         return learner.network(sources)
 
 

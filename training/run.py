@@ -89,7 +89,8 @@ def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
     _report_data(data)
     _check_splits(recipe, data)
     preprocessing = Preprocessing(size=recipe.size, views=recipe.views)
-    learner = Learner(recipe, table, data, device, ranks, job.work)
+    machine = _machine(ranks, device)
+    learner = Learner(recipe, table, data, device, ranks, job.work, machine)
     learn = partial(_network, job, start, preprocessing, learner)
     net = learn(recipe.sources)
     strangers = {source: learn(_others(source, recipe, data)) for source in recipe.sisters}
@@ -114,9 +115,7 @@ def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
         table,
         made_by={
             "command": job.command,
-            "seconds": round(learner.seconds or time.perf_counter() - began),
-            "networks": len(learner.times),
-            "machine": _machine(ranks, device),
+            **(learner.told() if not job.frozen else _fitted(began, machine)),
         },
         version=job.version,
         frozen=job.frozen,
@@ -183,6 +182,11 @@ def _evaluate(heard: _Heard, confidence: Confidence, scores: Scores) -> dict[str
         "unseen_source": unseen | scores.by_source(heard.unused, confidence),
         "strangeness_slope": confidence.slope,
     }
+
+
+def _fitted(began: float, machine: str) -> dict[str, Any]:
+    """Say how long a run took that trained no network."""
+    return {"networks": 0, "seconds": round(time.perf_counter() - began), "machine": machine}
 
 
 def _machine(ranks: Ranks, device: torch.device) -> str:
@@ -256,13 +260,14 @@ def _network(
     sources: Sequence[str],
 ) -> SortNet:
     """Learn from the train split of some sources; rounded as it ships."""
-    if not job.frozen:
-        return round_to_half(learner.network(sources))
-    fitted = fit_frozen(
-        job.recipe, learner.table, learner.data, learner.rows(sources), preprocessing,
-        start=start, device=learner.device, workers=job.workers,
-    )  # fmt: skip
-    return round_to_half(fitted).to(memory_format=torch.channels_last)
+    if job.frozen:
+        net = fit_frozen(
+            job.recipe, learner.table, learner.data, learner.rows(sources), preprocessing,
+            start=start, device=learner.device, workers=job.workers,
+        )  # fmt: skip
+    else:
+        net = learner.network(sources)
+    return round_to_half(net).to(memory_format=torch.channels_last)
 
 
 def _others(source: str, recipe: Recipe, data: Dataset) -> list[str]:
