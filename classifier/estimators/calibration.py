@@ -1,7 +1,6 @@
-"""Whether a confidence of 0.8 is right eight times in ten: calibration error and temperature.
+"""Whether a confidence of 0.8 is right eight times in ten: the calibration error.
 
-Everything here must be fed with data that trained neither the network nor, for evaluation, the
-temperature.
+Everything here must be fed with data that trained neither the network nor its temperature.
 """
 
 from __future__ import annotations
@@ -10,21 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import minimize_scalar
-from scipy.special import log_softmax, softmax
 
-from classifier.estimators._checks import (
-    Floats,
-    flags,
-    matrix,
-    probabilities,
-    same_length,
-    vector,
-    whole_from,
-)
+from classifier.estimators._checks import Floats, flags, probabilities, same_length, whole_from
 
 BINS = 15
-TEMPERATURE_RANGE = (0.05, 20.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,129 +115,3 @@ def expected_calibration_error(
     0.29
     """
     return reliability(confidence, correct, bins=bins).expected_error
-
-
-def temperature_probabilities(logits: ArrayLike, temperature: float) -> Floats:
-    """Return softmax(logits / temperature), which never changes the order of classes.
-
-    Parameters
-    ----------
-    logits : array-like of shape (n_predictions, n_classes)
-        Scores before softmax.
-    temperature : float
-        Above 0; above 1 softens, below 1 sharpens.
-
-    Returns
-    -------
-    ndarray of shape (n_predictions, n_classes)
-        Probabilities; rows add to 1.
-
-    Raises
-    ------
-    ValueError
-        If the temperature is not above 0 or the logits are no finite matrix.
-
-    References
-    ----------
-    Guo et al. 2017, section 4.2.
-
-    Examples
-    --------
-    >>> temperature_probabilities([[0.0, 0.0]], 2.0).tolist()
-    [[0.5, 0.5]]
-    """
-    if not 0 < temperature < np.inf:
-        raise ValueError(f"temperature {temperature} must be above 0")
-    probability: Floats = softmax(matrix(logits, "logits") / temperature, axis=1)
-    return probability
-
-
-def fit_temperature(logits: ArrayLike, labels: ArrayLike) -> float:
-    """Return the temperature that minimises the negative log likelihood.
-
-    Parameters
-    ----------
-    logits : array-like of shape (n_predictions, n_classes)
-        Scores of held-out pictures that trained nothing.
-    labels : array-like of shape (n_predictions,)
-        True classes, 0 to n_classes - 1.
-
-    Returns
-    -------
-    float
-        Temperature within 0.05 to 20; an end of that range means that the labels are (almost)
-        perfectly separated or the logits say nothing, and that no temperature helps.
-
-    Raises
-    ------
-    ValueError
-        If lengths differ or a label is no class.
-
-    Notes
-    -----
-    The likelihood is convex in 1 / temperature, so a bounded scalar search finds the one minimum.
-
-    References
-    ----------
-    Guo et al. 2017, section 4.2.
-
-    Examples
-    --------
-    >>> fit_temperature([[2.0, 0.0], [2.0, 0.0], [2.0, 0.0], [2.0, 0.0]], [0, 0, 0, 1]) > 1
-    True
-    """
-    scores, true = matrix(logits, "logits"), _labels(labels, np.shape(logits))
-
-    def loss(inverse: float) -> float:
-        rows = log_softmax(scores * inverse, axis=1)
-        return float(-rows[np.arange(true.size), true].mean())
-
-    low, high = TEMPERATURE_RANGE
-    found = minimize_scalar(
-        loss, bounds=(1 / high, 1 / low), method="bounded", options={"xatol": 1e-6}
-    )
-    return float(1 / found.x)
-
-
-def negative_log_likelihood(
-    logits: ArrayLike, labels: ArrayLike, *, temperature: float = 1.0
-) -> float:
-    """Return the mean negative log likelihood of the true classes, in nats, at least 0.
-
-    Parameters
-    ----------
-    logits, labels
-        As for `fit_temperature`.
-    temperature : float
-        Above 0.
-
-    Raises
-    ------
-    ValueError
-        As for `fit_temperature` and `temperature_probabilities`.
-
-    References
-    ----------
-    Guo et al. 2017, section 2.
-
-    Examples
-    --------
-    >>> round(negative_log_likelihood([[0.0, 0.0]], [1]), 4)
-    0.6931
-    """
-    if not 0 < temperature < np.inf:
-        raise ValueError(f"temperature {temperature} must be above 0")
-    scores, true = matrix(logits, "logits"), _labels(labels, np.shape(logits))
-    rows = log_softmax(scores / temperature, axis=1)
-    return float(-rows[np.arange(true.size), true].mean())
-
-
-def _labels(labels: ArrayLike, shape: tuple[int, ...]) -> NDArray[np.int64]:
-    """Return the labels as class numbers of a matrix of that shape."""
-    given = vector(labels, "labels")
-    if given.size != shape[0]:
-        raise ValueError(f"{given.size} labels for {shape[0]} rows of logits: give one each")
-    true = given.astype(np.int64)
-    if (true != given).any() or true.min() < 0 or true.max() >= shape[1]:
-        raise ValueError(f"labels must be whole numbers from 0 to {shape[1] - 1}")
-    return true

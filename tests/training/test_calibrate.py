@@ -5,12 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import torch
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+from numpy.typing import NDArray
+from scipy.optimize import minimize_scalar
+from scipy.special import log_softmax
 from torchmetrics.functional.classification import multiclass_calibration_error
 
 from classifier.domain.categories import load_categories
 from classifier.domain.programme import load_shipped_programmes
 from classifier.domain.suggestion import Thresholds
-from classifier.estimators.calibration import fit_temperature
 from classifier.inference.preprocess import view_probabilities
 from training.calibrate import (
     Confidence,
@@ -40,12 +45,44 @@ def _temperature(sets: list[HeldOut]) -> float:
     return confidence.temperature
 
 
+def _reference(logits: NDArray[np.floating], labels: NDArray[np.int64]) -> float:
+    """Temperature of Guo et al. (2017), section 4.2; the likelihood is convex in its inverse."""
+
+    def loss(inverse: float) -> float:
+        return float(-log_softmax(logits * inverse, axis=1)[np.arange(len(labels)), labels].mean())
+
+    return float(1 / minimize_scalar(loss, bounds=(0.2, 5.0), method="bounded").x)
+
+
 @pytest.mark.parametrize("views", [1, 2])
-def test_temperature_of_equal_views_is_that_of_the_estimator(views: int) -> None:
-    held = _overconfident(2000, views)
+@pytest.mark.parametrize("factor", [0.5, 3.0])
+def test_temperature_of_equal_views_is_that_of_temperature_scaling(
+    views: int, factor: float
+) -> None:
+    held = _overconfident(2000, views, factor=factor)
     ours = _temperature([held])
-    assert ours == pytest.approx(fit_temperature(held.logits[:, 0], held.labels), rel=1e-3)
-    assert ours == pytest.approx(3.0, rel=0.1)
+    assert ours == pytest.approx(_reference(held.logits[:, 0], held.labels), rel=1e-3)
+    assert ours == pytest.approx(factor, rel=0.1)
+
+
+def test_perfect_and_senseless_answers_stop_at_the_ends() -> None:
+    logits = np.array([[[1.0, 0.0]], [[0.0, 1.0]]], dtype=np.float32)
+    assert _temperature([HeldOut(logits, np.array([0, 1]))]) == 0.2
+    assert _temperature([HeldOut(logits, np.array([1, 0]))]) == 5.0
+
+
+@given(
+    arrays(np.float32, (20, 1, 3), elements=st.floats(-3, 3, width=32), unique=True),
+    arrays(np.int64, 20, elements=st.integers(0, 2)),
+    st.permutations(range(3)),
+)
+def test_the_temperature_does_not_depend_on_the_order_of_classes(
+    logits: NDArray[np.float32], labels: NDArray[np.int64], order: list[int]
+) -> None:
+    renumbered = HeldOut(logits[..., order], np.argsort(order)[labels])
+    assert _temperature([renumbered]) == pytest.approx(
+        _temperature([HeldOut(logits, labels)]), rel=1e-3
+    )
 
 
 def test_temperature_lowers_the_calibration_error_as_torchmetrics_counts_it() -> None:

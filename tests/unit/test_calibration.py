@@ -5,14 +5,7 @@ import pytest
 from sklearn.metrics import roc_auc_score  # type: ignore[import-untyped]
 
 from classifier.estimators.abstention import auroc, risk_coverage, selective_accuracy
-from classifier.estimators.calibration import (
-    TEMPERATURE_RANGE,
-    expected_calibration_error,
-    fit_temperature,
-    negative_log_likelihood,
-    reliability,
-    temperature_probabilities,
-)
+from classifier.estimators.calibration import expected_calibration_error, reliability
 
 
 def test_an_edge_belongs_to_the_bin_below_it() -> None:
@@ -45,64 +38,6 @@ def test_calibration_refusals() -> None:
         reliability([0.5, 0.6], [1])
     with pytest.raises(ValueError, match="bins 0 is too small"):
         reliability([0.5], [1], bins=0)
-
-
-def test_fitting_finds_the_temperature_that_made_the_labels() -> None:
-    """Labels drawn from softmax(z), logits given as 3 z: the temperature is 3."""
-    rng = np.random.default_rng(5)
-    z = rng.normal(size=(20_000, 6))
-    labels = (z + rng.gumbel(size=z.shape)).argmax(axis=1)
-    assert fit_temperature(3 * z, labels) == pytest.approx(3, abs=0.1)
-    assert fit_temperature(z / 2, labels) == pytest.approx(0.5, abs=0.02)
-
-
-def test_the_fitted_temperature_beats_its_neighbours() -> None:
-    rng = np.random.default_rng(6)
-    logits = 4 * rng.normal(size=(300, 4))
-    labels = (logits / 2 + rng.gumbel(size=logits.shape)).argmax(axis=1)
-    best = fit_temperature(logits, labels)
-    here = negative_log_likelihood(logits, labels, temperature=best)
-    for other in (0.9 * best, 1.1 * best, 1.0):
-        assert here < negative_log_likelihood(logits, labels, temperature=other)
-
-
-def test_perfect_and_senseless_logits_stop_at_the_ends() -> None:
-    low, high = TEMPERATURE_RANGE
-    logits = np.array([[5.0, 0.0], [0.0, 5.0]])
-    assert fit_temperature(logits, [0, 1]) == pytest.approx(low, rel=0.01)
-    assert fit_temperature(logits, [1, 0]) == pytest.approx(high, rel=0.01)
-
-
-def test_a_temperature_below_one_sharpens() -> None:
-    half = temperature_probabilities([[1.0, 0.0]], 0.5)
-    assert half[0, 0] == pytest.approx(1 / (1 + np.exp(-2)))
-    loss = negative_log_likelihood([[1.0, 0.0]], [0], temperature=0.5)
-    assert loss == pytest.approx(-np.log(half[0, 0]))
-
-
-@pytest.mark.parametrize("temperature", [0, -1, float("inf"), float("nan")])
-def test_a_temperature_is_above_zero(temperature: float) -> None:
-    with pytest.raises(ValueError, match=r"temperature .* must be above 0"):
-        temperature_probabilities([[0.0, 1.0]], temperature)
-    with pytest.raises(ValueError, match=r"temperature .* must be above 0"):
-        negative_log_likelihood([[0.0, 1.0]], [0], temperature=temperature)
-
-
-@pytest.mark.parametrize(
-    ("labels", "message"),
-    [
-        ([0], "1 labels for 2 rows of logits: give one each"),
-        ([0, 2], "labels must be whole numbers from 0 to 1"),
-        ([0, -1], "labels must be whole numbers from 0 to 1"),
-        ([0, 0.5], "labels must be whole numbers from 0 to 1"),
-    ],
-)
-def test_labels_are_classes(labels: list[float], message: str) -> None:
-    logits = [[0.0, 1.0], [1.0, 0.0]]
-    with pytest.raises(ValueError, match=message):
-        fit_temperature(logits, labels)
-    with pytest.raises(ValueError, match=message):
-        negative_log_likelihood(logits, labels)
 
 
 def test_risk_among_equal_confidences_is_spread_evenly() -> None:
