@@ -70,10 +70,14 @@ def _composition(facts: SetFacts) -> str:
         if facts.left_out
         else ""
     )
+    photos = _counted(facts.photos, "photograph", "photographs")
+    objects = _counted(facts.objects, "object", "different objects")
+    sorts = _counted(facts.sorts, "sort", "sorts")
+    imported = _counted(facts.imported, "photograph was", "of the photographs were")
     return f"""## Composition
 
-{facts.photos} photographs of {facts.objects} different objects, from {facts.sorts} sorts{left}.
-{facts.imported} of the photographs were imported from elsewhere. One item a photograph, one label
+{photos} of {objects}, from {sorts}{left}.
+{imported} imported from elsewhere. One item a photograph, one label
 a photograph, from version {facts.categories_version} of the category list. Photographs that look
 alike, or were told to show one object, share a group; splits are drawn by group and none straddles
 two of them: {splits}. The set is no sample of what a place throws away: it holds what somebody
@@ -90,9 +94,10 @@ data were removed from the files."""
 
 def _collection(facts: SetFacts) -> str:
     models = ", ".join(facts.models) or "none"
+    people = _counted(facts.people, "named sorter", "named sorters")
     return f"""## Collection process
 
-Taken from {facts.first_day} to {facts.last_day} by {facts.people} named sorters, with phones and
+Taken from {facts.first_day} to {facts.last_day} by {people}, with phones and
 cameras of their own, in sorts that were set to keep photographs for training. Models that looked at
 them: {models}.
 
@@ -101,12 +106,15 @@ agreed to."""
 
 
 def _labelling(facts: SetFacts) -> str:
+    anchored = _counted(facts.anchored, "was", "were")
+    reviewed = _counted(facts.reviewed, "was", "were")
+    relabelled = _counted(facts.relabelled, "bears", "bear")
     return f"""## Preprocessing, cleaning, labelling
 
 Each photograph was turned upright, made at most 1024 pixels long and saved anew as JPEG. Labels
-are those that sorters confirmed or chose; {facts.anchored} were given with a model's suggestion in
-sight, which pulls labels towards the model. {facts.reviewed} were reviewed afterwards, and
-{facts.relabelled} bear another label than at first. `manifest.csv` tells the history of each label;
+are those that sorters confirmed or chose; {anchored} given with a model's suggestion in
+sight, which pulls labels towards the model. {reviewed} reviewed afterwards, and
+{relabelled} another label than at first. `manifest.csv` tells the history of each label;
 notes were left out, and people and sorts bear pseudonyms."""
 
 
@@ -132,3 +140,7 @@ File names are the log's own ids: a photograph that is withdrawn later can be fo
 deleted from every copy, and the next export no longer holds it.
 
 {_TO_FILL} who answers questions and takes requests to withdraw."""
+
+
+def _counted(count: int, one: str, many: str) -> str:
+    return f"{count} {one if count == 1 else many}"

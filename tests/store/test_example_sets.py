@@ -200,6 +200,18 @@ def test_an_export_says_everything_of_each_photo_and_no_name(
     assert len(manifest(exported(services, reviewed=True))) == 2
 
 
+def test_a_datasheet_counts_one_as_one(services: Services, kept: SortInfo) -> None:
+    one = confirmed(services, kept)
+    examples.review(
+        services, batch_id=new_id(), capture_ids=[one], verdict="label", category="tissue"
+    )
+    text = exported(services)["DATASHEET.md"].decode()
+    assert "1 photograph of 1 object, from 1 sort." in text
+    assert "by 1 named sorter, with" in text
+    assert "1 was reviewed afterwards, and\n1 bears another" in text
+    assert "0 of the photographs were imported" in text
+
+
 def test_coco_says_that_there_are_no_boxes(services: Services, kept: SortInfo) -> None:
     one = confirmed(services, kept)
     whole = json.loads(exported(services)["coco.json"])
