@@ -40,7 +40,7 @@ def main_shares(report: StudyReport, level: str) -> tuple[Figure, ...]:
 
 
 def uncertainty(report: StudyReport) -> str:
-    """Return the one sentence on uncertainty that a public page carries."""
+    """Return what a public page says on uncertainty."""
     shares = main_shares(report, "category")
     if not shares:
         return "Too few lots were sorted and weighed to say anything about others."
@@ -52,10 +52,10 @@ def uncertainty(report: StudyReport) -> str:
             "lie."
         )
     said = (
-        f"These {report.sorts} lots stand for many more, so every share has a range: for "
-        f"{top.about.name.lower()} the best estimate is {percent(top.value)} of the weight, and "
-        f"the true share likely lies between {percent(ends[0])} and {percent(ends[1])} (about "
-        f"{100 * report.plan.level:.0f} in 100 such ranges hold the truth, fewer for rare things)."
+        f"These {report.sorts} lots stand for many more, so every share has a range. "
+        f"{top.about.name}, for example: the best estimate is {percent(top.value)} of the weight, "
+        f"and the true share likely lies between {percent(ends[0])} and {percent(ends[1])} (about "
+        f"{100 * report.plan.level:g} in 100 such ranges hold the truth, fewer for rare things)."
     )
     return said.replace(" %", "\u00a0%")
 

@@ -544,6 +544,14 @@ def test_the_summary_names_estimator_level_and_shortfalls() -> None:
         assert words in text
 
 
+def test_uncertainty_is_told_with_the_name_as_listed_and_the_level_as_given() -> None:
+    sorts = [a_member(k) for k in range(6)]
+    given = totals(sorts, [{"pet_bottles": 50.0 + k, "food": 10.0 + 3 * k} for k in range(6)])
+    said = uncertainty(reported(given, {"level": 0.999}))
+    assert "PET bottles" in said
+    assert "about 99.9 in 100 such ranges" in said
+
+
 def test_progress_is_told_and_reaches_its_end() -> None:
     from classifier.study.plan import plan_from
     from classifier.study.report import build_study_report
