@@ -79,9 +79,10 @@ def same_days_notes(table: StudyTable) -> Iterator[str]:
     if found and len(of_place) > 1:
         yield (
             "Places with several sorts of the same days, as when the containers of a household "
-            f"are sorted apart: {found}. They are taken as different households, so that their "
-            "persons count more than once and amounts per person come out too low, until the plan "
-            "says which are the containers of one."
+            f"are sorted apart: {found}. They are taken as different households, until the plan "
+            "says which are the containers of one: in the mean of shares each container counts "
+            "alike, however little it holds, and persons count more than once, so that amounts per "
+            "person come out too low."
         )
 
 

@@ -402,19 +402,22 @@ def test_what_the_whole_speaks_for_is_told_to_every_reader(
 
 
 def test_containers_that_the_plan_does_not_join_are_told() -> None:
-    """Else a household of four with two containers counts as eight persons."""
+    """Else a household of four with two containers counts as eight persons, and a light container
+    as much as a heavy one."""
     day = a_member(0).sorted_on
     sorts = [
         a_member(k, ("recycling", "refuse")[k % 2], place=f"House {k // 2}", sorted_on=day)
         for k in range(6)
     ]
-    grams = [{"food": 50.0 + k, "wood": 40.0} for k in range(6)]
+    grams = [{"wood": 100.0 + k} if k % 2 == 0 else {"food": 900.0 + k} for k in range(6)]
     apart = reported(totals(sorts, grams))
     joined = reported(totals(sorts, grams), {"streams": {"part": "stratum"}, "strata": []})
     week = [r.select("kg_per_person_week", level="total")[0].value for r in (apart, joined)]
     assert week[1] == pytest.approx(2 * week[0])
-    said = [any("of the same days" in each for each in r.cautions) for r in (apart, joined)]
-    assert said == [True, False]
+    food = [values(r, "share_mean")["food"] for r in (apart, joined)]
+    assert food == pytest.approx([0.5, 0.9], abs=0.005)
+    for words in ("of the same days", "each container counts alike", "per person come out too low"):
+        assert [any(words in each for each in r.cautions) for r in (apart, joined)] == [True, False]
     weeks = [a_member(7 * k, place=f"House {k % 2}", days=7) for k in range(6)]
     assert not any("of the same days" in each for each in reported(totals(weeks, grams)).cautions)
 
