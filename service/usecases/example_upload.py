@@ -22,6 +22,13 @@ KEPT_HOURS = 24
 """How long an upload waits for its import. What is unpacked may tell where it was taken."""
 MOST_KEPT = 3
 """Uploads that wait at the same time; the oldest makes room for another."""
+_LOCKED = 0x1  # the flag of an encrypted entry, as Python's zipfile reads it
+_PLAIN = ": pack the folder as a plain ZIP, without a password"
+_CUT_OFF = ": it may have been cut off on its way; fetch it once more, then send it again"
+_DAMAGED = (
+    ": a file in it is damaged or packed in a rare way; fetch it once more, or pack the "
+    "folder anew as a plain ZIP"
+)
 
 
 @contextmanager
@@ -55,7 +62,9 @@ def _unpack(data: bytes, folder: Path) -> None:
                 target.parent.mkdir(parents=True, exist_ok=True)
                 target.write_bytes(content)
     except (zipfile.BadZipFile, NotImplementedError, ValueError) as error:
-        raise _unreadable(error) from error
+        # The list of a ZIP stands at its end: what was cut off still begins like one.
+        cut_off = isinstance(error, zipfile.BadZipFile) and data.startswith(b"PK")
+        raise _unreadable(_CUT_OFF if cut_off else _PLAIN) from error
     except OSError as error:
         raise StorageError(
             f"the archive can't be unpacked ({error.strerror or error}): free some space, then "
@@ -72,7 +81,8 @@ def _content(archive: zipfile.ZipFile, info: zipfile.ZipInfo, most: int) -> byte
         with archive.open(info) as packed:
             content = packed.read(most + 1)
     except Exception as error:  # each way of packing raises its own; bzip2 that of a bad disk
-        raise _unreadable(error) from error
+        locked = info.flag_bits & _LOCKED
+        raise _unreadable(_PLAIN if locked else _DAMAGED) from error
     if len(content) > most:
         raise InvalidEntryError(_too_large())
     return content
@@ -156,11 +166,8 @@ def _wanted(archive: zipfile.ZipFile) -> list[tuple[zipfile.ZipInfo, PurePosixPa
     return found
 
 
-def _unreadable(error: Exception) -> InvalidEntryError:
-    return InvalidEntryError(
-        f"the file is no ZIP that can be read ({error}): pack the folder as a plain ZIP, without a "
-        "password"
-    )
+def _unreadable(remedy: str) -> InvalidEntryError:
+    return InvalidEntryError(f"the file is no ZIP that can be read{remedy}")
 
 
 def _too_large() -> str:

@@ -410,6 +410,14 @@ def packed(files: dict[str, bytes], way: int = zipfile.ZIP_STORED) -> bytes:
     return out.getvalue()
 
 
+def locked(files: dict[str, bytes]) -> bytes:
+    """Return a ZIP whose one entry says that it needs a password."""
+    data = bytearray(packed(files))
+    data[6] |= 1  # the flags in the head of the entry, and in the list at the end
+    data[data.index(b"PK\1\2") + 8] |= 1
+    return bytes(data)
+
+
 def send(client: TestClient, data: bytes, name: str = "Their set.zip") -> Any:
     """Upload an archive as a page does."""
     files = {"archive": (name, data, "application/zip")}
@@ -450,7 +458,9 @@ def test_a_set_comes_in_through_the_page(client: TestClient, services: Services)
 @pytest.mark.parametrize(
     ("data", "message"),
     [
-        (b"no archive", "is no ZIP that can be read"),
+        (b"no archive", "is no ZIP that can be read: pack the folder as a plain ZIP"),
+        (packed({"food/a.jpg": jpeg()})[:-30], "it may have been cut off on its way"),
+        (locked({"food/a.jpg": jpeg()}), "as a plain ZIP, without a password"),
         (packed({"../food/a.jpg": b"x"}), "leads out of it"),
         (packed({"/food/a.jpg": b"x"}), "leads out of it"),
         (packed({"a.jpg": b"x"}), "holds no labelled picture"),
@@ -505,7 +515,8 @@ def test_damage_in_an_archive_is_told_however_it_was_packed(
         broken = whole[:at] + bytes([whole[at] ^ 0xFF]) + whole[at + 1 :]
         answer = send(client, broken)
         assert answer.status_code == 422, at
-        assert "is no ZIP that can be read" in answer.text
+        assert "is no ZIP that can be read: " in answer.text
+        assert "without a password" not in answer.text
     assert waiting(services) == set()
 
 
