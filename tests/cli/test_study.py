@@ -45,11 +45,14 @@ def test_a_study_in_words_and_as_files(run: Run, demo: Path, tmp_path: Path) -> 
         page = (out / name).read_text(encoding="utf-8")
         assert not OUTSIDE.findall(page.replace("url(#", "")), name
         assert "<script" not in page
+    whole = run("study", demo_study._id("study")[:8])
+    assert "16 sorts" in whole.out
     chosen = run(
         "study", "Two", "--sorts", "Household 01, refuse", "--sorts", "Household 02, refuse"
     )
     assert chosen.out.startswith("Two\n2 sorts")
-    assert "16 sorts" in run("study", demo_study._id("study")[:8]).out
+    assert "- Only 2 sorts are behind the estimates" in chosen.out
+    assert "are behind the estimates" not in whole.out
     no_folder = run("study", demo_study.NAME, "--out", told)
     assert (no_folder.code, "choose a folder" in no_folder.err) == (1, True)
 
