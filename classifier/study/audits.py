@@ -62,7 +62,7 @@ def corrected_counts(
         )
     table = np.array([[each.blind.get(category, 0) for category in ids] for each in photos])
     sizes = np.array([each.items for each in photos])
-    strata = [each.form for each in photos]
+    strata = [_called_words(each, names) for each in photos]
     pooled = pool_sparse_strata(table, sizes, strata=strata)
     result = post_stratified_counts(
         pooled.confusion, pooled.stratum_counts, categories=[names.category(each) for each in ids],
@@ -82,6 +82,13 @@ def corrected_counts(
         *_wanted(pooled.confusion, pooled.stratum_counts, about, pooled.strata, plan),
     ]
     return Corrected(tuple(figures), tuple(notes))
+
+
+def _called_words(photos: CalledPhotos, names: Names) -> str:
+    """Return what the network called them; the form tells those of one category apart."""
+    if not photos.category:
+        return photos.form
+    return f"{names.category(photos.category)} (called {photos.form})"
 
 
 def _called(photos: Sequence[CalledPhotos], names: Names, items: int) -> list[Figure]:

@@ -67,6 +67,14 @@ def test_sparse_strata_are_joined_and_few_audits_are_told() -> None:
     assert sum(shares) == pytest.approx(1)
 
 
+def test_predictions_that_few_audits_met_are_named_for_people() -> None:
+    few = CalledPhotos("food_can", "steel_cans", 600, {"steel_cans": 3})
+    old = CalledPhotos("old_form", "", 90, {"steel_cans": 2})
+    notes = corrected_counts((PHOTOS[0], few, old), CATEGORIES, PLAN).notes
+    said = next(note for note in notes if note.startswith("Fewer than 5 verified"))
+    assert said.endswith("rough guide: Steel cans (called food_can), old_form.")
+
+
 def test_audits_wanted_for_a_precision_are_worked_out() -> None:
     result = corrected_counts(PHOTOS, CATEGORIES, plan_from({"audit_points": 2}, CATEGORIES))
     assert any("within ± 2 points" in note and "decides" in note for note in result.notes)
