@@ -9,6 +9,7 @@ from itertools import pairwise
 from classifier.domain.categories import Categories
 from classifier.domain.records import SortInfo
 from classifier.domain.report_categories import Names
+from classifier.study.plan import StudyPlan, texts_of
 from classifier.study.table import StudyTable
 
 _SEVERAL = 4
@@ -46,6 +47,19 @@ def table_notes(table: StudyTable) -> Iterator[str]:
         yield (
             f"The sorts were done under {len(programmes)} programmes: where a thing can go, and so "
             "what can be recovered, is by the rules of its own sort."
+        )
+
+
+def parts_notes(table: StudyTable, plan: StudyPlan) -> Iterator[str]:
+    """Yield a caution where strata have more parts than the plan names; a plan may name none."""
+    known = len(plan.parts)
+    more = [sort.stratum for sort in table.sorts if any(texts_of(sort.stratum, plan.parts)[known:])]
+    if known and more:
+        yield (
+            f"The plan names {known} parts of a stratum ({', '.join(plan.parts)}). Strata have "
+            f"more in {len(more)} of {sorts(len(table.sorts))}, as {more[0]!r}: what follows is "
+            "not looked at, and sorts that differ in nothing else count as of one stratum. Name "
+            "every part in the plan."
         )
 
 

@@ -256,12 +256,18 @@ class _Reader:
         return inner
 
 
+def texts_of(stratum: str, parts: Sequence[str]) -> list[str]:
+    """Return what a stratum tells for each part; with one part that is the whole stratum."""
+    pieces = stratum.split(SEPARATOR) if len(parts) > 1 else [stratum]
+    return [piece.strip() for piece in pieces]
+
+
 def part_of(name: str, parts: Sequence[str], *, stratum: str, place: str, sorted_on: date) -> str:
     """Return what a sort has under a part of its stratum, or under one of `OWN_PARTS`."""
     if name in parts:
-        texts = [text.strip() for text in stratum.split(SEPARATOR)] if len(parts) > 1 else [stratum]
+        texts = texts_of(stratum, parts)
         at = list(parts).index(name)
-        return (texts[at].strip() if at < len(texts) else "") or "not told"
+        return (texts[at] if at < len(texts) else "") or "not told"
     own = {
         "place": place or "not told",
         "date": sorted_on.isoformat(),

@@ -28,6 +28,7 @@ from classifier.study.contrasts import (
 from classifier.study.coverage import Coverage, class_of, shortfalls
 from classifier.study.figures import WHOLE, Figure
 from classifier.study.notes import (
+    parts_notes,
     place_notes,
     same_days_notes,
     sorts,
@@ -119,7 +120,7 @@ def build_study_report(
     measured and says so.
     """
     usable, left = _usable(table, plan, categories)
-    cautions = [*table_notes(table), *left]
+    cautions = [*table_notes(table), *parts_notes(table, plan), *left]
     work = _Work(usable, plan, categories, national, progress)
     if len(usable.sorts) >= 2:
         work.estimate()

@@ -422,6 +422,24 @@ def test_containers_that_the_plan_does_not_join_are_told() -> None:
     assert not any("of the same days" in each for each in reported(totals(weeks, grams)).cautions)
 
 
+def test_parts_of_strata_that_the_plan_does_not_name_are_told() -> None:
+    given = drawn(6, ("flats / spring", "flats / spring / refuse"))
+    said = "Strata have more in 3 of 6 sorts, as 'flats / spring / refuse'"
+    for parts, told in (
+        (["area", "season"], True),
+        (["area", "season", "container"], False),
+        (["stratum"], False),
+        ([], False),
+    ):
+        cautions = reported(given, {"parts": parts}).cautions
+        assert any(said in each for each in cautions) is told
+    ended = drawn(6, ("flats / spring /",))
+    assert not any(
+        "Strata have more" in each
+        for each in reported(ended, {"parts": ["area", "season"]}).cautions
+    )
+
+
 def test_programmes_and_places_that_do_not_fit_one_study_are_told() -> None:
     sorts = [
         a_member(k, place=f"House {k // 2}", programme_id=("alder_valley", "port_sable")[k % 2])
