@@ -8,6 +8,9 @@ from pathlib import Path
 from classifier.domain.errors import DataFileError, InvalidEntryError
 from classifier.examples.listing import read_listing
 
+PICTURE_SUFFIXES = frozenset(
+    ".jpg .jpeg .jpe .jfif .png .webp .gif .bmp .tif .tiff .heic .heif .avif".split()
+)
 _LABEL_COLUMNS = ("label", "form", "category")
 
 
@@ -21,8 +24,11 @@ class FolderPicture:
     group: str = ""
 
 
-def read_pictures(folder: Path) -> list[FolderPicture]:
+def read_pictures(folder: Path) -> tuple[list[FolderPicture], list[str]]:
     """Return the labelled pictures of a folder: by its manifest.csv, else by folder per label.
+
+    With them come the paths of pictures that lie in no label's folder, or deeper in it; a manifest
+    leaves out what it does not list.
 
     Raises InvalidEntryError when there is no such folder or nothing in it, DataFileError for a
     manifest that can't be read or leads out of the folder.
@@ -32,13 +38,16 @@ def read_pictures(folder: Path) -> list[FolderPicture]:
             f"{folder} is no folder: give one with a folder per label, or with a manifest.csv"
         )
     manifest = folder / "manifest.csv"
-    found = _listed(folder, manifest) if manifest.is_file() else _in_folders(folder)
-    if not found:
+    if manifest.is_file():
+        found, astray = _listed(folder, manifest), []
+    else:
+        found, astray = _in_folders(folder), _astray(folder)
+    if not found and not any("/" in path for path in astray):
         raise InvalidEntryError(
             f"{folder} holds no labelled picture: put the pictures of each label into a folder "
             "that bears its name"
         )
-    return found
+    return found, astray
 
 
 def _in_folders(root: Path) -> list[FolderPicture]:
@@ -49,6 +58,18 @@ def _in_folders(root: Path) -> list[FolderPicture]:
         for file in _visible(folder)
         if file.is_file()
     ]
+
+
+def _astray(root: Path) -> list[str]:
+    """Return the pictures that a folder per label does not explain."""
+    paths = [file.relative_to(root) for file in root.rglob("*") if file.is_file()]
+    return sorted(
+        path.as_posix()
+        for path in paths
+        if len(path.parts) != 2
+        and path.suffix.lower() in PICTURE_SUFFIXES
+        and not any(part.startswith(".") for part in path.parts)
+    )
 
 
 def _listed(root: Path, manifest: Path) -> list[FolderPicture]:

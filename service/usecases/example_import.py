@@ -33,6 +33,7 @@ from service.usecases.services import Services
 _NAMESPACE = uuid.UUID("2f6c8a51-7d0b-4c8e-9a55-0c6b7a1de4f3")
 _AT_ONCE = 40  # photos in one transaction
 _DIGEST = " sha256:"
+_ASTRAY = "it does not lie straight in the folder of a label: put it there"
 Progress = Callable[[int, int], None]
 
 
@@ -60,6 +61,7 @@ class ImportPlan:
     duplicates: tuple[tuple[str, str], ...]
     """Pictures whose very file is there already, and where."""
     unreadable: tuple[tuple[str, str], ...]
+    """Pictures that can't be taken as they are, and why."""
 
     @property
     def labels(self) -> Mapping[str, int]:
@@ -85,13 +87,14 @@ def plan_import(
     manifest that can't be read; UnknownIdError where `renamed` leads to no category.
     """
     name = check_text(source or folder.resolve().name, "source", longest=NAME_LENGTH, needed=True)
-    pictures, unreadable = _with_good_names(read_pictures(folder))
+    found, astray = read_pictures(folder)
+    pictures, unreadable = _with_good_names(found)
+    unreadable += [(_shown(path), _ASTRAY) for path in astray]
     book = LabelBook(services, renamed or {}, leave_out)
     known = _KnownFiles(services)
     new: list[Incoming] = []
     duplicates, digests = [], []
     for done, picture in enumerate(pictures, 1):
-        category = book.read(picture.label)
         try:
             data = picture.file.read_bytes()
             services.reader.read(data, max_side=TRAINING_SIDE_PX)
@@ -109,7 +112,9 @@ def plan_import(
         earlier = known.find(picture, data, digest)
         if earlier is not None:
             duplicates.append((picture.path, earlier))
-        elif category is not None:
+            continue
+        category = book.read(picture.label)  # asked only of what could come in
+        if category is not None:
             known.add(digest, picture.path)
             new.append(Incoming(picture, category, digest))
     return ImportPlan(
@@ -168,11 +173,16 @@ def _with_good_names(
     """Return the pictures that can be named in the log, and of the others what to mend."""
     good = [each for each in pictures if is_storable(each.path + each.label)]
     bad = [
-        (each.path.encode(errors="replace").decode(), "its name is not UTF-8: rename it")
+        (_shown(each.path), "its name is not UTF-8: rename it")
         for each in pictures
         if not is_storable(each.path + each.label)
     ]
     return good, bad
+
+
+def _shown(path: str) -> str:
+    """Return a path as text that can be shown, whatever bytes it holds."""
+    return path.encode(errors="replace").decode()
 
 
 def _start(services: Services, plan: ImportPlan, sort_id: str) -> None:

@@ -13,6 +13,7 @@ from pathlib import Path, PurePosixPath
 
 from classifier.domain.errors import InvalidEntryError, StorageError, UnknownIdError
 from service.usecases.entries import check_id
+from service.usecases.example_folder import PICTURE_SUFFIXES
 from service.usecases.services import Services
 
 MOST_FILES = 5_000
@@ -157,13 +158,28 @@ def _wanted(archive: zipfile.ZipFile) -> list[tuple[zipfile.ZipInfo, PurePosixPa
         found.append((info, path))
     if len(found) > MOST_FILES or sum(info.file_size for info, _ in found) > MOST_BYTES:
         raise InvalidEntryError(_too_large())
-    tops = {path.parts[0] for _, path in found if len(path.parts) > 1}
-    deep = all(len(path.parts) > 2 for _, path in found)
-    # Archives of a folder hold that folder; the labels are the folders in it.
-    beside = {path.name for _, path in found if len(path.parts) == 2}
-    if len(tops) == 1 and (deep or "manifest.csv" in beside):
-        found = [(info, PurePosixPath(*path.parts[1:])) for info, path in found]
-    return found
+    return _without_wrapping(found)
+
+
+def _without_wrapping(
+    found: list[tuple[zipfile.ZipInfo, PurePosixPath]],
+) -> list[tuple[zipfile.ZipInfo, PurePosixPath]]:
+    """Leave out the one folder that an archive of a folder holds; the labels are those in it.
+
+    Pictures tell which folder that is, not what else somebody has put beside them.
+    """
+    paths = [path for _, path in found]
+    pictures = [path for path in paths if path.suffix.lower() in PICTURE_SUFFIXES] or paths
+    tops = {path.parts[0] for path in pictures}
+    deep = all(len(path.parts) > 2 for path in pictures)
+    listed = [path.parts[0] for path in paths if path.parts[1:] == ("manifest.csv",)]
+    if PurePosixPath("manifest.csv") in paths or len(tops) != 1 or not (deep or tops & {*listed}):
+        return found
+    return [
+        (info, PurePosixPath(*path.parts[1:]))
+        for info, path in found
+        if path.parts[0] in tops and len(path.parts) > 1
+    ]
 
 
 def _unreadable(remedy: str) -> InvalidEntryError:

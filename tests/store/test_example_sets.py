@@ -22,6 +22,7 @@ from classifier.domain.errors import (
     UnknownIdError,
 )
 from classifier.domain.records import SortInfo
+from service.commands.photo_paths import PHOTO_SUFFIXES
 from service.store.example_rows import Wanted
 from service.usecases import captures, example_agreement, examples, reports, sorts
 from service.usecases.example_export import (
@@ -32,6 +33,7 @@ from service.usecases.example_export import (
     write_zip,
     zip_chunks,
 )
+from service.usecases.example_folder import PICTURE_SUFFIXES
 from service.usecases.example_import import plan_import, run_import
 from service.usecases.example_survey import Survey, last_survey, running_since, survey
 from service.usecases.pseudonyms import Pseudonyms, load_pseudonyms
@@ -378,6 +380,7 @@ def test_an_import_counts_nowhere_but_among_the_examples(
     again = plan_import(services, folder, **ways)
     assert again.new == ()
     assert len(again.duplicates) == 7
+    assert plan_import(services, folder, leave_out=["battery"]).unknown == (), "tins are here"
     with pytest.raises(InvalidEntryError, match="nothing to import"):
         run_import(services, again)
 
@@ -467,6 +470,10 @@ def test_manifests_are_read_as_spreadsheets_write_them(
     plan = plan_import(services, tmp_path)
     assert plan.labels == {"food": 1}
     assert plan.unreadable == ()
+
+
+def test_pictures_are_found_by_the_same_names_everywhere() -> None:
+    assert PICTURE_SUFFIXES == PHOTO_SUFFIXES
 
 
 def test_folders_that_hold_nothing(services: Services, tmp_path: Path) -> None:

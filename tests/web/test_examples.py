@@ -503,6 +503,51 @@ def test_files_that_stay_out_are_named_by_their_place_in_the_archive(
     assert "<details><summary>Unreadable: 1</summary>" in some
 
 
+LIST = b"path,label\nfood/a.jpg,food\n"
+
+
+@pytest.mark.parametrize(
+    "files",
+    [
+        {"set/food/a.jpg": jpeg(30), "set/readme.txt": b"x"},
+        {"set/food/a.JPG": jpeg(30), "readme.txt": b"x"},
+        {"set/food/a.jpg": jpeg(30), "papers/readme.txt": b"x"},
+        {"set/food/a.jpg": jpeg(30), "set/manifest.csv": LIST, "readme.txt": b"x"},
+        {"set/food/no_suffix": jpeg(30)},
+        {"food/a.jpg": jpeg(30), "food/more/readme.txt": b"x"},
+        {"set/food/a.jpg": jpeg(30), "manifest.csv": LIST.replace(b"food/", b"set/food/")},
+    ],
+)
+def test_what_lies_beside_the_pictures_hides_none(
+    client: TestClient, files: dict[str, bytes]
+) -> None:
+    """An archive of a folder holds that folder, whatever else is in it or next to it."""
+    html = send(client, packed(files)).text
+    assert "1 new picture as “Their set”" in html
+    assert "is no label here" not in html
+
+
+def test_pictures_in_no_label_s_folder_are_named(client: TestClient) -> None:
+    files = {"food/a.jpg": jpeg(30), "food/may/b.jpg": jpeg(60), "c.jpg": jpeg(90)}
+    html = send(client, packed({**files, "food/may/notes.txt": b"x", "food/may/.d.jpg": b"x"})).text
+    assert "1 new picture as “Their set”" in html
+    assert "Unreadable: 2<" in html
+    for path in ("c.jpg", "food/may/b.jpg"):
+        assert f"<li>{path}: it does not lie straight in the folder of a label" in html
+    deeper = send(client, packed({"set/food/may/b.jpg": jpeg(60)})).text
+    assert "Nothing to import." in deeper
+    assert "<li>food/may/b.jpg: it does not lie straight" in deeper
+
+
+def test_an_archive_without_pictures_asks_for_no_label(client: TestClient) -> None:
+    """Another program's file may be a ZIP of folders too."""
+    html = send(client, packed({"docs/app.xml": b"<a/>", "docs/b.xml": b"<b/>"})).text
+    assert "Nothing to import." in html
+    assert "docs/app.xml: " in html
+    assert "is no label here" not in html
+    assert ">Import</button>" not in html
+
+
 @pytest.mark.parametrize(
     "way", [zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED, zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA]
 )
