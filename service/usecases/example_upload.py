@@ -92,15 +92,16 @@ def _content(archive: zipfile.ZipFile, info: zipfile.ZipInfo, most: int) -> byte
 def unpacked(services: Services, token: str) -> Path:
     """Return the folder of an upload, which then counts as fresh again.
 
-    Raises UnknownIdError when it is gone: it was imported, or others made it give way.
+    Raises UnknownIdError when it is gone: it was imported, others made it give way, or photos were
+    withdrawn.
     """
     folder = _root(services.settings.data_dir) / check_id(token, "token")
     try:
         os.utime(folder)
     except OSError as error:
         raise UnknownIdError(
-            f"this upload is no longer there (each waits {KEPT_HOURS} hours, {MOST_KEPT} at most): "
-            "send the archive again",
+            f"this upload is no longer there (each waits {KEPT_HOURS} hours, {MOST_KEPT} at most, "
+            "none once photos are withdrawn): send the archive again",
             token=token,
         ) from error
     return folder
@@ -118,6 +119,12 @@ def forget_old_uploads(data_dir: Path) -> None:
     for folder, _ in waiting:
         if folder not in kept:
             shutil.rmtree(folder, ignore_errors=True)
+
+
+def forget_uploads(data_dir: Path) -> None:
+    """Delete all uploads that wait: any of them may hold a photo that was withdrawn."""
+    for folder, _ in _uploads(data_dir):
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def left_uploads(data_dir: Path) -> tuple[Path, ...]:

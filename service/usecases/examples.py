@@ -20,6 +20,7 @@ from service.store.example_rows import (
     Wanted,
 )
 from service.usecases.entries import NOTE_LENGTH, check_id, check_sorter, check_text
+from service.usecases.example_upload import forget_uploads
 from service.usecases.services import Services
 
 VERDICTS = (LABEL, UNCLEAR, TWO_ITEMS, DONT_USE)
@@ -260,6 +261,8 @@ def withdraw(
 def remove_withdrawn(services: Services) -> int:
     """Delete the files of withdrawn photos that are still there, as after a crash; return how many.
 
+    Sets that wait for their import on this machine go too: an old export may hold the photos.
+
     Raises ConflictError where one can't be deleted.
     """
     left = [name for name in services.log.withdrawn_photos() if services.photos.has(name)]
@@ -274,6 +277,7 @@ def remove_withdrawn(services: Services) -> int:
                 )
     finally:  # after the photos, or a page that is being looked at would make them anew
         forget_withdrawn_thumbs(services)
+        forget_uploads(services.settings.data_dir)
     return len(left)
 
 

@@ -604,6 +604,20 @@ def test_two_trainers_look_at_sets_at_once(client: TestClient, services: Service
     assert (gone.status_code, "send the archive again" in gone.text) == (404, True)
 
 
+def test_a_withdrawal_deletes_the_sets_that_wait(
+    client: TestClient, services: Services, kept: SortInfo
+) -> None:
+    """An old export among them may hold the photo."""
+    one = confirmed(services, kept)
+    tokens = [looked_at(client, shade) for shade in (30, 60)]
+    assert waiting(services) == set(tokens)
+    form = {"request_id": new_id(), "capture": one, "sure": "yes"}
+    assert post(client, "/examples/withdraw", form).status_code == 303
+    assert waiting(services) == set()
+    gone = post(client, "/examples/import/run", {"token": tokens[0], "source": "x"})
+    assert (gone.status_code, "none once photos are withdrawn" in gone.text) == (404, True)
+
+
 def test_a_bad_upload_pushes_no_good_one_out(client: TestClient, services: Services) -> None:
     """Be it no ZIP, a damaged one, or one whose manifest can't be used."""
     tokens = {looked_at(client, 30 * n) for n in range(1, 4)}
