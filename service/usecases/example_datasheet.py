@@ -137,7 +137,9 @@ def _maintenance() -> str:
     return f"""## Maintenance
 
 File names are the log's own ids: a photograph that is withdrawn later can be found by its name and
-deleted from every copy, and the next export no longer holds it.
+deleted from every copy, and the next export no longer holds it. Of imported photographs
+`manifest.csv` also tells the SHA-256 digests of the files that they were made from (`made_from`):
+by these a store knows what was withdrawn from it, and takes no later copy in.
 
 {_TO_FILL} who answers questions and takes requests to withdraw."""
 

@@ -21,6 +21,7 @@ from service.store.example_rows import Example, Wanted
 from service.synced import draft_of
 from service.usecases.example_datasheet import SetFacts, datasheet
 from service.usecases.example_groups import group_examples, seen_alike
+from service.usecases.example_origin import read_origin
 from service.usecases.examples import HistoryLine, history_lines
 from service.usecases.pseudonyms import Pseudonyms, load_pseudonyms
 from service.usecases.services import Services
@@ -38,6 +39,7 @@ COLUMNS = (
     "captured_on",
     "model_version",
     "imported",
+    "made_from",
     "width",
     "height",
 )
@@ -235,6 +237,7 @@ def _values(
         "captured_on": f"{each.at:%Y-%m-%d}",
         "model_version": each.model or "",
         "imported": "no" if each.origin is None else "yes",
+        "made_from": " ".join(read_origin(each.origin or "")[1]),
     }
 
 

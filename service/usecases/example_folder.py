@@ -7,6 +7,7 @@ from pathlib import Path
 
 from classifier.domain.errors import DataFileError, InvalidEntryError
 from classifier.examples.listing import read_listing
+from service.usecases.example_origin import digests_in
 
 PICTURE_SUFFIXES = frozenset(
     ".jpg .jpeg .jpe .jfif .png .webp .gif .bmp .tif .tiff .heic .heif .avif".split()
@@ -16,12 +17,16 @@ _LABEL_COLUMNS = ("label", "form", "category")
 
 @dataclass(frozen=True, slots=True)
 class FolderPicture:
-    """A file of the folder, its label and, if told, which object it shows."""
+    """A file of the folder, its label and, if told, which object it shows.
+
+    `made_from` holds SHA-256 digests of the files of other stores that it was made from.
+    """
 
     file: Path
     path: str
     label: str
     group: str = ""
+    made_from: tuple[str, ...] = ()
 
 
 def read_pictures(folder: Path) -> tuple[list[FolderPicture], list[str]]:
@@ -84,7 +89,8 @@ def _listed(root: Path, manifest: Path) -> list[FolderPicture]:
                 file=str(manifest),
                 line=row.line,
             )
-        found.append(FolderPicture(file, row.path, row.label, row.cells.get("group", "")))
+        group, made_from = (row.cells.get(name, "") for name in ("group", "made_from"))
+        found.append(FolderPicture(file, row.path, row.label, group, digests_in(made_from)))
     return found
 
 

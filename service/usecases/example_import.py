@@ -27,12 +27,13 @@ from service.usecases.captures import TRAINING_SIDE_PX
 from service.usecases.entries import NAME_LENGTH, check_sorter, check_text
 from service.usecases.example_folder import FolderPicture, read_pictures
 from service.usecases.example_labels import LabelBook, UnknownLabel
+from service.usecases.example_origin import origin_of, read_origin
 from service.usecases.example_upload import forget_old_uploads
 from service.usecases.services import Services
 
 _NAMESPACE = uuid.UUID("2f6c8a51-7d0b-4c8e-9a55-0c6b7a1de4f3")
 _AT_ONCE = 40  # photos in one transaction
-_DIGEST = " sha256:"
+_NAMED_DIGITS = 16  # so much of the digest of its content does the name of a photo hold
 _ASTRAY = "it does not lie straight in the folder of a label: put it there"
 Progress = Callable[[int, int], None]
 
@@ -97,7 +98,7 @@ def plan_import(
     for done, picture in enumerate(pictures, 1):
         try:
             data = picture.file.read_bytes()
-            services.reader.read(data, max_side=TRAINING_SIDE_PX)
+            _, jpeg = services.reader.read(data, max_side=TRAINING_SIDE_PX)
         except OSError as error:
             unreadable.append((picture.path, error.strerror or str(error)))
             continue
@@ -109,7 +110,7 @@ def plan_import(
                 progress(done, len(pictures))
         digest = hashlib.sha256(data).hexdigest()
         digests.append(digest)
-        earlier = known.find(picture, data, digest)
+        earlier = known.find(picture, data, digest, jpeg)
         if earlier is not None:
             duplicates.append((picture.path, earlier))
             continue
@@ -231,7 +232,7 @@ def _photo(services: Services, plan: ImportPlan, sort_id: str, each: Incoming) -
             seen = answering.predictor.predict(photo)
             forms = tuple((form.id, form.p) for form in seen.forms)
             embedding = seen.embedding.astype("<f2").tobytes()
-    where = f"{plan.source}/{each.picture.path}"[: 400 - len(_DIGEST) - 64]
+    where = f"{plan.source}/{each.picture.path}"
     label = each.picture.label
     return ImportedPhoto(
         capture_id=str(own),
@@ -242,7 +243,7 @@ def _photo(services: Services, plan: ImportPlan, sort_id: str, each: Incoming) -
         forms=forms,
         embedding=embedding,
         model=answering.record if forms else None,
-        origin=where + _DIGEST + each.digest,
+        origin=origin_of(where, each.digest, each.picture.made_from),
         object_group=each.picture.group or None,
         at=services.clock(),
     )
@@ -255,18 +256,24 @@ class _KnownFiles:
         self._services = services
         self._digests: dict[str, str] = {}
         for text in services.log.origins():
-            where, found, digest = text.rpartition(_DIGEST)
-            if found:
-                self._digests[digest] = f"imported from {where}"
+            where, digests = read_origin(text)
+            self._digests |= dict.fromkeys(digests, f"imported from {where}")
         self._exported = services.log.photos_by_capture()
         self._withdrawn = services.log.withdrawn_captures()
+        # Names of photos end with a digest of the content, which is all that is left of these.
+        self._gone = {Path(name).stem.split("-")[-1] for name in services.log.withdrawn_photos()}
 
-    def find(self, picture: FolderPicture, data: bytes, digest: str) -> str | None:
-        """Return where this very file is, None if it is new."""
-        if picture.file.stem in self._withdrawn:
-            return "withdrawn from this store; an old export must not bring it back"
-        if digest in self._digests:
-            return self._digests[digest]
+    def find(self, picture: FolderPicture, data: bytes, digest: str, jpeg: bytes) -> str | None:
+        """Return where this very file is, None if it is new; `jpeg` is how it would be kept."""
+        digests = (digest, *picture.made_from)
+        kept = hashlib.sha256(jpeg).hexdigest()
+        if picture.file.stem in self._withdrawn or any(
+            each[:_NAMED_DIGITS] in self._gone for each in (kept, *digests)
+        ):
+            return "withdrawn from this store; no import must bring it back"
+        for each in digests:
+            if each in self._digests:
+                return self._digests[each]
         # An export names each file after its capture.
         name = self._exported.get(picture.file.stem)
         if name is not None and self._holds(name, data):

@@ -7,12 +7,14 @@ import errno
 import io
 import json
 import os
-import re
+import shutil
 import zipfile
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from classifier.domain.errors import (
     ConflictError,
@@ -23,8 +25,9 @@ from classifier.domain.errors import (
 )
 from classifier.domain.records import SortInfo
 from service.commands.photo_paths import PHOTO_SUFFIXES
+from service.settings import Settings
 from service.store.example_rows import Wanted
-from service.usecases import captures, example_agreement, examples, reports, sorts
+from service.usecases import captures, example_agreement, examples, items, reports, sorts
 from service.usecases.example_export import (
     COLUMNS,
     plan_set,
@@ -38,7 +41,8 @@ from service.usecases.example_import import plan_import, run_import
 from service.usecases.example_survey import Survey, last_survey, running_since, survey
 from service.usecases.pseudonyms import Pseudonyms, load_pseudonyms
 from service.usecases.services import Services
-from tests.fakes import FakePredictor, jpeg, new_id
+from service.wiring import LoadedModel, build_services
+from tests.fakes import FakePredictor, jpeg, model_record, new_id
 from tests.pictures import quartered
 from tests.store.test_examples import confirmed, keeping_sort
 from training.manifest import read_examples
@@ -50,6 +54,26 @@ CORNERS = {"food": 0, "garden": 1, "steel_cans": 2}
 def kept(services: Services) -> SortInfo:
     """Return a sort that keeps its photos for training."""
     return keeping_sort(services)
+
+
+@pytest.fixture
+def stores(
+    tmp_path: Path, empty_store: Path, predictor: FakePredictor
+) -> Iterator[Callable[[], Services]]:
+    """Return what opens a new store of somebody else."""
+    opened: list[Services] = []
+
+    def another() -> Services:
+        data = tmp_path / f"store-{len(opened)}"
+        data.mkdir()
+        shutil.copy(empty_store, data / "tallytare.sqlite3")
+        model = LoadedModel(predictor, model_record(), "")
+        opened.append(build_services(Settings(data_dir=data), model=model))
+        return opened[-1]
+
+    yield another
+    for each in opened:
+        each.close()
 
 
 def see(predictor: FakePredictor, corner: int, object_: int, shot: int = 0) -> None:
@@ -410,7 +434,11 @@ def test_an_import_that_was_cut_off_is_finished(
 
 
 def test_an_export_comes_in_elsewhere_with_its_groups(
-    services: Services, kept: SortInfo, predictor: FakePredictor, tmp_path: Path
+    services: Services,
+    kept: SortInfo,
+    predictor: FakePredictor,
+    tmp_path: Path,
+    stores: Callable[[], Services],
 ) -> None:
     """In the store that it came from, every photo is there already, or was withdrawn."""
     fill(services, kept, predictor)
@@ -428,18 +456,73 @@ def test_an_export_comes_in_elsewhere_with_its_groups(
     )
     gone = plan_import(services, tmp_path / "set")
     assert gone.new == ()
-    assert "must not bring it back" in gone.duplicates[0][1]
-    # Another store does not know these ids.
-    for file in (tmp_path / "set").glob("*/*.jpg"):
-        file.rename(file.with_name(f"x{file.name}"))
-    listing = tmp_path / "set" / "manifest.csv"
-    listing.write_text(re.sub(r"^(\w+)/", r"\1/x", listing.read_text(), flags=re.MULTILINE))
-    plan = plan_import(services, tmp_path / "set")
+    assert "must bring it back" in gone.duplicates[0][1]
+    other = stores()
+    plan = plan_import(other, tmp_path / "set")
     assert len(plan.new) == 48
-    assert run_import(services, plan) == 48
-    groups = [each.object_group for each in services.log.examples(Wanted())]
+    assert run_import(other, plan) == 48
+    groups = [each.object_group for each in other.log.examples(Wanted())]
     assert len(set(groups)) == 24
     assert None not in groups
+
+
+def coarse(seed: int) -> bytes:
+    """Return a photograph whose bytes change each time that it is saved anew."""
+    pixels = np.random.default_rng(seed).integers(0, 256, (192, 256, 3), dtype=np.uint8)
+    out = io.BytesIO()
+    Image.fromarray(pixels).save(out, "JPEG")
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("listed", [True, False])
+def test_what_was_withdrawn_comes_back_in_no_copy(
+    services: Services,
+    kept: SortInfo,
+    tmp_path: Path,
+    stores: Callable[[], Services],
+    listed: bool,
+) -> None:
+    """Saved anew by other stores under ids of their own: the manifest tells what it was made from.
+
+    Without it nobody can tell; an export of this store is known also under other names.
+    """
+    one, other = (
+        captures.take_photo(services, sort_id=kept.id, capture_id=new_id(), data=coarse(seed)).id
+        for seed in (1, 2)
+    )
+    for each in (one, other):
+        facts = {"item_id": new_id(), "sort_id": kept.id, "capture_id": each}
+        items.confirm(services, category="food", **facts)
+    write_set(services, tmp_path / "0", plan_set(services))
+    for number, store in enumerate((stores(), stores()), 1):
+        run_import(store, plan_import(store, tmp_path / f"{number - 1}"))
+        write_set(store, tmp_path / f"{number}", plan_set(store))
+    examples.withdraw(services, request_id=new_id(), capture_ids=[one])
+    (tmp_path / "0" / "food" / f"{one}.jpg").rename(tmp_path / "0" / "food" / "renamed.jpg")
+    for number in range(3):
+        if not listed or not number:
+            (tmp_path / f"{number}" / "manifest.csv").unlink()
+        found = plan_import(services, tmp_path / f"{number}").duplicates
+        told = [why for _, why in found if "withdrawn from this store" in why]
+        assert len(told) == (listed or not number)
+    assert [each.capture_id for each in services.log.examples(Wanted())] == [other]
+
+
+def test_a_withdrawn_photo_that_was_imported_is_told_as_withdrawn(
+    services: Services, tmp_path: Path
+) -> None:
+    (tmp_path / "set" / "food").mkdir(parents=True)
+    for shade in (30, 90):
+        (tmp_path / "set" / "food" / f"{shade}.jpg").write_bytes(jpeg(shade))
+    run_import(services, plan_import(services, tmp_path / "set"))
+    (one,) = (
+        each for each in services.log.examples(Wanted()) if "food/30.jpg" in (each.origin or "")
+    )
+    examples.withdraw(services, request_id=new_id(), capture_ids=[one.capture_id])
+    assert plan_import(services, tmp_path / "set").duplicates == (
+        ("food/30.jpg", "withdrawn from this store; no import must bring it back"),
+        ("food/90.jpg", "imported from set/food/90.jpg"),
+    )
 
 
 @pytest.mark.parametrize(
