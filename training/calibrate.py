@@ -7,7 +7,7 @@ pictures of a whole source kept out of a sister run. In use every floor is new, 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -91,6 +91,18 @@ def fit_confidence(sets: Sequence[HeldOut]) -> Confidence:
     steepest = _STEEPEST if any(held.strangeness is not None for held in known) else 0.0
     found = minimize(loss, np.zeros(2), method="L-BFGS-B", bounds=[np.log(_RANGE), (0.0, steepest)])
     return Confidence(round(float(np.exp(found.x[0])), 4), round(float(found.x[1]), 4))
+
+
+def set_confidence(calibrate: HeldOut, unseen: Sequence[HeldOut]) -> Confidence:
+    """Fit to the calibration split and to sources that a sister never saw.
+
+    Without the latter the temperature is at least 1: pictures of known floors alone can't tell how
+    sure to be on another one.
+    """
+    confidence = fit_confidence([calibrate, *unseen])
+    if unseen:
+        return confidence
+    return replace(confidence, temperature=max(confidence.temperature, 1.0))
 
 
 def least_threshold(

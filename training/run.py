@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -19,7 +19,7 @@ from classifier.domain.errors import DataFileError
 from classifier.domain.programme import load_shipped_programmes
 from classifier.inference.preprocess import Preprocessing
 from training.asked import Asker, Gauged
-from training.calibrate import Confidence, HeldOut, fit_confidence, set_thresholds
+from training.calibrate import Confidence, HeldOut, set_confidence, set_thresholds
 from training.dataset import Dataset, load_dataset
 from training.evaluate import route_matrix
 from training.export import Served, round_to_half
@@ -97,9 +97,15 @@ def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
     if not ranks.first:
         return None
     heard = _hear(recipe, Asker(data, preprocessing, device, job.workers), net, strangers)
-    confidence, least_route = _confidence(heard)
+    unseen = list(heard.sisters.values())
+    confidence = set_confidence(heard.calibrate, unseen)
     thresholds = set_thresholds(
-        heard.setting, confidence, table, categories, programme, least_route=least_route
+        [heard.calibrate, *unseen],
+        confidence,
+        table,
+        categories,
+        programme,
+        least_route=LEAST_ROUTE if unseen else CAREFUL_ROUTE,
     )
     routes, _ = route_matrix(table, categories, programme)
     gauge = heard.gauged.strangeness
@@ -134,11 +140,6 @@ class _Heard:
     sisters: dict[str, HeldOut]
     unused: dict[str, HeldOut]  # on sources that the recipe leaves out; they set nothing
 
-    @property
-    def setting(self) -> list[HeldOut]:
-        """Answers that set confidence and thresholds."""
-        return [self.calibrate, *self.sisters.values()]
-
 
 def _hear(recipe: Recipe, asker: Asker, net: SortNet, strangers: Mapping[str, SortNet]) -> _Heard:
     # Only unseen sources can tell how much less a strange picture is to be trusted.
@@ -163,15 +164,6 @@ def _hear(recipe: Recipe, asker: Asker, net: SortNet, strangers: Mapping[str, So
             for source in (sorted(unused) if recipe.sources else ())
         },
     )
-
-
-def _confidence(heard: _Heard) -> tuple[Confidence, float]:
-    """How sure answers are, and the least threshold of a route."""
-    confidence = fit_confidence(heard.setting)
-    if heard.sisters:
-        return confidence, LEAST_ROUTE
-    # Pictures of known floors alone can't tell how sure to be on another one.
-    return replace(confidence, temperature=max(confidence.temperature, 1.0)), CAREFUL_ROUTE
 
 
 def _evaluate(heard: _Heard, confidence: Confidence, scores: Scores) -> dict[str, Any]:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from classifier.inference.preprocess import view_probabilities
-from training.calibrate import Confidence, HeldOut, fit_confidence
+from training.calibrate import Confidence, HeldOut, set_confidence
 from training.dataset import Dataset
 from training.evaluate import Scored, by_form, by_material, non_item_auroc, score_by
 from training.forms import FormTable
@@ -41,13 +41,13 @@ class Scores:
     def unseen(self, calibrate: HeldOut, sisters: Mapping[str, HeldOut]) -> dict[str, Any]:
         """Scores of sisters on the sources they never saw, as sure as the others say to be.
 
-        What the shipped network is as sure as was set with these pictures too; judged by that,
-        they would flatter it.
+        How sure the shipped network is was set with these pictures too: judged by that, they would
+        flatter it.
         """
         result: dict[str, Any] = {}
         for source, answers in sisters.items():
             others = [held for each, held in sisters.items() if each != source]
-            result |= self.by_source({source: answers}, fit_confidence([calibrate, *others]))
+            result |= self.by_source({source: answers}, set_confidence(calibrate, others))
         return result
 
     def by_source(self, asked: Mapping[str, HeldOut], confidence: Confidence) -> dict[str, Any]:

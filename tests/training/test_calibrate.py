@@ -23,6 +23,7 @@ from training.calibrate import (
     fit_confidence,
     least_threshold,
     non_item_threshold,
+    set_confidence,
     set_thresholds,
     stop_threshold,
     unsure_threshold,
@@ -120,6 +121,13 @@ def test_slope_is_found_where_strange_pictures_sound_too_sure() -> None:
 
 def test_what_is_strange_is_never_trusted_more() -> None:
     assert fit_confidence([_strange(2000, seed=0, slope=-0.4)]).slope == 0
+
+
+def test_known_floors_alone_never_sharpen() -> None:
+    shy = _overconfident(2000, 1, factor=0.5)
+    assert fit_confidence([shy]).temperature == pytest.approx(0.5, rel=0.1)
+    assert set_confidence(shy, []).temperature == 1.0
+    assert set_confidence(shy, [shy]) == fit_confidence([shy, shy])
 
 
 def test_a_form_without_pictures_to_learn_from_does_not_set_the_temperature() -> None:
