@@ -34,7 +34,7 @@ from service.usecases.services import Services
 _NAMESPACE = uuid.UUID("2f6c8a51-7d0b-4c8e-9a55-0c6b7a1de4f3")
 _AT_ONCE = 40  # photos in one transaction
 _NAMED_DIGITS = 16  # so much of the digest of its content does the name of a photo hold
-_ASTRAY = "it does not lie straight in the folder of a label: put it there"
+_ASTRAY = "only pictures straight in the folder of a label are read: move it there"
 Progress = Callable[[int, int], None]
 
 
@@ -270,7 +270,7 @@ class _KnownFiles:
         if picture.file.stem in self._withdrawn or any(
             each[:_NAMED_DIGITS] in self._gone for each in (kept, *digests)
         ):
-            return "withdrawn from this store; no import must bring it back"
+            return "withdrawn from this store; no import brings it back"
         for each in digests:
             if each in self._digests:
                 return self._digests[each]

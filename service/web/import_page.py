@@ -143,12 +143,15 @@ def _page(
     folder: Path | None = None,
 ) -> HTMLResponse:
     """Return the page; `folder` is where the archive was unpacked, which is nobody's business."""
-    kept_out = [("Already there", plan.duplicates), ("Unreadable", plan.unreadable)] if plan else []
+    duplicates, unreadable = (plan.duplicates, plan.unreadable) if plan else ((), ())
     values: dict[str, Any] = {
         "plan": plan,
         "kept_out": [
             (title, [(path, _without(folder, why)) for path, why in lines])
-            for title, lines in kept_out
+            for title, lines in (
+                ("Already there, or withdrawn", duplicates),
+                ("Can't be taken", unreadable),
+            )
             if lines
         ],
         "most_lines": MOST_LINES,

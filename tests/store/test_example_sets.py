@@ -456,7 +456,7 @@ def test_an_export_comes_in_elsewhere_with_its_groups(
     )
     gone = plan_import(services, tmp_path / "set")
     assert gone.new == ()
-    assert "must bring it back" in gone.duplicates[0][1]
+    assert "no import brings it back" in gone.duplicates[0][1]
     other = stores()
     plan = plan_import(other, tmp_path / "set")
     assert len(plan.new) == 48
@@ -520,7 +520,7 @@ def test_a_withdrawn_photo_that_was_imported_is_told_as_withdrawn(
     )
     examples.withdraw(services, request_id=new_id(), capture_ids=[one.capture_id])
     assert plan_import(services, tmp_path / "set").duplicates == (
-        ("food/30.jpg", "withdrawn from this store; no import must bring it back"),
+        ("food/30.jpg", "withdrawn from this store; no import brings it back"),
         ("food/90.jpg", "imported from set/food/90.jpg"),
     )
 

@@ -490,17 +490,17 @@ def test_files_that_stay_out_are_named_by_their_place_in_the_archive(
     """In sight at once where nothing else comes in."""
     listed = {"manifest.csv": b"path,label\nfood/b.jpg,food\n", "food/a.jpg": jpeg(30)}
     html = send(client, packed(listed)).text
-    assert "<details open><summary>Unreadable: 1</summary>" in html
+    assert "<details open><summary>Can&#39;t be taken: 1</summary>" in html
     assert "food/b.jpg: " in html
     assert str(services.settings.data_dir) not in html
     assert "Nothing to import." in html
     assert ">Import</button>" not in html
     many = {f"food/{n}.jpg": b"x" for n in range(import_page.MOST_LINES + 3)}
     html = send(client, packed(many)).text
-    assert f"<details><summary>Unreadable: {len(many)}</summary>" in html
+    assert f"<details><summary>Can&#39;t be taken: {len(many)}</summary>" in html
     assert "and 3 more" in html
     some = send(client, packed({"food/a.jpg": jpeg(30), "food/b.jpg": b"x"})).text
-    assert "<details><summary>Unreadable: 1</summary>" in some
+    assert "<details><summary>Can&#39;t be taken: 1</summary>" in some
 
 
 LIST = b"path,label\nfood/a.jpg,food\n"
@@ -531,12 +531,12 @@ def test_pictures_in_no_label_s_folder_are_named(client: TestClient) -> None:
     files = {"food/a.jpg": jpeg(30), "food/may/b.jpg": jpeg(60), "c.jpg": jpeg(90)}
     html = send(client, packed({**files, "food/may/notes.txt": b"x", "food/may/.d.jpg": b"x"})).text
     assert "1 new picture as “Their set”" in html
-    assert "Unreadable: 2<" in html
+    assert "Can&#39;t be taken: 2<" in html
     for path in ("c.jpg", "food/may/b.jpg"):
-        assert f"<li>{path}: it does not lie straight in the folder of a label" in html
+        assert f"<li>{path}: only pictures straight in the folder of a label are read" in html
     deeper = send(client, packed({"set/food/may/b.jpg": jpeg(60)})).text
     assert "Nothing to import." in deeper
-    assert "<li>food/may/b.jpg: it does not lie straight" in deeper
+    assert "<li>food/may/b.jpg: only pictures straight" in deeper
 
 
 def test_an_archive_without_pictures_asks_for_no_label(client: TestClient) -> None:
@@ -616,6 +616,19 @@ def test_a_withdrawal_deletes_the_sets_that_wait(
     assert waiting(services) == set()
     gone = post(client, "/examples/import/run", {"token": tokens[0], "source": "x"})
     assert (gone.status_code, "none once photos are withdrawn" in gone.text) == (404, True)
+
+
+def test_what_stays_out_stands_under_what_it_is(
+    client: TestClient, services: Services, kept: SortInfo
+) -> None:
+    """A withdrawn photo is not there, and one in the wrong place can be read."""
+    one = confirmed(services, kept)
+    sent = client.get(f"/photos/{one}.jpg").content
+    examples.withdraw(services, request_id=new_id(), capture_ids=[one])
+    html = send(client, packed({"food/mine.jpg": sent, "b.jpg": jpeg(30)})).text
+    assert "Already there, or withdrawn: 1<" in html
+    assert "food/mine.jpg: withdrawn from this store" in html
+    assert "Can&#39;t be taken: 1<" in html
 
 
 def test_a_bad_upload_pushes_no_good_one_out(client: TestClient, services: Services) -> None:
