@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import pairwise
 
 from classifier.domain.categories import Categories
 from classifier.domain.records import SortInfo
 from classifier.domain.report_categories import Names
+from classifier.study.coverage import load_coverage
+from classifier.study.figures import Figure
 from classifier.study.plan import StudyPlan, texts_of
+from classifier.study.shares import SHARE
 from classifier.study.table import StudyTable
 
 _SEVERAL = 4
@@ -60,6 +63,27 @@ def parts_notes(table: StudyTable, plan: StudyPlan) -> Iterator[str]:
             f"more in {len(more)} of {sorts(len(table.sorts))}, as {more[0]!r}: what follows is "
             "not looked at, and sorts that differ in nothing else count as of one stratum. Name "
             "every part in the plan."
+        )
+
+
+def units_of(plan: StudyPlan) -> str:
+    """Name what the estimates count: a household's two containers are joined to one."""
+    return "households" if plan.streams else "sorts"
+
+
+def few_lots_notes(figures: Iterable[Figure], plan: StudyPlan) -> Iterator[str]:
+    """Yield a caution where shares rest on fewer lots than their intervals were ever tried with.
+
+    Two lots that happen to be alike make a range of next to nothing.
+    """
+    measure = SHARE[plan.estimator]
+    n = max((each.n or 0 for each in figures if each.measure == measure), default=0)
+    tried = min(row.n for row in load_coverage().rows if row.measure == measure)
+    if 0 < n < tried:
+        yield (
+            f"Only {n} {units_of(plan)} are behind the estimates; their ranges were tried in "
+            f"invented studies of {tried} and more. Lots that happen to be alike make a range look "
+            "narrow."
         )
 
 

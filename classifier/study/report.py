@@ -28,6 +28,7 @@ from classifier.study.contrasts import (
 from classifier.study.coverage import Coverage, class_of, shortfalls
 from classifier.study.figures import WHOLE, Figure
 from classifier.study.notes import (
+    few_lots_notes,
     parts_notes,
     place_notes,
     same_days_notes,
@@ -124,7 +125,7 @@ def build_study_report(
     work = _Work(usable, plan, categories, national, progress)
     if len(usable.sorts) >= 2:
         work.estimate()
-        cautions += work.cautions
+        cautions = [*few_lots_notes(work.figures, plan), *cautions, *work.cautions]
     else:
         cautions.append("Fewer than two sorts with weighed piles: nothing can be estimated.")
     corrected = corrected_counts(table.photos, categories, plan)

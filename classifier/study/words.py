@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 from classifier.study.figures import Figure
 from classifier.study.report import StudyReport
@@ -60,8 +60,8 @@ def uncertainty(report: StudyReport) -> str:
     return said.replace(" %", "\u00a0%")
 
 
-def summary(report: StudyReport, cautions: Iterable[str] = ()) -> str:
-    """Return the report as lines for a terminal; `cautions` stand above the report's own notes."""
+def summary(report: StudyReport) -> str:
+    """Return the report as lines for a terminal."""
     plan = report.plan
     lines = [
         report.name,
@@ -76,7 +76,7 @@ def summary(report: StudyReport, cautions: Iterable[str] = ()) -> str:
     lines += _shares(report, "kind", "WHERE IT CAN GO")
     lines += _single(report)
     lines += _differences(report)
-    lines += ["", *(f"- {note}" for note in (*cautions, *report.notes))]
+    lines += ["", *(f"- {note}" for note in report.notes)]
     lines += [
         f"- Shares: {plan.estimator}, {100 * plan.level:g} % Student t intervals; the other "
         "estimator, the bootstrap and all else stand in the annex."

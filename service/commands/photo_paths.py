@@ -7,10 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from classifier.domain.errors import PhotoTooLargeError, UnreadablePhotoError
-
-PHOTO_SUFFIXES = frozenset(
-    ".jpg .jpeg .jpe .jfif .png .webp .gif .bmp .tif .tiff .heic .heif .avif".split()
-)
+from service.usecases.example_folder import PICTURE_SUFFIXES
 
 
 def expand(paths: Sequence[Path]) -> list[Path]:
@@ -40,7 +37,7 @@ def read_bytes(path: Path, max_bytes: int) -> bytes:
     if path.is_dir():
         raise UnreadablePhotoError(
             "the folder holds no photograph; allowed: files named "
-            f"{', '.join(sorted(PHOTO_SUFFIXES))}; name another folder, or the file itself"
+            f"{', '.join(sorted(PICTURE_SUFFIXES))}; name another folder, or the file itself"
         )
     try:
         if not path.is_file():
@@ -66,5 +63,5 @@ def read_bytes(path: Path, max_bytes: int) -> bytes:
 def _photos_in(folder: Path) -> Iterator[Path]:
     for path in folder.rglob("*"):
         hidden = any(part.startswith(".") for part in path.relative_to(folder).parts)
-        if path.suffix.lower() in PHOTO_SUFFIXES and not hidden and path.is_file():
+        if path.suffix.lower() in PICTURE_SUFFIXES and not hidden and path.is_file():
             yield path

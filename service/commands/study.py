@@ -21,7 +21,6 @@ from service.commands.report import find_sort, standalone_page
 from service.store.study_rows import Study
 from service.usecases.services import Services
 from service.usecases.study_report import report_of_sorts, study_report
-from service.web.study_view import few_lots
 
 
 def plan_for(services: Services, file: Path | None, level: float | None) -> StudyPlan:
@@ -81,7 +80,7 @@ def run_study(
         else:
             study = find_study(services, name)
             report = study_report(services, study.id, plan, progress=told)
-    typer.echo(summary(report, few_lots(report)))
+    typer.echo(summary(report))
     try:
         if json_file is not None:
             json_file.write_text(dumped(study_json(report)), encoding="utf-8")

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from classifier.study.coverage import load_coverage
 from classifier.study.dictionary import MEASURES
 from classifier.study.figures import WHOLE, Figure
+from classifier.study.notes import units_of
 from classifier.study.report import StudyReport
 from classifier.study.shares import SHARE
 from classifier.study.words import by_id, kept_within, main_shares
@@ -66,8 +66,8 @@ def in_sentence(name: str) -> str:
 
 
 def unit_word(report: StudyReport) -> str:
-    """Return what the estimates count: a household's two containers are joined to one."""
-    return "Households" if report.plan.streams else "Sorts"
+    """Return what the estimates count, as it heads a column."""
+    return units_of(report.plan).capitalize()
 
 
 def share_bars(report: StudyReport, level: str) -> list[RangeBar]:
@@ -83,23 +83,6 @@ def share_bars(report: StudyReport, level: str) -> list[RangeBar]:
         )
         for each in main_shares(report, level)
         for ends in (kept_within(each),)
-    ]
-
-
-def few_lots(report: StudyReport) -> list[str]:
-    """Return a caution where shares rest on fewer lots than their intervals were ever tried with.
-
-    Two lots that happen to be alike make a range of next to nothing.
-    """
-    measure = SHARE[report.plan.estimator]
-    n = max((each.n or 0 for each in report.select(measure, level="category")), default=0)
-    tried = min(row.n for row in load_coverage().rows if row.measure == measure)
-    if not 0 < n < tried:
-        return []
-    return [
-        f"Only {n} {unit_word(report).lower()} are behind the estimates; their ranges were tried "
-        f"in invented studies of {tried} and more. Lots that happen to be alike make a range look "
-        "narrow."
     ]
 
 
@@ -154,7 +137,7 @@ def annex_tables(report: StudyReport) -> list[TableView]:
         Head(f"{level} t", "share_ratio", "interval"),
         Head(f"{level} bootstrap", boot, "interval"),
         Head("Scale bounds of the mean", "share_mean_scale_bounds", "interval"),
-        Head(f"In {unit_word(report).lower()}", "sorts_with_it", "count"),
+        Head(f"In {units_of(report.plan)}", "sorts_with_it", "count"),
     )
     weights = (
         Head("Weighed, kg", "net_weight", "kg"),

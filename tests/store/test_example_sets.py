@@ -24,7 +24,6 @@ from classifier.domain.errors import (
     UnknownIdError,
 )
 from classifier.domain.records import SortInfo
-from service.commands.photo_paths import PHOTO_SUFFIXES
 from service.settings import Settings
 from service.store.example_rows import Wanted
 from service.usecases import captures, example_agreement, examples, items, reports, sorts
@@ -36,7 +35,6 @@ from service.usecases.example_export import (
     write_zip,
     zip_chunks,
 )
-from service.usecases.example_folder import PICTURE_SUFFIXES
 from service.usecases.example_import import plan_import, run_import
 from service.usecases.example_survey import Survey, last_survey, running_since, survey
 from service.usecases.pseudonyms import Pseudonyms, load_pseudonyms
@@ -553,10 +551,6 @@ def test_manifests_are_read_as_spreadsheets_write_them(
     plan = plan_import(services, tmp_path)
     assert plan.labels == {"food": 1}
     assert plan.unreadable == ()
-
-
-def test_pictures_are_found_by_the_same_names_everywhere() -> None:
-    assert PICTURE_SUFFIXES == PHOTO_SUFFIXES
 
 
 def test_folders_that_hold_nothing(services: Services, tmp_path: Path) -> None:

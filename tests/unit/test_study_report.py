@@ -453,6 +453,17 @@ def test_programmes_and_places_that_do_not_fit_one_study_are_told() -> None:
     assert not any("Places with more than one sort" in note for note in one.notes)
 
 
+@pytest.mark.parametrize(("lots", "warned"), [(2, True), (4, True), (5, False)])
+def test_ranges_of_fewer_lots_than_they_were_tried_with_are_told_first(
+    lots: int, *, warned: bool
+) -> None:
+    report = reported(drawn(lots))
+    said = f"Only {lots} sorts are behind the estimates"
+    assert any(each.startswith(said) for each in report.cautions[:1]) is warned
+    assert any(said in each for each in report.cautions) is warned
+    assert (said in summary(report)) is warned
+
+
 def test_one_sort_with_most_of_the_weight_is_told() -> None:
     grams = [{"food": 50.0 + k, "wood": 40.0} for k in range(4)]
     grams[2] = {"food": 50.0, "wood": 9e7}
