@@ -9,17 +9,17 @@ from importlib.metadata import PackageNotFoundError, version
 from anyio import CapacityLimiter, to_thread
 from fastapi import FastAPI
 
+from service import routes
+from service.examples.reviews import forget_withdrawn_thumbs
+from service.examples.upload import forget_old_uploads
+from service.services import Services
 from service.settings import Settings
-from service.usecases.example_upload import forget_old_uploads
-from service.usecases.examples import forget_withdrawn_thumbs
-from service.usecases.services import Services
-from service.web import api, pages
 from service.web.attempts import Attempts
 from service.web.description import describe
 from service.web.entrance import Entrance
 from service.web.error_pages import html_error
 from service.web.errors import install_error_handlers
-from service.web.security import Gate
+from service.web.gate import Gate
 from service.wiring import LoadedModel, build_services
 
 __all__ = ["LoadedModel", "build_services", "create_app"]
@@ -61,10 +61,9 @@ def create_app(
     app.add_middleware(Gate, settings=settings)
     install_error_handlers(app, html_error)
     describe(app)
-    app.include_router(api.router)
-    app.include_router(api.photos_router)
-    app.include_router(pages.router)
-    app.mount("/static", pages.static_files(), name="static")
+    app.include_router(routes.api)
+    app.include_router(routes.pages)
+    app.mount("/static", routes.static_files(), name="static")
     return app
 
 

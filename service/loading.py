@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from classifier.domain.categories import Categories
-from classifier.domain.errors import DataFileError, UnknownIdError
-from classifier.domain.programme import (
+from classifier.errors import DataFileError, UnknownIdError
+from classifier.inference.bundle import Bundle, check_bundle_categories, find_bundle, load_bundle
+from classifier.rules.categories import Categories
+from classifier.rules.programme import (
     Programme,
     load_programme,
     load_programmes,
     load_shipped_programmes,
 )
-from classifier.inference.bundle import Bundle, check_bundle_categories, find_bundle, load_bundle
 from service.settings import Settings
 
 

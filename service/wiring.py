@@ -9,18 +9,18 @@ from datetime import UTC, datetime
 from functools import partial
 from typing import Any
 
-from classifier.domain.categories import load_categories
-from classifier.domain.item_weights import load_prior_weights
-from classifier.domain.national import load_national
 from classifier.inference.photo import PhotoLimits, decode_photo, jpeg_copy
-from service.bundle_shelf import BundleShelf
-from service.images.places import open_photos
+from classifier.report.item_weights import load_prior_weights
+from classifier.report.national import load_national
+from classifier.rules.categories import load_categories
+from service.bundles.registry import BundleRegistry
 from service.loading import known_programmes
+from service.model_cache import LoadedModel, ModelCache
+from service.photos.places import open_photos
+from service.services import Services
 from service.settings import Settings
 from service.store.log import Log
 from service.store.schema import open_database
-from service.usecases.model_desk import LoadedModel, ModelDesk
-from service.usecases.services import Services
 
 __all__ = ["LoadedModel", "build_services"]
 
@@ -55,13 +55,13 @@ def build_services(settings: Settings, *, model: LoadedModel | None = None) -> S
     photos = open_photos(settings.photos_place)
     database = open_database(settings.store_place, busy_timeout_s=settings.busy_timeout_s)
     log = Log(database)
-    shelf = BundleShelf(
+    registry = BundleRegistry(
         settings.bundles_dir,
         start=settings.bundle,
         category_ids=frozenset(category.id for category in categories.categories),
         given=model,
     )
-    models = ModelDesk(shelf, log.promoted_bundle if model is None else str)
+    models = ModelCache(registry, log.promoted_bundle if model is None else str)
     # Threads of their own: the C library keeps freed pictures for each thread that held one.
     inference = ThreadPoolExecutor(settings.inference_concurrency, "inference")
     if model is None:

@@ -11,12 +11,12 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain.records import SortInfo
+from classifier.log.records import SortInfo
 from service.app import create_app
+from service.services import Services
 from service.settings import Settings
+from service.sorts.usecases import create_sort
 from service.store.schema import open_database
-from service.usecases.services import Services
-from service.usecases.sorts import create_sort
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakeClock, FakePredictor, model_record, new_id
 from tests.postgres import NoPostgresError, PostgresServer, leave_out, running_server

@@ -20,8 +20,8 @@ from scipy.special import stdtrit
 from classifier.estimators.corrections import pool_sparse_strata, post_stratified_counts
 from classifier.estimators.rates import recovery_potential, recovery_rates
 from classifier.estimators.result import Estimate
+from classifier.estimators.sample_shares import CategoryMeans, per_person, shares_of_study
 from classifier.estimators.strata import Amount, combine_strata, difference, scale_to_population
-from classifier.estimators.study import CategoryMeans, per_person, shares_of_study
 from classifier.estimators.study_bootstrap import bootstrap_study
 from classifier.study.coverage import SHIPPED
 from tests.property.study_generator import (

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from classifier.domain.suggestion import Ranked, Thresholds
-from service.bundle_shelf import BundleShelf
+from classifier.rules.suggestion import Ranked, Thresholds
+from service.bundles.registry import BundleRegistry
+from service.model_cache import LoadedModel, ModelCache
 from service.store.rows import ModelRecord
-from service.usecases.model_desk import LoadedModel, ModelDesk
 
 FORM_CATEGORIES: dict[str, dict[str, float]] = {
     "drink_can": {"aluminium_cans": 0.9, "steel_cans": 0.1},
@@ -42,10 +42,10 @@ def model_record(version: str = "1.0.0") -> ModelRecord:
     )
 
 
-def fixed_desk(model: LoadedModel) -> ModelDesk:
-    """Return a desk whose model answers whatever is promoted."""
-    shelf = BundleShelf(Path("nowhere"), start="", category_ids=frozenset(), given=model)
-    return ModelDesk(shelf, str)
+def fixed_model(model: LoadedModel) -> ModelCache:
+    """Return a model cache whose model answers whatever is promoted."""
+    registry = BundleRegistry(Path("nowhere"), start="", category_ids=frozenset(), given=model)
+    return ModelCache(registry, str)
 
 
 @dataclass(frozen=True)

@@ -18,8 +18,6 @@ from typing import Any
 import numpy as np
 from scipy import stats
 
-from classifier.domain.item_weights import PriorWeight
-from classifier.domain.national import load_national
 from classifier.estimators.agreement import cohen_kappa, fleiss_kappa
 from classifier.estimators.corrections import post_stratified_counts
 from classifier.estimators.intervals import wilson
@@ -28,10 +26,12 @@ from classifier.estimators.logratio import clr
 from classifier.estimators.logratio_summary import replace_zeros
 from classifier.estimators.planning import samples_needed
 from classifier.estimators.rates import recovery_rates
+from classifier.estimators.sample_shares import CategoryMeans, per_person, shares_of_study
 from classifier.estimators.strata import combine_strata
-from classifier.estimators.study import CategoryMeans, per_person, shares_of_study
 from classifier.estimators.study_bootstrap import bootstrap_study
 from classifier.estimators.study_permutation import permutation_test
+from classifier.report.item_weights import PriorWeight
+from classifier.report.national import load_national
 from tests.published import test_agreement as agreement
 from tests.published import test_astm_d5231 as astm
 from tests.published import test_containers_per_pound as containers

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from classifier.domain.categories import Categories, load_categories
-from classifier.domain.programme import Programme, Rule, load_programme
+from classifier.rules.categories import Categories, load_categories
+from classifier.rules.programme import Programme, Rule, load_programme
 
 CATEGORIES = """\
 version = "9"

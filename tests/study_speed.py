@@ -17,9 +17,9 @@ import time
 from pathlib import Path
 from typing import Any
 
-from classifier.domain.categories import load_categories
-from classifier.domain.national import load_national
-from classifier.domain.programme import load_shipped_programmes
+from classifier.report.national import load_national
+from classifier.rules.categories import load_categories
+from classifier.rules.programme import load_shipped_programmes
 from classifier.study.plan import plan_from
 from classifier.study.report import build_study_report
 from classifier.study.table import study_table

@@ -12,11 +12,10 @@ from typing import Any
 import numpy as np
 from sqlalchemy import Connection, insert
 
-from classifier.domain.categories import load_categories
+from classifier.rules.categories import load_categories
 from service.store.database import Database
 from service.store.schema import open_database
-from service.store.study_tables import studies, study_sorts
-from service.store.tables import batches, items, sorts, weighings
+from service.store.tables import batches, items, sorts, studies, study_sorts, weighings
 
 AT = datetime(2026, 5, 1, 9, tzinfo=UTC)
 STRATA = ("inner / spring", "inner / autumn", "outer / spring", "outer / autumn")

@@ -13,7 +13,7 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from classifier.domain.errors import TallytareError
+from classifier.errors import TallytareError
 from training.recipe import Recipe, find_recipe
 
 _OWN = "own"  # the recipe for one's own pictures
@@ -128,7 +128,7 @@ def evaluate_command(arguments: list[str]) -> int:
 
     def work() -> None:
         if given.against is not None:
-            from training.compare import compare, compared_text
+            from training.judging.compare import compare, compared_text
 
             result = compare(
                 given.data,
@@ -141,7 +141,7 @@ def evaluate_command(arguments: list[str]) -> int:
             )
             told = compared_text(result)
         else:
-            from training.judge import judge, judged_text
+            from training.judging.judge import judge, judged_text
 
             asked, result = judge(
                 given.data,
@@ -153,7 +153,7 @@ def evaluate_command(arguments: list[str]) -> int:
             )
             told = judged_text(result)
             if given.page is not None:
-                from training.page import write_page
+                from training.judging.page import write_page
 
                 sys.stderr.write(f"page written to {write_page(given.page, asked, result)}\n")
         sys.stdout.write(json.dumps(result) + "\n" if given.json else told)

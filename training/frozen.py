@@ -15,18 +15,18 @@ from onnx import numpy_helper
 from torch import nn
 from torch.nn import functional
 
-from classifier.domain.errors import DataFileError
+from classifier.errors import DataFileError
 from classifier.inference.bundle import find_bundle, load_bundle
 from classifier.inference.preprocess import Preprocessing
-from training.augment import Chance
-from training.dataset import Dataset
-from training.export import NETWORK_FILE, round_to_half
-from training.forms import FormTable
-from training.images import load_views
+from training.bundle.export import NETWORK_FILE, round_to_half
+from training.learning.train import Labels, empty_scenes, sampling_weights
 from training.network import SortNet
 from training.outputs import embed, embed_views
+from training.pictures.augment import Chance
+from training.pictures.dataset import Dataset
+from training.pictures.forms import FormTable
+from training.pictures.images import load_views
 from training.recipe import Recipe
-from training.train import Labels, empty_scenes, sampling_weights
 
 PENALTY = 0.01  # of squared weights on standardised features; common practice, no source
 _BIAS_PENALTY = 1e-4  # keeps the bias of a form without pictures finite

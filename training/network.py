@@ -12,7 +12,7 @@ import timm
 import torch
 from torch import nn
 
-from classifier.domain.errors import TallytareError
+from classifier.errors import TallytareError
 
 _LITE = ("lite0", "lite1", "lite2")
 

@@ -11,9 +11,9 @@ import torch
 from numpy.typing import NDArray
 
 from classifier.inference.preprocess import Preprocessing
-from training.images import load_views
 from training.network import Outputs, SortNet
-from training.notes import bar
+from training.pictures.images import load_views
+from training.pictures.notes import bar
 
 _BATCH = 64  # pictures
 _FEW = 4  # pictures whose features a laptop's cache can hold while they are computed

@@ -10,7 +10,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from classifier.domain.errors import DataFileError
+from classifier.errors import DataFileError
 
 _STRONGEST = 100.0  # no weight or strength is meant to be larger; nan and infinity are refused
 

@@ -14,28 +14,28 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 
-from classifier.domain.categories import load_categories
-from classifier.domain.errors import DataFileError
-from classifier.domain.programme import load_shipped_programmes
+from classifier.errors import DataFileError
 from classifier.inference.preprocess import Preprocessing
-from training.asked import Asker, Gauged
-from training.calibrate import Confidence, HeldOut, set_confidence, set_thresholds
-from training.dataset import Dataset, load_dataset
-from training.evaluate import route_matrix
-from training.export import Served, round_to_half
-from training.forms import table_of_labels
+from classifier.rules.categories import load_categories
+from classifier.rules.programme import load_shipped_programmes
+from training.bundle.export import Served, round_to_half
+from training.bundle.publish import write_bundle
 from training.frozen import Start, fit_frozen, load_start
-from training.learn import Learner
-from training.manifest import Example, read_sets, require_sources
-from training.memory import keep_freed_memory
+from training.judging.asked import Asker, Gauged
+from training.judging.calibrate import Confidence, HeldOut, set_confidence, set_thresholds
+from training.judging.evaluate import route_matrix
+from training.judging.scores import Scores
+from training.judging.strangeness import Doubt
+from training.learning.learn import Learner
+from training.learning.memory import keep_freed_memory
+from training.learning.ranks import Ranks, joined_ranks
 from training.network import SortNet
-from training.notes import tell
-from training.publish import write_bundle
-from training.ranks import Ranks, joined_ranks
+from training.pictures.dataset import Dataset, load_dataset
+from training.pictures.forms import table_of_labels
+from training.pictures.manifest import Example, read_sets, require_sources
+from training.pictures.notes import tell
+from training.pictures.splits import refuse_empty_splits
 from training.recipe import Recipe, teacher_of
-from training.scores import Scores
-from training.splits import refuse_empty_splits
-from training.strangeness import Doubt
 
 PROGRAMME = "alder_valley"  # the shipped programme under which routes are scored
 LEAST_ROUTE = 0.5  # least route threshold

@@ -1,6 +1,6 @@
 """Shares of many sorts at once, with the bounds that scale resolution sets.
 
-The same arithmetic as `classifier.domain.shares`, which works on exact decimals for the report of
+The same arithmetic as `classifier.report.shares`, which works on exact decimals for the report of
 one sort and may import nothing but the standard library; a test holds the two together.
 """
 

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from classifier.estimators._checks import Floats, same_length, vector
 from classifier.estimators._moments import satterthwaite
-from classifier.estimators.study import CategoryMeans, is_rough
+from classifier.estimators.sample_shares import CategoryMeans, is_rough
 
 KNOWN_WEIGHTS = "weights of the strata are known without error"
 
@@ -90,7 +90,7 @@ def combine_strata(strata: Sequence[CategoryMeans], weights: ArrayLike) -> Categ
 
     Examples
     --------
-    >>> from classifier.estimators.study import shares_of_study
+    >>> from classifier.estimators.sample_shares import shares_of_study
     >>> homes, shops = shares_of_study([[1, 3], [1, 3]]), shares_of_study([[1, 1], [1, 1]])
     >>> combine_strata([homes, shops], [30, 10]).value.tolist()
     [0.3125, 0.6875]
@@ -161,7 +161,7 @@ def difference(one: CategoryMeans, other: CategoryMeans) -> CategoryMeans:
 
     Examples
     --------
-    >>> from classifier.estimators.study import shares_of_study
+    >>> from classifier.estimators.sample_shares import shares_of_study
     >>> spring, autumn = shares_of_study([[1, 3], [2, 2]]), shares_of_study([[3, 1], [1, 1]])
     >>> difference(spring, autumn).value.tolist()
     [-0.25, 0.25]
@@ -217,7 +217,7 @@ def scale_to_population(shares: CategoryMeans, amount: Amount) -> CategoryMeans:
 
     Examples
     --------
-    >>> from classifier.estimators.study import shares_of_study
+    >>> from classifier.estimators.sample_shares import shares_of_study
     >>> shares = shares_of_study([[1, 3], [1, 3]])
     >>> tonnes = scale_to_population(shares, Amount(1000.0, 40.0, "t"))
     >>> tonnes.value.tolist(), tonnes.variance.tolist()

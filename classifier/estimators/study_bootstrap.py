@@ -18,8 +18,8 @@ from classifier.estimators._moments import (
     sorts_matrix,
 )
 from classifier.estimators.result import Estimate
+from classifier.estimators.sample_shares import shares_of_study
 from classifier.estimators.strata import combine_strata, parts_of_whole
-from classifier.estimators.study import shares_of_study
 
 Interval = Literal["percentile", "bca"]
 Progress = Callable[[int, int], None]

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from classifier.domain.errors import DataFileError
+from classifier.errors import DataFileError
 
 LABEL_COLUMNS = ("form", "label", "category")
 _SEPARATORS = ",;\t"

@@ -11,8 +11,7 @@ from datetime import date
 from importlib.resources import files
 from pathlib import Path
 
-from classifier.domain.errors import BundleError
-from classifier.domain.suggestion_parts import Thresholds
+from classifier.errors import BundleError
 from classifier.inference.manifest import (
     MANIFEST_NAME,
     Form,
@@ -24,6 +23,7 @@ from classifier.inference.manifest import (
 )
 from classifier.inference.preprocess import Preprocessing
 from classifier.inference.session import Session, open_session
+from classifier.rules.suggestion_parts import Thresholds
 
 __all__ = [
     "Bundle",

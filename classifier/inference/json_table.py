@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NoReturn
 
-from classifier.domain.errors import BundleError
+from classifier.errors import BundleError
 
 
 @dataclass(frozen=True, slots=True)

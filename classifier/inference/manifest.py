@@ -11,10 +11,10 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from classifier.domain.errors import BundleError
-from classifier.domain.suggestion_parts import NON_ITEM, Thresholds
+from classifier.errors import BundleError
 from classifier.inference.json_table import Table
 from classifier.inference.preprocess import Preprocessing
+from classifier.rules.suggestion_parts import NON_ITEM, Thresholds
 
 MANIFEST_NAME = "bundle.json"
 FORMAT = 1

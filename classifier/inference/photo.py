@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageFile, UnidentifiedImageError, _imaging
 
-from classifier.domain.errors import PhotoTooLargeError, TallytareError, UnreadablePhotoError
+from classifier.errors import PhotoTooLargeError, TallytareError, UnreadablePhotoError
 from classifier.inference.jpeg_scans import count_scans
 from classifier.inference.pixels import orientation, upright_rgb
 from classifier.inference.sniff import ALLOWED, explain, is_heif

@@ -8,7 +8,7 @@ import io
 import numpy as np
 from PIL import Image, ImageCms, ImageFile
 
-from classifier.domain.errors import UnreadablePhotoError
+from classifier.errors import UnreadablePhotoError
 from classifier.inference.sniff import ALLOWED
 
 _ORIENTATION_TAG = 0x0112

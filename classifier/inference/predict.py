@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from classifier.domain.suggestion_parts import Ranked
 from classifier.inference.bundle import Bundle
 from classifier.inference.photo import Photo
 from classifier.inference.preprocess import view_probabilities, views_of
+from classifier.rules.suggestion_parts import Ranked
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -12,7 +12,7 @@ import numpy as np
 import onnxruntime
 from numpy.typing import NDArray
 
-from classifier.domain.errors import BundleError
+from classifier.errors import BundleError
 from classifier.inference.manifest import MANIFEST_NAME, Manifest
 
 

@@ -18,7 +18,7 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-from classifier.domain.errors import UnknownIdError
+from classifier.errors import UnknownIdError
 from classifier.learning.confirmation import Confirmation, Floats
 from classifier.learning.head import LearnedHead, Single, unit
 from classifier.learning.solver import Problem, solve
@@ -26,7 +26,7 @@ from classifier.learning.solver import Problem, solve
 
 @dataclass(frozen=True, slots=True)
 class HeadOptions:
-    """How the head learns; the defaults were chosen by `python -m training.replay`."""
+    """How the head learns; the defaults were chosen by `python -m training.trials.replay`."""
 
     penalty: float = 0.03  # of squared weights on unit embeddings
     bias_penalty: float = 1.0

@@ -12,7 +12,7 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-from classifier.domain.errors import InvalidEntryError
+from classifier.errors import InvalidEntryError
 from classifier.learning.confirmation import Floats
 
 Single = NDArray[np.float32]

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from classifier.domain.categories import Categories
-from classifier.domain.programme import ROUTES
-from classifier.domain.report_categories import Names
-from classifier.domain.report_routes import KIND_NAMES, UNDECIDED, kind_of
+from classifier.report.categories import Names
+from classifier.report.routes import KIND_NAMES, UNDECIDED, kind_of
+from classifier.rules.categories import Categories
+from classifier.rules.programme import ROUTES
 from classifier.study.figures import About, Basis
 from classifier.study.table import Floats, StudyTable
 

@@ -9,8 +9,8 @@ from itertools import combinations, pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from classifier.estimators.sample_shares import CategoryMeans, shares_of_study
 from classifier.estimators.strata import combine_strata, difference
-from classifier.estimators.study import CategoryMeans, shares_of_study
 from classifier.estimators.study_permutation import Blocks, permutation_test
 from classifier.study.columns import Columns
 from classifier.study.figures import Figure, figures_of

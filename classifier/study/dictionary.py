@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from classifier.domain.report_routes import KIND_NAMES
+from classifier.report.routes import KIND_NAMES
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,10 +17,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict
 from typing import Any
 
-from classifier.domain.categories import Categories
-from classifier.domain.report_categories import Names
-from classifier.domain.report_routes import kind_of
-from classifier.domain.report_rows import safe_cell
+from classifier.report.categories import Names
+from classifier.report.routes import kind_of
+from classifier.report.rows import safe_cell
+from classifier.rules.categories import Categories
 from classifier.study.columns import route_name
 from classifier.study.dictionary import (
     CODES,

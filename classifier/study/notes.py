@@ -6,9 +6,9 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
 
-from classifier.domain.categories import Categories
-from classifier.domain.records import SortInfo
-from classifier.domain.report_categories import Names
+from classifier.log.records import SortInfo
+from classifier.report.categories import Names
+from classifier.rules.categories import Categories
 from classifier.study.coverage import load_coverage
 from classifier.study.figures import Figure
 from classifier.study.plan import StudyPlan, texts_of

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from classifier.domain.national import National
 from classifier.estimators.logratio_summary import logratio_summary
+from classifier.report.national import National
 from classifier.study.columns import Columns
 from classifier.study.figures import WHOLE, About, Basis, Figure, figures_of
 from classifier.study.plan import StudyPlan

@@ -15,10 +15,10 @@ from datetime import date
 from pathlib import Path
 from typing import Any, get_args
 
-from classifier.domain.categories import Categories
-from classifier.domain.errors import InvalidEntryError
-from classifier.domain.programme import ROUTES
+from classifier.errors import InvalidEntryError
 from classifier.estimators._moments import Estimator
+from classifier.rules.categories import Categories
+from classifier.rules.programme import ROUTES
 
 OWN_PARTS = ("place", "date", "month", "year")
 """What a sort can be grouped by besides the parts of its stratum."""

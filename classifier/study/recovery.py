@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from classifier.domain.programme import RECOVERED
 from classifier.estimators.rates import recovery_potential, recovery_rates
+from classifier.rules.programme import RECOVERED
 from classifier.study.figures import WHOLE, About, Figure, figures_of
 from classifier.study.plan import Streams, StudyPlan
 from classifier.study.shares import TOTAL

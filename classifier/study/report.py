@@ -13,9 +13,9 @@ from datetime import date
 
 import numpy as np
 
-from classifier.domain.categories import Categories
-from classifier.domain.national import National
-from classifier.domain.programme import Programme
+from classifier.report.national import National
+from classifier.rules.categories import Categories
+from classifier.rules.programme import Programme
 from classifier.study.audits import corrected_counts
 from classifier.study.columns import Columns, columns_of
 from classifier.study.contrasts import (

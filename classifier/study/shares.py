@@ -8,8 +8,8 @@ import numpy as np
 
 from classifier.estimators._moments import Estimator
 from classifier.estimators.composition import shares_with_bounds
+from classifier.estimators.sample_shares import CategoryMeans, Period, per_person, shares_of_study
 from classifier.estimators.strata import Amount, combine_strata, scale_to_population
-from classifier.estimators.study import CategoryMeans, Period, per_person, shares_of_study
 from classifier.estimators.study_bootstrap import bootstrap_study
 from classifier.study.columns import Columns
 from classifier.study.figures import WHOLE, About, Figure, figures_of

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from classifier.domain.records import SortInfo
+from classifier.log.records import SortInfo
 from classifier.study.plan import StudyPlan, part_of
 
 JOIN = " / "

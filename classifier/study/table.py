@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from classifier.domain.categories import Categories
-from classifier.domain.errors import UnknownIdError
-from classifier.domain.programme import ROUTES, Programme
-from classifier.domain.records import SortInfo
+from classifier.errors import UnknownIdError
+from classifier.log.records import SortInfo
+from classifier.rules.categories import Categories
+from classifier.rules.programme import ROUTES, Programme
 from classifier.study.totals import CalledPhotos, NamedItems, SortTotals, WeighedPile
 
 Floats = NDArray[np.float64]

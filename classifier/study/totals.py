@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from classifier.domain.records import SortInfo
+from classifier.log.records import SortInfo
 
 
 @dataclass(frozen=True, slots=True)

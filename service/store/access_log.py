@@ -8,11 +8,11 @@ from datetime import datetime, timedelta
 
 from sqlalchemy import Connection, Select, exists, select
 
-from classifier.domain.errors import NotLetInError, UnknownIdError
-from service.store.access_tables import device_revocations, devices, join_codes
+from classifier.errors import NotLetInError, UnknownIdError
 from service.store.append import insert
 from service.store.database import Database
 from service.store.rows import Row
+from service.store.tables import device_revocations, devices, join_codes
 
 
 @dataclass(frozen=True, slots=True)

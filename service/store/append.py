@@ -9,8 +9,8 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, Table, func, select
 
-from classifier.domain.errors import ClosedSortError, ConflictError, UnknownIdError
-from classifier.domain.records import SORT_DETAILS, SortInfo
+from classifier.errors import ClosedSortError, ConflictError, UnknownIdError
+from classifier.log.records import SORT_DETAILS, SortInfo
 from service.store.rows import Row, to_sort
 from service.store.tables import sort_corrections, sort_events, sorts
 

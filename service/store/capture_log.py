@@ -9,8 +9,8 @@ from typing import Any
 
 from sqlalchemy import Connection, exists, select
 
-from classifier.domain.errors import ConflictError
-from classifier.domain.suggestion import Thresholds
+from classifier.errors import ConflictError
+from classifier.rules.suggestion import Thresholds
 from service.store.append import (
     already_recorded,
     fingerprint,
@@ -19,7 +19,6 @@ from service.store.append import (
     one_row,
 )
 from service.store.database import Database
-from service.store.example_tables import withdrawals
 from service.store.rows import (
     CaptureRecord,
     CaptureState,
@@ -36,6 +35,7 @@ from service.store.tables import (
     item_changes,
     items,
     models,
+    withdrawals,
 )
 
 

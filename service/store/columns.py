@@ -19,7 +19,7 @@ from sqlalchemy import (
     TypeDecorator,
 )
 
-from classifier.domain.errors import StorageError
+from classifier.errors import StorageError
 
 metadata = MetaData(
     naming_convention={

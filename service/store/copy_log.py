@@ -8,9 +8,8 @@ from typing import TypeVar
 
 from sqlalchemy import Connection, func, select, text
 
-from classifier.domain.errors import ConflictError, StorageError
+from classifier.errors import ConflictError, StorageError
 from service.store.database import Database
-from service.store.example_tables import withdrawals
 from service.store.row_text import (
     STORED_TABLES,
     TableDigest,
@@ -20,8 +19,7 @@ from service.store.row_text import (
     stored_table,
 )
 from service.store.schema import HEAD
-from service.store.study_tables import promotions
-from service.store.tables import captures
+from service.store.tables import captures, promotions, withdrawals
 
 T = TypeVar("T")
 Lines = Callable[[str], Iterable[bytes]]

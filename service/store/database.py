@@ -7,6 +7,7 @@ checks is still true when it inserts.
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -14,17 +15,21 @@ from contextlib import contextmanager
 from typing import TypeVar
 
 from sqlalchemy import Connection, Engine
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 
-from classifier.domain.errors import ConflictError, StorageError
-from service.store.refusals import LostRaceError, plain_errors
+from classifier.errors import ConflictError, StorageError
 
 T = TypeVar("T")
+
 
 # FastAPI has 40 threads. While another process holds the database, this many of them may wait out
 # the whole time; the others are told soon, so that pages can still be read.
 _MOST_PATIENT = 24
+
+
 _LATECOMER_S = 2.0
+
+
 _TRIES = 3
 
 
@@ -112,3 +117,78 @@ class Database:
     def close(self) -> None:
         """Close all connections."""
         self.engine.dispose()
+
+
+_BUSY = "another program is writing to it; close that, or try again in a moment"
+
+
+_FULL = "the disk is full; free some space, then send it again: nothing was recorded"
+
+
+_NO_RIGHT = "it may not be written; give this user the right to write to file and folder"
+
+
+_AWAY = "the database server does not answer; start it, or ask who keeps it, and send it again"
+
+
+_NO_TABLE = "a table is missing; restore the database from a backup"
+
+
+_MENDS = (
+    ("locked", _BUSY),
+    ("lock timeout", _BUSY),
+    ("full", _FULL),
+    ("no space left", _FULL),
+    ("readonly", _NO_RIGHT),
+    ("read-only", _NO_RIGHT),
+    ("not a database", "the file is damaged or is no database; restore it from a backup"),
+    ("malformed", "the file is damaged; stop the service and restore it from a backup"),
+    ("disk i/o error", "the disk does not answer; check it before going on"),
+    ("unable to open", "the folder is missing or may not be entered; check the data folder"),
+    ("no such table", _NO_TABLE),
+    ("relation", _NO_TABLE),
+    ("does not exist", "the database or its user is missing; make it, or set the URL right"),
+    ("password authentication", "set user and password in TALLYTARE_DATABASE_URL right"),
+    ("permission denied", "give its user the right to read, write and make tables there"),
+    ("too many", "raise max_connections of the server, or start fewer services"),
+    ("remaining connection slots", "raise max_connections of the server, or start fewer services"),
+    ("queuepool", "too many requests at once; try again in a moment"),
+    ("connection", _AWAY),
+    ("terminating", _AWAY),
+    ("starting up", _AWAY),
+)
+
+
+_SERIALISATION, _DEADLOCK = "40001", "40P01"
+
+
+class LostRaceError(StorageError):
+    """A server database ended this transaction in favour of another; trying again is safe."""
+
+
+@contextmanager
+def plain_errors(place: str) -> Iterator[None]:
+    """Turn a refusal of the database into a sentence that says what to do."""
+    try:
+        yield
+    except IntegrityError:
+        raise
+    except (SQLAlchemyError, sqlite3.Error) as error:
+        if _lost_race(error):
+            raise LostRaceError(
+                f"the database {place} gave way to another entry: send it again", place=place
+            ) from error
+        raise storage_error(error, place) from error
+
+
+def _lost_race(error: Exception) -> bool:
+    said = error.orig if isinstance(error, DBAPIError) else None
+    return getattr(said, "sqlstate", None) in (_SERIALISATION, _DEADLOCK)
+
+
+def storage_error(error: Exception, place: str) -> StorageError:
+    """Return a StorageError that names the database, what it said and what to do."""
+    said = str(error.orig) if isinstance(error, DBAPIError) else str(error)
+    lowered = said.lower()
+    mend = next((text for key, text in _MENDS if key in lowered), "try again; then restart it")
+    return StorageError(f"the database {place} says {said!r}: {mend}", place=place, said=said)

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import SQLAlchemyError
 
-from classifier.domain.errors import StorageError
-from service.store.storable import refuse_unstorable
+from classifier.errors import InvalidEntryError, StorageError
 
 # A county's server has 100 connections by default; several services and its backup share them.
 _SERVER_CONNECTIONS = 5
+
+
 _MORE_SERVER_CONNECTIONS = 10
+
+
 # A server whose cable was pulled says nothing: by default each request would wait for a quarter of
 # an hour, and soon all threads with it.
 _CABLE_PULLED = {
@@ -122,3 +126,44 @@ def _sqlite(url: URL, busy_timeout_s: float) -> Engine:
         connection.exec_driver_sql(options.get("tallytare_begin", "BEGIN"))
 
     return engine
+
+
+_OPTION = "tallytare_as_it_is"
+
+
+AS_IT_IS = {_OPTION: True}
+"""Options of a statement that copies what a store has kept already."""
+
+
+def is_storable(text: str) -> bool:
+    """Tell whether both engines can hold a text."""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return "\0" not in text
+
+
+def refuse_unstorable(engine: Engine) -> None:
+    """Let an engine raise InvalidEntryError for a statement with such a text among its values.
+
+    Statements with the options `AS_IT_IS` are let through.
+    """
+
+    @event.listens_for(engine, "before_cursor_execute")
+    def _on_execute(
+        _connection: Any, _cursor: Any, _statement: str, given: Any, context: Any, many: bool
+    ) -> None:
+        if context is not None and context.execution_options.get(_OPTION):
+            return
+        for row in given if many else (given,):
+            _check(row.values() if isinstance(row, dict) else row)
+
+
+def _check(values: Iterable[Any]) -> None:
+    for value in values:
+        if isinstance(value, str) and not is_storable(value):
+            raise InvalidEntryError(
+                f"the text {value[:40]!r} holds a character that can't be kept (NUL, or half of a "
+                "pair): take it out and send it again; nothing was recorded"
+            )

@@ -9,13 +9,12 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
-from classifier.domain.records import SortInfo
+from classifier.log.records import SortInfo
 from service.store.append import already_recorded, insert
 from service.store.capture_log import remember_model
 from service.store.database import Database
-from service.store.example_tables import example_sets, withdrawals
 from service.store.rows import ModelRecord, sort_values
-from service.store.tables import captures, embeddings, items, sorts
+from service.store.tables import captures, embeddings, example_sets, items, sorts, withdrawals
 
 
 @dataclass(frozen=True, slots=True)

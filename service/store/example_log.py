@@ -10,8 +10,8 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, exists, select
 
-from classifier.domain.errors import UnknownIdError
-from classifier.domain.records import Item, ItemChange
+from classifier.errors import UnknownIdError
+from classifier.log.records import Item, ItemChange
 from service.store.append import already_recorded, insert, sort_name
 from service.store.database import Database
 from service.store.example_import_log import ExampleImportLog
@@ -23,9 +23,16 @@ from service.store.example_rows import (
     to_example,
     to_review,
 )
-from service.store.example_tables import reviews, withdrawals
 from service.store.rows import in_order, to_change, to_item
-from service.store.tables import captures, embeddings, item_changes, items, sorts
+from service.store.tables import (
+    captures,
+    embeddings,
+    item_changes,
+    items,
+    reviews,
+    sorts,
+    withdrawals,
+)
 
 _AT_ONCE = 5_000  # ids in one query; SQLite takes some 32,000
 _SHARED = 24  # characters of an id that tell its batch: all but a UUID's last part

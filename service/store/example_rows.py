@@ -10,9 +10,17 @@ from typing import Any
 from sqlalchemy import ColumnElement, Select, and_, case, exists, func, or_, select
 
 from service.store.append import sort_name
-from service.store.example_tables import example_sets, reviews, withdrawals
 from service.store.rows import Row
-from service.store.tables import captures, item_changes, items, models, sorts
+from service.store.tables import (
+    captures,
+    example_sets,
+    item_changes,
+    items,
+    models,
+    reviews,
+    sorts,
+    withdrawals,
+)
 
 LABEL, UNCLEAR, TWO_ITEMS, DONT_USE = "label", "unclear", "two_items", "dont_use"
 OPEN = "open"

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, exists, func, select
 
-from classifier.domain.errors import ConflictError
-from classifier.domain.records import Item, ItemChange, SortInfo
+from classifier.errors import ConflictError
+from classifier.log.records import Item, ItemChange, SortInfo
 from service.store.append import already_recorded, insert, load_sort, lock_open_sort, one_row
 from service.store.database import Database
 from service.store.pile_log import batch_for

@@ -11,12 +11,18 @@ from sqlalchemy import Connection, Select, exists, func, or_, select
 from service.store.capture_log import load_model
 from service.store.database import Database
 from service.store.example_rows import LABEL, LEFT_OUT, SECOND
-from service.store.example_tables import reviews, withdrawals
-from service.store.rows import ModelRecord
+from service.store.rows import BlindChoice, ConfirmedPhoto, LearningMark, ModelRecord
 from service.store.study_log import is_study, sort_ids_of
-from service.store.study_rows import BlindChoice, ConfirmedPhoto, LearningMark
-from service.store.study_tables import learned_starts
-from service.store.tables import captures, embeddings, item_changes, items, sorts
+from service.store.tables import (
+    captures,
+    embeddings,
+    item_changes,
+    items,
+    learned_starts,
+    reviews,
+    sorts,
+    withdrawals,
+)
 
 _AT_ONCE = 200
 """Sorts in one condition: SQLite takes none of more than a thousand parts."""

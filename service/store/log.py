@@ -8,9 +8,8 @@ from typing import Any
 
 from sqlalchemy import select, text
 
-from classifier.domain.errors import StorageError
+from classifier.errors import StorageError
 from service.store.access_log import AccessLog
-from service.store.all_tables import EXPORTED_TABLES
 from service.store.capture_log import CaptureLog
 from service.store.copy_log import CopyLog
 from service.store.database import Database
@@ -22,6 +21,7 @@ from service.store.promotion_log import PromotionLog
 from service.store.server_checks import power_cut_risks, strays
 from service.store.sort_log import SortLog
 from service.store.study_log import StudyLog
+from service.store.tables import EXPORTED_TABLES
 from service.store.totals_log import TotalsLog
 
 

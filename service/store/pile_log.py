@@ -8,20 +8,13 @@ from uuid import NAMESPACE_URL, uuid5
 
 from sqlalchemy import Connection, func, select
 
-from classifier.domain.errors import ConflictError
-from classifier.domain.quantities import MAX_LOADS
-from classifier.domain.records import Batch, LoadAsked, Tare, Weighing, WeighingVoid
+from classifier.errors import ConflictError
+from classifier.log.quantities import MAX_LOADS
+from classifier.log.records import Batch, LoadAsked, Tare, Weighing, WeighingVoid
 from service.store.append import already_recorded, insert, lock_open_sort, one_row
 from service.store.database import Database
 from service.store.rows import to_batch, to_tare, to_void, to_weighing
-from service.store.tables import (
-    batches,
-    item_changes,
-    items,
-    tares,
-    weighing_voids,
-    weighings,
-)
+from service.store.tables import batches, item_changes, items, tares, weighing_voids, weighings
 
 
 class PileLog:

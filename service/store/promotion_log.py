@@ -9,7 +9,7 @@ from sqlalchemy import Connection, func, select
 
 from service.store.append import already_recorded, insert
 from service.store.database import Database
-from service.store.study_tables import promotions
+from service.store.tables import promotions
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,11 +17,10 @@ from typing import Any
 
 from sqlalchemy import JSON, ColumnDefault, Connection, Date, DateTime, LargeBinary, Table, select
 
-from classifier.domain.errors import StorageError
-from service.store.all_tables import ALL_TABLES
+from classifier.errors import StorageError
 from service.store.columns import DecimalText, UtcDateTime
-from service.store.storable import AS_IT_IS, is_storable
-from service.store.tables import captures, embeddings
+from service.store.engines import AS_IT_IS, is_storable
+from service.store.tables import ALL_TABLES, captures, embeddings
 
 
 def _stored() -> Iterator[Table]:

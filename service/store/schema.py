@@ -6,7 +6,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, inspect, text
 
-from classifier.domain.errors import StorageError
+from classifier.errors import StorageError
 from service.store.database import Database
 from service.store.engines import make_engine
 

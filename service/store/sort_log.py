@@ -8,8 +8,8 @@ from typing import Literal
 
 from sqlalchemy import Connection, Table, exists, func, select
 
-from classifier.domain.errors import ConflictError
-from classifier.domain.records import SORT_DETAILS, SortInfo
+from classifier.errors import ConflictError
+from classifier.log.records import SORT_DETAILS, SortInfo
 from service.store.append import (
     already_recorded,
     insert,

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from sqlalchemy import ColumnElement, Connection, Select, exists, select
 
-from classifier.domain.records import SortInfo
+from classifier.log.records import SortInfo
 from service.store.append import (
     already_recorded,
     insert,
@@ -17,11 +17,15 @@ from service.store.append import (
     select_sorts,
 )
 from service.store.database import Database
-from service.store.example_tables import example_sets
-from service.store.rows import Row, to_sort
-from service.store.study_rows import LearnedStart, LearningSettings, Study
-from service.store.study_tables import learned_starts, learning_settings, studies, study_sorts
-from service.store.tables import sorts
+from service.store.rows import LearnedStart, LearningSettings, Row, Study, to_sort
+from service.store.tables import (
+    example_sets,
+    learned_starts,
+    learning_settings,
+    sorts,
+    studies,
+    study_sorts,
+)
 
 
 class StudyLog:

@@ -23,7 +23,16 @@ from sqlalchemy import (
     false,
 )
 
-from service.store.columns import ID, DecimalText, log_table, metadata, own_id, ref, sorter
+from service.store.columns import (
+    ID,
+    DecimalText,
+    UtcDateTime,
+    log_table,
+    metadata,
+    own_id,
+    ref,
+    sorter,
+)
 
 sorts = log_table(
     "sorts",
@@ -40,6 +49,7 @@ sorts = log_table(
     Column("keeps_photos", Boolean, nullable=False, doc="whether photos may be kept for training"),
 )
 
+
 sort_events = log_table(
     "sort_events",
     *own_id(),
@@ -47,6 +57,7 @@ sort_events = log_table(
     Column("kind", String(20), nullable=False, doc="close or reopen"),
     Index(None, "sort_id", "seq"),
 )
+
 
 sort_corrections = log_table(
     "sort_corrections",
@@ -63,6 +74,7 @@ sort_corrections = log_table(
     Index(None, "sort_id", "seq"),
 )
 
+
 models = log_table(
     "models",
     Column("id", String(200), nullable=False, unique=True, doc="name, version, content digest"),
@@ -70,6 +82,7 @@ models = log_table(
     Column("version", String(80), nullable=False, doc="version of the bundle"),
     Column("content", JSON, nullable=False, doc="its form-to-category map and thresholds"),
 )
+
 
 captures = log_table(
     "captures",
@@ -95,6 +108,7 @@ captures = log_table(
     Index(None, "sort_id", "seq"),
 )
 
+
 # Apart from captures, so that listing a sort does not read 2.5 kB per photo.
 embeddings = Table(
     "embeddings",
@@ -102,6 +116,7 @@ embeddings = Table(
     Column("capture_id", ID, ForeignKey("captures.id"), primary_key=True, doc="photo"),
     Column("vector", LargeBinary, nullable=False, doc="little-endian 16-bit floats"),
 )
+
 
 fact_answers = log_table(
     "fact_answers",
@@ -111,6 +126,7 @@ fact_answers = log_table(
     Index(None, "capture_id", "seq"),
 )
 
+
 batches = log_table(
     "batches",
     *own_id(),
@@ -119,6 +135,7 @@ batches = log_table(
     Column("label", String(120), nullable=False, doc="what the sorters call it"),
     Index(None, "sort_id", "category", "seq"),
 )
+
 
 items = log_table(
     "items",
@@ -143,6 +160,7 @@ items = log_table(
     Index(None, "sort_id", "category", "route", "count"),
 )
 
+
 item_changes = log_table(
     "item_changes",
     *own_id(),
@@ -160,6 +178,7 @@ item_changes = log_table(
     Index(None, "sort_id", "seq"),
     Index(None, "item_id", "seq"),
 )
+
 
 weighings = log_table(
     "weighings",
@@ -189,6 +208,7 @@ weighings = log_table(
     Index(None, "batch_id", "seq"),
 )
 
+
 weighing_voids = log_table(
     "weighing_voids",
     *own_id(),
@@ -206,6 +226,7 @@ weighing_voids = log_table(
     Index(None, "sort_id", "seq"),
 )
 
+
 tares = log_table(
     "tares",
     *own_id(),
@@ -214,6 +235,7 @@ tares = log_table(
     Column("unit", String(4), nullable=False, doc="unit of weight and resolution"),
     Column("resolution", DecimalText, nullable=False, doc="smallest step of the scale"),
 )
+
 
 # Order: a table stands after those it refers to, so that an export can be read in again.
 LOG_TABLES = (
@@ -230,3 +252,157 @@ LOG_TABLES = (
     weighing_voids,
     tares,
 )
+
+
+studies = log_table(
+    "studies",
+    *own_id(),
+    Column("name", String(120), nullable=False, doc="name of the study"),
+)
+
+
+study_sorts = log_table(
+    "study_sorts",
+    *own_id(),
+    ref("sort_id", "sorts.id", doc="sort; its last row counts"),
+    Column("study_id", ID, ForeignKey("studies.id"), doc="study it belongs to, empty for none"),
+    Index(None, "sort_id", "seq"),
+    Index(None, "study_id", "seq"),
+)
+
+
+learning_settings = log_table(
+    "learning_settings",
+    *own_id(),
+    Column("scope_id", ID, nullable=False, doc="study, or sort outside a study; last row counts"),
+    Column("learns", Boolean, nullable=False, doc="whether confirmations change suggestions"),
+    Column("audit_percent", Integer, nullable=False, doc="share of photos judged blind, percent"),
+    sorter(),
+    Index(None, "scope_id", "seq"),
+)
+
+
+learned_starts = log_table(
+    "learned_starts",
+    *own_id(),
+    Column("scope_id", ID, nullable=False, doc="study, or sort outside a study; last row counts"),
+    Column("name", String(200), nullable=False, doc="what the head was exported as"),
+    Column("content", LargeBinary, nullable=False, doc="exported head"),
+    sorter(),
+    Index(None, "scope_id", "seq"),
+)
+
+
+promotions = log_table(
+    "promotions",
+    *own_id(),
+    Column("bundle", String(400), nullable=False, doc="bundle that answers from now on"),
+    sorter(),
+)
+
+
+STUDY_TABLES = (studies, study_sorts, learning_settings, learned_starts, promotions)
+
+
+reviews = log_table(
+    "reviews",
+    *own_id(),
+    ref("capture_id", "captures.id", doc="photo reviewed; its last row counts"),
+    Column(
+        "verdict",
+        String(20),
+        nullable=False,
+        doc="label, unclear, two_items, dont_use, open (taken back); second is an opinion apart",
+    ),
+    Column("category", String(80), doc="category, where the verdict is label"),
+    Column("note", Text, nullable=False, doc="free text"),
+    sorter(),
+    Index(None, "capture_id", "seq"),
+)
+
+
+withdrawals = log_table(
+    "withdrawals",
+    *own_id(),
+    Column(
+        "capture_id",
+        ID,
+        ForeignKey("captures.id"),
+        nullable=False,
+        unique=True,
+        doc="photo that was taken back and deleted",
+    ),
+    Column("reason", Text, nullable=False, doc="why"),
+    sorter(),
+)
+
+
+example_sets = log_table(
+    "example_sets",
+    *own_id(),
+    Column(
+        "sort_id",
+        ID,
+        ForeignKey("sorts.id"),
+        nullable=False,
+        unique=True,
+        doc="sort that only holds imported photos; it counts in no total",
+    ),
+    Column("source", String(400), nullable=False, doc="where the set comes from"),
+)
+
+
+EXAMPLE_TABLES = (reviews, withdrawals, example_sets)
+
+
+join_codes = log_table(
+    "join_codes",
+    *own_id(),
+    Column("code_digest", String(64), nullable=False, unique=True, doc="SHA-256 of the code"),
+    Column("role", String(20), nullable=False, doc="sorter, trainer or owner"),
+    Column("expires_at", UtcDateTime, nullable=False, doc="when it stops working"),
+)
+
+
+devices = log_table(
+    "devices",
+    *own_id(),
+    Column(
+        "join_code_id",
+        ID,
+        ForeignKey("join_codes.id"),
+        nullable=False,
+        unique=True,
+        doc="code it joined with; each works once",
+    ),
+    Column("name", String(80), nullable=False, doc="what its user calls it"),
+    Column("token_digest", String(64), nullable=False, unique=True, doc="SHA-256 of its token"),
+    Column("role", String(20), nullable=False, doc="sorter, trainer or owner"),
+)
+
+
+device_revocations = log_table(
+    "device_revocations",
+    *own_id(),
+    Column(
+        "device_id",
+        ID,
+        ForeignKey("devices.id"),
+        nullable=False,
+        unique=True,
+        doc="device that is let in no longer",
+    ),
+)
+
+
+ACCESS_TABLES = (join_codes, devices, device_revocations)
+
+
+# Secrets of devices stay in the store; everything else can leave it.
+EXPORTED_TABLES = (*LOG_TABLES, *STUDY_TABLES, *EXAMPLE_TABLES)
+
+
+ALL_TABLES = (*EXPORTED_TABLES, *ACCESS_TABLES)
+
+
+__all__ = ["ALL_TABLES", "EXPORTED_TABLES", "metadata"]

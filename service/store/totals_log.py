@@ -1,6 +1,6 @@
 """What many sorts add up to, worked out by the database: a study may hold a million items.
 
-The same totals as `classifier.domain.ledger.fold` gives sort by sort; a test holds the two
+The same totals as `classifier.log.ledger.fold` gives sort by sort; a test holds the two
 together on random logs. Items are summed as first recorded; those few that were corrected or undone
 later are read one by one, taken off as they were and put back as they are.
 """
@@ -27,8 +27,8 @@ from sqlalchemy import (
     type_coerce,
 )
 
-from classifier.domain.quantities import Unit
-from classifier.domain.records import SortInfo
+from classifier.log.quantities import Unit
+from classifier.log.records import SortInfo
 from classifier.study.totals import (
     CalledPhotos,
     CountedItems,

@@ -11,8 +11,8 @@ from starlette.datastructures import UploadFile
 from starlette.formparsers import MultiPartException, MultiPartParser
 from starlette.requests import ClientDisconnect
 
-from classifier.domain.errors import InvalidEntryError
-from service.usecases.services import Services
+from classifier.errors import InvalidEntryError
+from service.services import Services
 
 
 def get_services(request: Request) -> Services:

@@ -7,9 +7,9 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from classifier.domain.errors import InvalidEntryError, NotLetInError, TallytareError
-from service.usecases import access
-from service.usecases.services import Services
+from classifier.errors import InvalidEntryError, NotLetInError, TallytareError
+from service.services import Services
+from service.web import access
 from service.web.attempts import Attempts
 from service.web.dependencies import ServicesDep
 from service.web.entrance import Entrance, qr_svg

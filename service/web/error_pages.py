@@ -5,7 +5,7 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from service.usecases.access import SESSION_LIFE
+from service.web.access import SESSION_LIFE
 from service.web.errors import Problem
 from service.web.forms import FormState
 from service.web.render import page

@@ -15,7 +15,7 @@ from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 
-from classifier.domain.errors import (
+from classifier.errors import (
     BundleError,
     ClosedSortError,
     ConflictError,

@@ -10,7 +10,7 @@ from typing import Annotated
 from fastapi import Depends
 from starlette.requests import Request
 
-from classifier.domain.errors import InvalidQuantityError
+from classifier.errors import InvalidQuantityError
 
 
 async def _typed(request: Request) -> dict[str, str]:

@@ -6,8 +6,8 @@ from typing import Any
 
 from starlette.responses import RedirectResponse
 
-from classifier.domain.records import SortInfo
-from service.usecases.services import Services
+from classifier.log.records import SortInfo
+from service.services import Services
 
 TAB_NAMES = {
     "bench": "Sorting",

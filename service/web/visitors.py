@@ -10,8 +10,8 @@ from anyio import CapacityLimiter, to_thread
 from starlette.requests import Request
 from starlette.responses import Response
 
-from service.usecases.access import SESSION_LIFE, device_of
-from service.usecases.services import Services
+from service.services import Services
+from service.web.access import SESSION_LIFE, device_of
 from service.web.roles import MAY, Act, Standing
 
 COOKIE = "tallytare"
@@ -49,7 +49,7 @@ def set_visitor(visitor: Visitor) -> None:
     _CURRENT.set(visitor)
 
 
-class Doorkeeper:
+class Authenticator:
     """Recognises visitors."""
 
     def __init__(self, *, reachable: bool) -> None:

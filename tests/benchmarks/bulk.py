@@ -15,7 +15,7 @@ from classifier.inference.photo import decode_photo
 from tests.benchmarks.measure import Figure, resident_mb, say
 from tests.benchmarks.scenes import TWELVE_MEGAPIXELS, photograph
 
-_COMMAND = [sys.executable, "-c", "from service.cli import main; main()", "suggest"]
+_COMMAND = [sys.executable, "-c", "from service.cli.main import main; main()", "suggest"]
 _DIFFERENT = 40  # the others are copies: only the files' number and content's kind matter
 
 

@@ -25,7 +25,7 @@ import httpx
 from tests.benchmarks.measure import Figure, p95, resident_mb, say
 from tests.benchmarks.scenes import TWELVE_MEGAPIXELS, photograph
 
-_COMMAND = [sys.executable, "-c", "from service.cli import main; main()", "serve"]
+_COMMAND = [sys.executable, "-c", "from service.cli.main import main; main()", "serve"]
 
 
 @dataclass

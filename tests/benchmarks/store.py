@@ -16,10 +16,10 @@ from fastapi.testclient import TestClient
 from sqlalchemy import Table
 
 from service.app import create_app
+from service.services import Services
 from service.settings import Settings
+from service.sorting import items
 from service.store import tables
-from service.usecases import items
-from service.usecases.services import Services
 from service.wiring import LoadedModel, build_services
 from tests.benchmarks.measure import Figure, p95, say, wall_seconds
 

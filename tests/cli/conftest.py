@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from service import cli
+from service.cli import main as cli
 from tests.tiny_bundle import write_tiny_bundle
 
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from service.settings import Settings
-from service.usecases.captures import take_photo
-from service.usecases.sorts import create_sort
+from service.sorting.captures import take_photo
+from service.sorts.usecases import create_sort
 from service.wiring import build_services
 from tests.cli.conftest import Run
 from tests.fakes import new_id
@@ -55,7 +55,7 @@ def test_no_bundle_at_all(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_programme_file(run: Run, tmp_path: Path) -> None:
-    shipped = files("classifier.domain") / "data" / "programmes" / "port_sable.toml"
+    shipped = files("classifier.rules.data") / "programmes" / "port_sable.toml"
     file = tmp_path / "mine.toml"
     file.write_text(shipped.read_text("utf-8"), "utf-8")
     ran = run("check", "--programme", file)
@@ -77,7 +77,7 @@ def test_missing_programme_file(run: Run, tmp_path: Path) -> None:
 def test_programme_with_the_id_of_a_shipped_one(
     run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    shipped = files("classifier.domain") / "data" / "programmes" / "port_sable.toml"
+    shipped = files("classifier.rules.data") / "programmes" / "port_sable.toml"
     (tmp_path / "programmes").mkdir()
     (tmp_path / "programmes" / "mine.toml").write_text(shipped.read_text("utf-8"), "utf-8")
     monkeypatch.setenv("TALLYTARE_PROGRAMMES_DIR", str(tmp_path / "programmes"))

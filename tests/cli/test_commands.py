@@ -16,8 +16,8 @@ from pathlib import Path
 import pytest
 from typer.main import get_command
 
-from service import cli
-from service.commands import serve
+from service.cli import main as cli
+from service.cli import serve
 from service.web.visitors import is_loopback
 from tests.cli.conftest import Run
 
@@ -138,7 +138,14 @@ def test_serve_answers_and_stops_at_ctrl_c(tiny: Path, tmp_path: Path) -> None:
         "TALLYTARE_DATA_DIR": str(tmp_path / "data"),
         "PYTHONUNBUFFERED": "1",
     }
-    command = [sys.executable, "-c", "from service.cli import main; main()", "serve", "--port", "0"]
+    command = [
+        sys.executable,
+        "-c",
+        "from service.cli.main import main; main()",
+        "serve",
+        "--port",
+        "0",
+    ]
     with subprocess.Popen(
         command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:

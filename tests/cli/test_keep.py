@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from service.settings import Settings
-from service.usecases import access
+from service.web import access
 from service.wiring import LoadedModel, build_services
 from tests.cli.conftest import Run
 from tests.fakes import FakePredictor, model_record

@@ -12,12 +12,12 @@ from pathlib import Path
 
 import pytest
 
-from classifier.domain.categories import load_categories
-from classifier.domain.programme import ROUTES
-from service.commands import demo, demo_data
-from service.commands.demo_data import Demo, load_demo
+from classifier.rules.categories import load_categories
+from classifier.rules.programme import ROUTES
+from service.cli import demo, demo_data
+from service.cli.demo_data import Demo, load_demo
+from service.services import Services
 from service.settings import Settings
-from service.usecases.services import Services
 from service.wiring import build_services
 from tests.cli.conftest import Run
 from tests.fakes import FakeClock

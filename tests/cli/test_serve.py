@@ -17,15 +17,15 @@ import pytest
 import uvicorn
 from cryptography import x509
 
-from classifier.domain.errors import StorageError
+from classifier.errors import StorageError
 from service.app import create_app
-from service.commands import addresses, serve
-from service.commands.addresses import NoNetworkError, lan_addresses
-from service.commands.certificate import RENEW_BEFORE, certificate_for
-from service.commands.listening import ListeningServer
-from service.commands.serve import ListenError, Reach, run_server
+from service.cli import addresses, serve
+from service.cli.addresses import NoNetworkError, lan_addresses
+from service.cli.certificate import RENEW_BEFORE, certificate_for
+from service.cli.listening import ListeningServer
+from service.cli.serve import ListenError, Reach, run_server
+from service.services import Services
 from service.settings import Settings
-from service.usecases.services import Services
 from service.web.entrance import Entrance
 from tests.hostile.server import running
 from tests.tiny_bundle import write_tiny_bundle

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from classifier.domain.categories import load_categories
+from classifier.rules.categories import load_categories
 from service.settings import Settings
-from service.usecases.sorts import create_sort
+from service.sorts.usecases import create_sort
 from service.wiring import LoadedModel, build_services
 from tests.cli.conftest import Run
 from tests.fakes import new_id

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from service import bundle_shelf
+from service.bundles import registry
 from service.settings import Settings
 from service.wiring import build_services
 
@@ -19,7 +19,7 @@ _LATER = "scipy.linalg scipy.optimize scipy.special scipy.stats cryptography ale
 
 def test_parts_that_few_starts_need_are_left_out() -> None:
     program = (
-        "import sys, service.cli, service.commands.serve, service.app, service.commands.listening;"
+        "import sys, service.cli.main, service.cli.serve, service.app, service.cli.listening;"
         f"print(*(name for name in {_LATER} if name in sys.modules))"
     )
     ran = subprocess.run(
@@ -31,13 +31,13 @@ def test_parts_that_few_starts_need_are_left_out() -> None:
 def test_services_are_there_before_the_model(
     tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    load, go_on = bundle_shelf.load_bundle, threading.Event()
+    load, go_on = registry.load_bundle, threading.Event()
 
     def slowly(path: Path) -> object:
         assert go_on.wait(60)
         return load(path)
 
-    monkeypatch.setattr(bundle_shelf, "load_bundle", slowly)
+    monkeypatch.setattr(registry, "load_bundle", slowly)
     services = build_services(Settings(data_dir=tmp_path, bundle=str(tiny)))
     try:
         with ThreadPoolExecutor(1) as pool:

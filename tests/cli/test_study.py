@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from service.commands import demo_study
+from service.cli import demo_study
 from tests.cli.conftest import Run
 
 OUTSIDE = re.compile(r'(?:href|src|action)="(?!#)[^"]*"|@import|url\((?!#)')

@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-from service.commands import progress
-from service.commands.bulk_file import BulkFile
-from service.commands.suggest import Suggester
+from service.cli import progress
+from service.cli.bulk_file import BulkFile
+from service.cli.suggest import Suggester
 from tests import pictures
 from tests.cli.conftest import Run
 from tests.tiny_bundle import (

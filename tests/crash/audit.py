@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
-from service.images.names import is_whole
+from service.keeping import upkeep
+from service.photos.names import is_whole
+from service.services import Services
 from service.settings import Settings
-from service.usecases import captures, items, upkeep
-from service.usecases.services import Services
+from service.sorting import captures, items
 from service.wiring import LoadedModel, build_services
 from tests.crash.stations import Account
 from tests.fakes import FakePredictor, model_record

@@ -17,7 +17,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import NoReturn
 
-from service.commands.serve import run_server
+from service.cli.serve import run_server
 from service.settings import Settings
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, model_record

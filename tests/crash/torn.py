@@ -14,8 +14,9 @@ import subprocess
 import sys
 from pathlib import Path
 
+from service.keeping import upkeep
 from service.settings import Settings
-from service.usecases import items, upkeep
+from service.sorting import items
 from service.wiring import LoadedModel, build_services
 from tests.crash.audit import Finding
 from tests.crash.fleet import ROOT

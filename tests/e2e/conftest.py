@@ -62,7 +62,7 @@ class Server:
         }
         with (self.data_dir.parent / "server.log").open("ab") as log:
             self.process = subprocess.Popen(
-                [sys.executable, "-c", "from service.cli import main; main()", "serve"],
+                [sys.executable, "-c", "from service.cli.main import main; main()", "serve"],
                 env=env,
                 stdout=log,
                 stderr=log,

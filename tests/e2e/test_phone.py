@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from service.commands.addresses import NoNetworkError, lan_addresses
+from service.cli.addresses import NoNetworkError, lan_addresses
 from tests.e2e.bench import total
 from tests.hostile.server import running
 from tests.tiny_bundle import write_tiny_bundle

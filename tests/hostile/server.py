@@ -18,7 +18,7 @@ from pathlib import Path
 
 START_S = 90.0
 FORM = "application/x-www-form-urlencoded"
-MAIN = "from service.cli import main; main()"
+MAIN = "from service.cli.main import main; main()"
 
 
 @dataclass(frozen=True)

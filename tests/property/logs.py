@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from hypothesis import strategies as st
 
-from classifier.domain.ledger import Batch, Item, ItemChange, Ledger, Weighing, WeighingVoid, fold
+from classifier.log.ledger import Batch, Item, ItemChange, Ledger, Weighing, WeighingVoid, fold
 from tests.unit.rows import (
     a_batch,
     a_change,

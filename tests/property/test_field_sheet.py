@@ -9,11 +9,11 @@ from io import StringIO
 from hypothesis import given
 from hypothesis import strategies as st
 
-from classifier.domain.categories import load_categories
-from classifier.domain.csv_text import csv_text
-from classifier.domain.errors import InvalidEntryError
-from classifier.domain.field_sheet import read_sheet
-from classifier.domain.sheet_table import COLUMNS
+from classifier.csv_text import csv_text
+from classifier.errors import InvalidEntryError
+from classifier.rules.categories import load_categories
+from classifier.sheet.read import read_sheet
+from classifier.sheet.table import COLUMNS
 
 CATEGORIES = load_categories()
 IDS = [category.id for category in CATEGORIES.categories]

@@ -7,12 +7,12 @@ from itertools import product
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from classifier.domain.categories import load_categories
-from classifier.domain.data_file import Problems
-from classifier.domain.errors import DataFileError
-from classifier.domain.programme import Programme, load_shipped_programmes
-from classifier.domain.programme_check import check_rules
-from classifier.domain.programme_rules import ROUTES, CategoryRules, Rule
+from classifier.errors import DataFileError
+from classifier.rules.categories import load_categories
+from classifier.rules.data_file import Problems
+from classifier.rules.programme import Programme, load_shipped_programmes
+from classifier.rules.programme_check import check_rules
+from classifier.rules.programme_rules import ROUTES, CategoryRules, Rule
 from tests.small_lists import rule_for
 
 CATEGORIES = load_categories()

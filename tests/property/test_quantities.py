@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from classifier.domain.errors import InvalidQuantityError
-from classifier.domain.quantities import MAX_COUNT, Reading, Unit, parse_count, parse_decimal
+from classifier.errors import InvalidQuantityError
+from classifier.log.quantities import MAX_COUNT, Reading, Unit, parse_count, parse_decimal
 
 numbers = st.decimals(min_value=0, max_value=99_999, places=3, allow_nan=False)
 units = st.sampled_from(list(Unit))

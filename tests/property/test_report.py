@@ -9,17 +9,17 @@ from decimal import Decimal
 from hypothesis import given
 from hypothesis import strategies as st
 
-from classifier.domain.item_weights import load_prior_weights
-from classifier.domain.ledger import Ledger
-from classifier.domain.national import load_national
-from classifier.domain.quantities import ZERO_MASS, Mass, sum_masses
-from classifier.domain.report import build_report
-from classifier.domain.report_json import report_json
-from classifier.domain.report_lines import Report, RouteLine
-from classifier.domain.report_rows import report_csv
-from classifier.domain.shares import Share, share_of, subtract
+from classifier.log.ledger import Ledger
+from classifier.log.quantities import ZERO_MASS, Mass, sum_masses
+from classifier.report.as_json import report_json
+from classifier.report.build import build_report
+from classifier.report.item_weights import load_prior_weights
+from classifier.report.lines import Report, RouteLine
+from classifier.report.national import load_national
+from classifier.report.rows import report_csv
+from classifier.report.shares import Share, share_of, subtract
 from tests.property.logs import Log, logs
-from tests.unit.small_programme import small_categories, small_programme
+from tests.unit.rules.small_programme import small_categories, small_programme
 
 CATEGORIES, PROGRAMME = small_categories(), small_programme()
 PRIORS, NATIONAL = load_prior_weights(), load_national()

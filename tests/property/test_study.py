@@ -14,8 +14,8 @@ from classifier.estimators.logratio import clr, clr_inverse
 from classifier.estimators.logratio_summary import logratio_summary, replace_zeros
 from classifier.estimators.planning import samples_needed
 from classifier.estimators.rates import recovery_rates
+from classifier.estimators.sample_shares import shares_of_study
 from classifier.estimators.strata import combine_strata, difference
-from classifier.estimators.study import shares_of_study
 from classifier.estimators.study_bootstrap import bootstrap_study
 from classifier.estimators.study_permutation import permutation_test
 

@@ -14,7 +14,7 @@ import pytest
 from classifier.estimators._checks import Flags
 from classifier.estimators._moments import Estimator
 from classifier.estimators.rates import recovery_rates
-from classifier.estimators.study import shares_of_study
+from classifier.estimators.sample_shares import shares_of_study
 from classifier.estimators.study_bootstrap import Interval, bootstrap_study
 from tests.property.study_generator import (
     NAMES,

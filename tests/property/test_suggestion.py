@@ -7,10 +7,10 @@ from math import fsum
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from classifier.domain.categories import Categories, load_categories
-from classifier.domain.programme import ROUTES, Programme, load_shipped_programmes
-from classifier.domain.route_mass import candidates, rank, settled_route, weigh_facts
-from classifier.domain.suggestion import (
+from classifier.rules.categories import Categories, load_categories
+from classifier.rules.programme import ROUTES, Programme, load_shipped_programmes
+from classifier.rules.route_mass import candidates, rank, settled_route, weigh_facts
+from classifier.rules.suggestion import (
     Ranked,
     Thresholds,
     resolve_route,

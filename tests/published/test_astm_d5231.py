@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from classifier.domain.planning_table import load_planning_table
 from classifier.estimators.planning import SamplePlan, samples_needed
+from classifier.report.planning_table import load_planning_table
 
 # First and last pass at 90 % and 0.10, 90 % and 0.20, 95 % and 0.10: code OWN, from the table.
 PASSES = {

@@ -11,8 +11,8 @@ from decimal import Decimal
 
 import pytest
 
-from classifier.domain.item_weights import PriorWeight, load_prior_weights
-from classifier.domain.quantities import Unit
+from classifier.log.quantities import Unit
+from classifier.report.item_weights import PriorWeight, load_prior_weights
 
 TABLE = [
     ("24.3", "18.67"),

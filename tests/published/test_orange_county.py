@@ -14,8 +14,8 @@ import pytest
 from scipy import stats
 
 from classifier.estimators.planning import samples_needed
+from classifier.estimators.sample_shares import CategoryMeans, shares_of_study
 from classifier.estimators.strata import combine_strata
-from classifier.estimators.study import CategoryMeans, shares_of_study
 
 # Single-family homes, fall, 21 samples, per cent by weight.
 FALL: dict[str, list[float]] = {

@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import pytest
 
-from classifier.domain.categories import Categories, load_categories
-from classifier.domain.programme import Programme, load_shipped_programmes
-from classifier.domain.suggestion import Ranked, Thresholds, suggest
+from classifier.rules.categories import Categories, load_categories
+from classifier.rules.programme import Programme, load_shipped_programmes
+from classifier.rules.suggestion import Ranked, Thresholds, suggest
 from tests.small_lists import rule_for
 
 # number: abbreviation of the standard, categories of the typical objects in the same table

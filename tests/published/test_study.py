@@ -10,7 +10,7 @@ from classifier.estimators._moments import drawn_moments
 from classifier.estimators.logratio import clr, clr_inverse
 from classifier.estimators.logratio_summary import replace_zeros
 from classifier.estimators.rates import recovery_rates
-from classifier.estimators.study import per_person, shares_of_study
+from classifier.estimators.sample_shares import per_person, shares_of_study
 from classifier.estimators.study_bootstrap import bootstrap_study
 from classifier.estimators.study_permutation import permutation_test
 

@@ -10,7 +10,7 @@ from decimal import Decimal
 
 import pytest
 
-from classifier.domain.quantities import Reading, Unit
+from classifier.log.quantities import Reading, Unit
 
 
 @pytest.mark.parametrize(

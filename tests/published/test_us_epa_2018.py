@@ -11,7 +11,7 @@ from decimal import Decimal
 
 import pytest
 
-from classifier.domain.national import Flow, load_national
+from classifier.report.national import Flow, load_national
 
 NATIONAL = load_national()
 ROWS = [row for material in NATIONAL.materials for row in material.rows]

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
-ONE_PLACE = ROOT / "classifier" / "domain" / "csv_text.py"
+ONE_PLACE = ROOT / "classifier" / "csv_text.py"
 WRITERS = [
     path
     for package in ("classifier", "service")

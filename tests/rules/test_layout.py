@@ -52,7 +52,7 @@ def test_every_setting_is_documented() -> None:
 def test_every_command_is_documented() -> None:
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     listed = subprocess.run(
-        [sys.executable, "-c", "from service.cli import main; main()", "--help"],
+        [sys.executable, "-c", "from service.cli.main import main; main()", "--help"],
         capture_output=True,
         text=True,
         check=True,
@@ -66,7 +66,7 @@ def test_every_command_is_documented() -> None:
 
 def test_serving_loads_no_training_code() -> None:
     code = (
-        "import sys, service.app, service.cli;"
+        "import sys, service.app, service.cli.main;"
         "bad = {'torch', 'torchvision', 'timm', 'sklearn', 'training'} & set(sys.modules);"
         "sys.exit(f'loaded {bad}' if bad else 0)"
     )

@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from classifier.domain.categories import load_categories
-from classifier.domain.programme import ROUTES, load_shipped_programmes
-from classifier.domain.suggestion import suggestion_for_category
-from classifier.domain.suggestion_json import to_json
+from classifier.rules.categories import load_categories
+from classifier.rules.programme import ROUTES, load_shipped_programmes
+from classifier.rules.suggestion import suggestion_for_category
+from classifier.rules.suggestion_json import to_json
 
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
 

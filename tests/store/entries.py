@@ -5,11 +5,14 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-from classifier.domain.records import Item, SortInfo
-from service.usecases import captures, items, piles
-from service.usecases.services import Services
-from service.usecases.sorts import correct_sort, create_sort
-from service.usecases.views import CaptureView, ItemView, WeighingLine
+from classifier.log.records import Item, SortInfo
+from service.piles import usecases as piles
+from service.piles.usecases import WeighingLine
+from service.services import Services
+from service.sorting import captures, items
+from service.sorting.captures import CaptureView
+from service.sorting.items import ItemView
+from service.sorts.usecases import correct_sort, create_sort
 from tests.fakes import jpeg, new_id
 
 CARDBOARD = "corrugated_cardboard"

@@ -8,10 +8,10 @@ from itertools import cycle
 
 import pytest
 
-from classifier.domain.errors import InvalidEntryError, NotLetInError, UnknownIdError
+from classifier.errors import InvalidEntryError, NotLetInError, UnknownIdError
+from service.services import Services
 from service.settings import Settings
-from service.usecases import access
-from service.usecases.services import Services
+from service.web import access
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakeClock, FakePredictor, model_record, new_id
 

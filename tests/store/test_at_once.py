@@ -10,14 +10,14 @@ from typing import Any
 
 import pytest
 
-from classifier.domain.errors import ConflictError
-from classifier.domain.records import SortInfo
+from classifier.errors import ConflictError
+from classifier.log.records import SortInfo
+from service.services import Services
 from service.settings import Settings
+from service.sorting import captures, items
+from service.sorts.usecases import get_sort
 from service.store.item_log import ItemLog
 from service.store.rows import ItemState
-from service.usecases import captures, items
-from service.usecases.services import Services
-from service.usecases.sorts import get_sort
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, jpeg, model_record, new_id
 from tests.store.entries import CARDBOARD, correct_details, counts, enter, start, take

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from service.usecases import items, piles, reports, sorts
-from service.usecases.services import Services
+from service.piles import usecases as piles
+from service.reports import usecases as reports
+from service.services import Services
+from service.sorting import items
+from service.sorts import usecases as sorts
 from tests.benchmarks.measure import Figure, core_seconds, p95, table, wall_seconds
 from tests.benchmarks.store import ITEMS_A_SORT, add_sorts, fill
 

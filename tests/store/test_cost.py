@@ -9,10 +9,13 @@ from typing import Any
 import pytest
 from sqlalchemy import event
 
-from classifier.domain.quantities import sum_masses
-from classifier.domain.records import SortInfo
-from service.usecases import captures, items, piles, reports, sorts
-from service.usecases.services import Services
+from classifier.log.quantities import sum_masses
+from classifier.log.records import SortInfo
+from service.piles import usecases as piles
+from service.reports import usecases as reports
+from service.services import Services
+from service.sorting import captures, items
+from service.sorts import usecases as sorts
 from tests.fakes import jpeg, new_id
 from tests.store.entries import CARDBOARD, counts, enter, start, take, weigh
 

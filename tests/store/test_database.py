@@ -13,7 +13,7 @@ import pytest
 from sqlalchemy import Connection, text
 from sqlalchemy.exc import IntegrityError
 
-from classifier.domain.errors import ConflictError, StorageError
+from classifier.errors import ConflictError, StorageError
 from service.store.database import Database
 from service.store.schema import open_database
 from service.store.tables import tares

@@ -16,34 +16,30 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from classifier.domain.errors import (
+from classifier.errors import (
     ConflictError,
     DataFileError,
     InvalidEntryError,
     StorageError,
     UnknownIdError,
 )
-from classifier.domain.records import SortInfo
+from classifier.log.records import SortInfo
+from service.examples import agreement, reviews
+from service.examples.export import COLUMNS, plan_set, set_files, write_set, write_zip, zip_chunks
+from service.examples.importing import plan_import, run_import
+from service.examples.pseudonyms import Pseudonyms, load_pseudonyms
+from service.examples.survey import Survey, last_survey, running_since, survey
+from service.reports import usecases as reports
+from service.services import Services
 from service.settings import Settings
+from service.sorting import captures, items
+from service.sorts import usecases as sorts
 from service.store.example_rows import Wanted
-from service.usecases import captures, example_agreement, examples, items, reports, sorts
-from service.usecases.example_export import (
-    COLUMNS,
-    plan_set,
-    set_files,
-    write_set,
-    write_zip,
-    zip_chunks,
-)
-from service.usecases.example_import import plan_import, run_import
-from service.usecases.example_survey import Survey, last_survey, running_since, survey
-from service.usecases.pseudonyms import Pseudonyms, load_pseudonyms
-from service.usecases.services import Services
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, jpeg, model_record, new_id
 from tests.pictures import quartered
 from tests.store.test_examples import confirmed, keeping_sort
-from training.manifest import read_examples
+from training.pictures.manifest import read_examples
 
 CORNERS = {"food": 0, "garden": 1, "steel_cans": 2}
 
@@ -186,7 +182,7 @@ def test_an_export_says_everything_of_each_photo_and_no_name(
 ) -> None:
     made = fill(services, kept, predictor)
     batch = {"sorter": "Eva", "note": "as Ada told me"}
-    examples.review(
+    reviews.review(
         services,
         batch_id=new_id(),
         capture_ids=made[:2],
@@ -194,9 +190,7 @@ def test_an_export_says_everything_of_each_photo_and_no_name(
         category="tissue",
         **batch,
     )
-    examples.review(
-        services, batch_id=new_id(), capture_ids=made[2:3], verdict="two_items", **batch
-    )
+    reviews.review(services, batch_id=new_id(), capture_ids=made[2:3], verdict="two_items", **batch)
     files = exported(services)
     rows = manifest(files)
     assert tuple(rows[0]) == COLUMNS
@@ -226,7 +220,7 @@ def test_an_export_says_everything_of_each_photo_and_no_name(
 
 def test_a_datasheet_counts_one_as_one(services: Services, kept: SortInfo) -> None:
     one = confirmed(services, kept)
-    examples.review(
+    reviews.review(
         services, batch_id=new_id(), capture_ids=[one], verdict="label", category="tissue"
     )
     text = exported(services)["DATASHEET.md"].decode()
@@ -269,7 +263,7 @@ def test_withdrawn_photos_are_in_no_export_not_even_one_under_way(
 ) -> None:
     one, other = confirmed(services, kept, shade=30), confirmed(services, kept, shade=60)
     planned = plan_set(services)
-    examples.withdraw(services, request_id=new_id(), capture_ids=[one])
+    reviews.withdraw(services, request_id=new_id(), capture_ids=[one])
     files = {file.path: file.data for file in set_files(services, planned)}
     assert [row["path"] for row in manifest(files)] == [f"food/{other}.jpg"]
     assert f"food/{one}.jpg" not in files
@@ -396,7 +390,7 @@ def test_an_import_counts_nowhere_but_among_the_examples(
     assert (tin.label, tin.sorter, tin.suggested) == ("steel_cans", "Kim", None)
     assert tin.origin is not None
     assert tin.origin.startswith("Their set/tins/70.jpg sha256:")
-    assert examples.get_example(services, tin.capture_id).history[0].note == "label tins"
+    assert reviews.get_example(services, tin.capture_id).history[0].note == "label tins"
     assert list(services.log.example_sets().values()) == ["Their set"]
     assert all(services.photos.has(each.photo_name) for each in found)
     again = plan_import(services, folder, **ways)
@@ -414,7 +408,7 @@ def test_an_import_that_was_cut_off_is_finished(
     (folder / "food").mkdir(parents=True)
     for shade in range(20, 26):
         (folder / "food" / f"{shade}.jpg").write_bytes(jpeg(shade * 4))
-    monkeypatch.setattr("service.usecases.example_import._AT_ONCE", 2)
+    monkeypatch.setattr("service.examples.importing._AT_ONCE", 2)
     portions: list[int] = []
 
     def cut(done: int, total: int) -> None:
@@ -447,10 +441,10 @@ def test_an_export_comes_in_elsewhere_with_its_groups(
     services.photos.remove(lost.photo_name)
     here = plan_import(services, tmp_path / "set")
     assert [each.picture.file.stem for each in here.new] == [lost.capture_id], "it brings it back"
-    examples.withdraw(
+    reviews.withdraw(
         services,
         request_id=new_id(),
-        capture_ids=examples.withdrawable(services, sort_id=kept.id),
+        capture_ids=reviews.withdrawable(services, sort_id=kept.id),
     )
     gone = plan_import(services, tmp_path / "set")
     assert gone.new == ()
@@ -495,7 +489,7 @@ def test_what_was_withdrawn_comes_back_in_no_copy(
     for number, store in enumerate((stores(), stores()), 1):
         run_import(store, plan_import(store, tmp_path / f"{number - 1}"))
         write_set(store, tmp_path / f"{number}", plan_set(store))
-    examples.withdraw(services, request_id=new_id(), capture_ids=[one])
+    reviews.withdraw(services, request_id=new_id(), capture_ids=[one])
     (tmp_path / "0" / "food" / f"{one}.jpg").rename(tmp_path / "0" / "food" / "renamed.jpg")
     for number in range(3):
         if not listed or not number:
@@ -516,7 +510,7 @@ def test_a_withdrawn_photo_that_was_imported_is_told_as_withdrawn(
     (one,) = (
         each for each in services.log.examples(Wanted()) if "food/30.jpg" in (each.origin or "")
     )
-    examples.withdraw(services, request_id=new_id(), capture_ids=[one.capture_id])
+    reviews.withdraw(services, request_id=new_id(), capture_ids=[one.capture_id])
     assert plan_import(services, tmp_path / "set").duplicates == (
         ("food/30.jpg", "withdrawn from this store; no import brings it back"),
         ("food/90.jpg", "imported from set/food/90.jpg"),
@@ -566,7 +560,7 @@ def test_folders_that_hold_nothing(services: Services, tmp_path: Path) -> None:
 
 def opinion(services: Services, capture_id: str, category: str, who: str) -> None:
     """Give a second opinion."""
-    example_agreement.give_second_opinion(
+    agreement.give_second_opinion(
         services, review_id=new_id(), capture_id=capture_id, category=category, sorter=who
     )
 
@@ -583,9 +577,9 @@ def test_an_imported_label_is_no_blind_one(
     run_import(services, plan_import(services, tmp_path / "set"), sorter="Dan")
     (imported,) = (each for each in services.log.examples(Wanted()) if each.origin is not None)
     opinion(services, imported.capture_id, "food", "Ben")
-    assert example_agreement.agreement(services).photos == 0
+    assert agreement.agreement(services).photos == 0
     opinion(services, imported.capture_id, "food", "Cy")
-    found = example_agreement.agreement(services)
+    found = agreement.agreement(services)
     assert (found.photos, found.people) == (1, ("Ben", "Cy"))
 
 
@@ -594,15 +588,15 @@ def test_agreement_counts_second_opinions_and_no_confirmed_suggestions(
 ) -> None:
     """Ada saw the suggestion: only Ben's and Cy's labels are pairs."""
     made = [confirmed(services, kept, shade=20 + n) for n in range(6)]
-    empty = example_agreement.agreement(services)
+    empty = agreement.agreement(services)
     assert (empty.photos, empty.alpha) == (0, None)
     assert "at least 2 are needed" in empty.why_not
     for number, each in enumerate(made):
         opinion(services, each, "food" if number < 3 else "garden", "Ben")
-    assert example_agreement.agreement(services).photos == 0
+    assert agreement.agreement(services).photos == 0
     for number, each in enumerate(made):
         opinion(services, each, "food" if number < 4 else "garden", "Cy")
-    found = example_agreement.agreement(services)
+    found = agreement.agreement(services)
     assert (found.photos, found.people) == (6, ("Ben", "Cy"))
     (pair,) = found.pairs
     assert (pair.photos, pair.agreed) == (6, 5)
@@ -626,18 +620,18 @@ def test_who_labelled_a_photo_gives_no_second_opinion_on_it(
         opinion(services, one, "food", " ")
     with pytest.raises(UnknownIdError):
         opinion(services, one, "gold", "Ben")
-    found, waiting = example_agreement.next_for_second_opinion(services, sorter="Ben")
+    found, waiting = agreement.next_for_second_opinion(services, sorter="Ben")
     assert found is not None
     assert (found.capture_id, waiting) == (one, 1)
-    assert example_agreement.next_for_second_opinion(services, sorter="Ada") == (None, 0)
-    opinion(services, one, example_agreement.CANT_TELL, "Ben")
-    assert example_agreement.next_for_second_opinion(services, sorter="Ben") == (None, 0)
+    assert agreement.next_for_second_opinion(services, sorter="Ada") == (None, 0)
+    opinion(services, one, agreement.CANT_TELL, "Ben")
+    assert agreement.next_for_second_opinion(services, sorter="Ben") == (None, 0)
 
 
 def test_a_photo_that_can_make_a_pair_comes_first(services: Services, kept: SortInfo) -> None:
     made = [confirmed(services, kept, shade=20 + n) for n in range(8)]
     opinion(services, made[5], "food", "Ben")
-    found, _ = example_agreement.next_for_second_opinion(services, sorter="Cy")
+    found, _ = agreement.next_for_second_opinion(services, sorter="Cy")
     assert found is not None
     assert found.capture_id == made[5]
 

@@ -10,15 +10,17 @@ from datetime import date
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain.errors import ConflictError, InvalidEntryError, UnknownIdError
-from classifier.domain.records import SortInfo
+from classifier.errors import ConflictError, InvalidEntryError, UnknownIdError
+from classifier.log.records import SortInfo
 from service.app import create_app
-from service.images.files import PhotoFiles
+from service.examples import agreement, reviews
+from service.keeping import upkeep
+from service.photos.files import PhotoFiles
+from service.services import Services
 from service.settings import Settings
+from service.sorting import captures, items
+from service.sorts.usecases import create_sort
 from service.store.example_rows import Wanted
-from service.usecases import captures, example_agreement, examples, items, upkeep
-from service.usecases.services import Services
-from service.usecases.sorts import create_sort
 from tests.fakes import FakePredictor, jpeg, new_id
 
 
@@ -66,14 +68,14 @@ def confirmed(
 
 def ids(services: Services, **wanted: object) -> list[str]:
     """Return the captures of the examples meant, the newest first."""
-    found = examples.list_examples(services, Wanted(**wanted))  # type: ignore[arg-type]
+    found = reviews.list_examples(services, Wanted(**wanted))  # type: ignore[arg-type]
     assert found.total == len(found.examples)
     return [each.capture_id for each in found.examples]
 
 
 def look(services: Services, capture_id: str) -> tuple[str, str | None]:
     """Return the label and the verdict of an example."""
-    found = examples.get_example(services, capture_id).example
+    found = reviews.get_example(services, capture_id).example
     return found.label, found.verdict
 
 
@@ -83,7 +85,7 @@ def test_only_confirmed_photos_of_sorts_that_keep_them(services: Services, kept:
     confirmed(services, keeping_sort(services, keeps=False))
     captures.take_photo(services, sort_id=kept.id, capture_id=new_id(), data=jpeg(30))
     undone = confirmed(services, kept, shade=60)
-    item = examples.get_example(services, undone).example.item_id
+    item = reviews.get_example(services, undone).example.item_id
     items.undo(services, item_id=item, change_id=new_id())
     assert ids(services) == [wanted]
 
@@ -102,19 +104,19 @@ def test_filters(services: Services, kept: SortInfo, predictor: FakePredictor) -
     assert ids(services, reviewed=True) == []
     assert ids(services, reviewed=False) == [unsure, sure]
     assert ids(services, ids=[sure]) == [sure]
-    when = examples.get_example(services, unsure).example.at
+    when = reviews.get_example(services, unsure).example.at
     assert ids(services, since=when) == [unsure]
     assert ids(services, before=when) == [sure]
 
 
 def test_pages_hold_each_example_once(services: Services, kept: SortInfo) -> None:
     made = [confirmed(services, kept, shade=20 + 9 * n) for n in range(5)]
-    pages = [examples.list_examples(services, Wanted(), page=n, length=2) for n in (1, 2, 3, 99)]
+    pages = [reviews.list_examples(services, Wanted(), page=n, length=2) for n in (1, 2, 3, 99)]
     assert [page.pages for page in pages] == [3] * 4
     seen = [each.capture_id for page in pages[:3] for each in page.examples]
     assert seen == made[::-1]
     assert pages[3].examples == pages[2].examples
-    oldest = examples.list_examples(
+    oldest = reviews.list_examples(
         services, Wanted(), length=2, order=lambda each: each.at.timestamp()
     )
     assert [each.capture_id for each in oldest.examples] == made[:2]
@@ -123,24 +125,24 @@ def test_pages_hold_each_example_once(services: Services, kept: SortInfo) -> Non
 def test_a_correction_then_a_review_then_undo(services: Services, kept: SortInfo) -> None:
     """The last word counts; every word stays in the history."""
     one = confirmed(services, kept, "food")
-    item = examples.get_example(services, one).example.item_id
+    item = reviews.get_example(services, one).example.item_id
     items.correct(
         services, item_id=item, change_id=new_id(), category="garden", count=1, sorter="Ben"
     )
     assert look(services, one) == ("garden", None)
     first, second, back = new_id(), new_id(), new_id()
     review = {"capture_ids": [one], "sorter": "Eva"}
-    assert examples.review(
+    assert reviews.review(
         services, batch_id=first, verdict="label", category="tissue", note="dry", **review
     )
     assert look(services, one) == ("tissue", "label")
-    assert examples.review(services, batch_id=second, verdict="unclear", **review)
+    assert reviews.review(services, batch_id=second, verdict="unclear", **review)
     assert look(services, one) == ("garden", "unclear")
-    assert examples.undo_review(services, batch_id=second, undo_id=back).restored == 1
-    assert examples.undo_review(services, batch_id=second, undo_id=back).restored == 1
+    assert reviews.undo_review(services, batch_id=second, undo_id=back).restored == 1
+    assert reviews.undo_review(services, batch_id=second, undo_id=back).restored == 1
     assert look(services, one) == ("tissue", "label")
-    assert examples.undo_review(services, batch_id=first, undo_id=new_id()).reviewed_since == 1
-    history = examples.get_example(services, one).history
+    assert reviews.undo_review(services, batch_id=first, undo_id=new_id()).reviewed_since == 1
+    history = reviews.get_example(services, one).history
     assert [(line.kind, line.category, line.who) for line in history] == [
         ("confirmed", "food", "Ada"),
         ("corrected", "garden", "Ben"),
@@ -154,56 +156,56 @@ def test_a_correction_then_a_review_then_undo(services: Services, kept: SortInfo
 def test_undoing_the_first_review_opens_the_photo_again(services: Services, kept: SortInfo) -> None:
     made = [confirmed(services, kept, shade=shade) for shade in (30, 60)]
     batch = new_id()
-    assert examples.review(services, batch_id=batch, capture_ids=made, verdict="dont_use") == 2
+    assert reviews.review(services, batch_id=batch, capture_ids=made, verdict="dont_use") == 2
     assert ids(services, reviewed=False) == []
-    examples.undo_review(services, batch_id=batch, undo_id=new_id())
+    reviews.undo_review(services, batch_id=batch, undo_id=new_id())
     assert ids(services, reviewed=False) == made[::-1]
 
 
 def test_a_second_opinion_is_no_batch_to_be_taken_back(services: Services, kept: SortInfo) -> None:
     one, opinion = confirmed(services, kept), new_id()
-    example_agreement.give_second_opinion(
+    agreement.give_second_opinion(
         services, review_id=opinion, capture_id=one, category="garden", sorter="Ben"
     )
     with pytest.raises(UnknownIdError, match="no batch of reviews"):
-        examples.undo_review(services, batch_id=opinion, undo_id=new_id())
+        reviews.undo_review(services, batch_id=opinion, undo_id=new_id())
 
 
 def test_a_resent_batch_is_recorded_once(services: Services, kept: SortInfo) -> None:
     one, batch = confirmed(services, kept), new_id()
     sent = {"batch_id": batch, "capture_ids": [one, one], "verdict": "label"}
-    assert examples.review(services, **sent) == 1
-    assert examples.review(services, **sent) == 0
+    assert reviews.review(services, **sent) == 1
+    assert reviews.review(services, **sent) == 0
     assert look(services, one) == ("food", "label")
 
 
 def test_refused_reviews_record_nothing(services: Services, kept: SortInfo) -> None:
     one = confirmed(services, kept)
     with pytest.raises(InvalidEntryError, match="no photo is chosen"):
-        examples.review(services, batch_id=new_id(), capture_ids=[], verdict="label")
+        reviews.review(services, batch_id=new_id(), capture_ids=[], verdict="label")
     with pytest.raises(InvalidEntryError, match="allowed are label, unclear, two_items, dont_use"):
-        examples.review(services, batch_id=new_id(), capture_ids=[one], verdict="second")
+        reviews.review(services, batch_id=new_id(), capture_ids=[one], verdict="second")
     with pytest.raises(UnknownIdError):
-        examples.review(
+        reviews.review(
             services, batch_id=new_id(), capture_ids=[one], verdict="label", category="gold"
         )
     with pytest.raises(UnknownIdError, match="1 of the photos are no examples"):
-        examples.review(services, batch_id=new_id(), capture_ids=[one, new_id()], verdict="unclear")
+        reviews.review(services, batch_id=new_id(), capture_ids=[one, new_id()], verdict="unclear")
     with pytest.raises(UnknownIdError, match="no batch of reviews"):
-        examples.undo_review(services, batch_id=new_id(), undo_id=new_id())
+        reviews.undo_review(services, batch_id=new_id(), undo_id=new_id())
     assert look(services, one) == ("food", None)
 
 
 def test_a_withdrawn_photo_is_gone_and_its_count_stays(services: Services, kept: SortInfo) -> None:
     """File, small picture and embedding are deleted; log, tally and check are as before."""
     one, other = confirmed(services, kept, shade=30), confirmed(services, kept, shade=60)
-    name = examples.get_example(services, one).example.photo_name
+    name = reviews.get_example(services, one).example.photo_name
     assert len(services.thumbs.read(name)) > 100
     assert set(services.log.embeddings_of([one, other])) == {one, other}
     before = items.tally(services, kept.id)
     request = {"request_id": new_id(), "capture_ids": [one], "reason": "asked"}
-    assert examples.withdraw(services, **request) == 1
-    assert examples.withdraw(services, **request) == 0
+    assert reviews.withdraw(services, **request) == 1
+    assert reviews.withdraw(services, **request) == 0
     assert not services.photos.has(name)
     assert not (services.settings.data_dir / "thumbs" / name).exists()
     assert set(services.log.embeddings_of([one, other])) == {other}
@@ -213,17 +215,17 @@ def test_a_withdrawn_photo_is_gone_and_its_count_stays(services: Services, kept:
     with pytest.raises(UnknownIdError, match="was withdrawn"):
         captures.read_photo(services, one)
     with pytest.raises(UnknownIdError, match="no example"):
-        examples.get_example(services, one)
+        reviews.get_example(services, one)
 
 
 def test_a_withdrawn_photo_waits_for_no_answer(services: Services, kept: SortInfo) -> None:
     """Its item was undone, so that it would wait again; there is nothing left to look at."""
     gone, waiting = confirmed(services, kept, shade=30), confirmed(services, kept, shade=60)
     for one in (gone, waiting):
-        item = examples.get_example(services, one).example.item_id
+        item = reviews.get_example(services, one).example.item_id
         items.undo(services, item_id=item, change_id=new_id())
     assert {each.id for each in captures.open_captures(services, kept.id)} == {gone, waiting}
-    examples.withdraw(services, request_id=new_id(), capture_ids=[gone])
+    reviews.withdraw(services, request_id=new_id(), capture_ids=[gone])
     assert [each.id for each in captures.open_captures(services, kept.id)] == [waiting]
 
 
@@ -232,14 +234,14 @@ def test_small_pictures_of_a_withdrawn_photo_go_too(
 ) -> None:
     """Also after a crash in between, and on another station, which forgets them at its start."""
     shown = confirmed(services, kept)
-    name = examples.photo_name(services, shown)
+    name = reviews.photo_name(services, shown)
     small = services.settings.data_dir / "thumbs" / name
     services.thumbs.read(name)
     small_bytes = small.read_bytes()
-    examples.withdraw(services, request_id=new_id(), capture_ids=[shown], reason="a face")
+    reviews.withdraw(services, request_id=new_id(), capture_ids=[shown], reason="a face")
     assert not small.exists()
     small.write_bytes(small_bytes)
-    assert examples.remove_withdrawn(services) == 0
+    assert reviews.remove_withdrawn(services) == 0
     assert not small.exists()
     small.write_bytes(small_bytes)
     with TestClient(create_app(settings, services=services)):
@@ -252,7 +254,7 @@ def test_a_page_asks_for_a_small_picture_during_the_withdrawal(
 ) -> None:
     """It is made while the photo is still there, and goes all the same."""
     shown = confirmed(services, kept)
-    name = examples.photo_name(services, shown)
+    name = reviews.photo_name(services, shown)
     remove = PhotoFiles.remove
 
     def asked(photos: PhotoFiles, own: str) -> None:
@@ -262,7 +264,7 @@ def test_a_page_asks_for_a_small_picture_during_the_withdrawal(
 
     monkeypatch.setattr(PhotoFiles, "remove", asked)
     with nullcontext() if deletable else pytest.raises(ConflictError, match="can't be deleted"):
-        examples.withdraw(services, request_id=new_id(), capture_ids=[shown])
+        reviews.withdraw(services, request_id=new_id(), capture_ids=[shown])
     assert not (services.settings.data_dir / "thumbs" / name).exists()
     assert services.photos.has(name) is not deletable
 
@@ -273,21 +275,21 @@ def test_photos_of_a_sorter_or_a_sort_are_withdrawn_also_where_none_are_kept_for
     plain = keeping_sort(services, keeps=False)
     ada, ben = confirmed(services, kept, shade=30), confirmed(services, kept, shade=60, who="Ben")
     other = confirmed(services, plain, shade=90, who="Ben")
-    assert set(examples.withdrawable(services, sorter="Ben")) == {ben, other}
-    assert set(examples.withdrawable(services, sort_id=kept.id)) == {ada, ben}
-    assert examples.withdrawable(services, sorter="Ben", sort_id=kept.id) == (ben,)
+    assert set(reviews.withdrawable(services, sorter="Ben")) == {ben, other}
+    assert set(reviews.withdrawable(services, sort_id=kept.id)) == {ada, ben}
+    assert reviews.withdrawable(services, sorter="Ben", sort_id=kept.id) == (ben,)
     with pytest.raises(InvalidEntryError, match="name a sorter"):
-        examples.withdrawable(services)
+        reviews.withdrawable(services)
     with pytest.raises(UnknownIdError):
-        examples.withdrawable(services, sort_id=str(uuid.uuid4()))
+        reviews.withdrawable(services, sort_id=str(uuid.uuid4()))
 
 
 def test_a_withdrawn_file_that_a_crash_left_is_told_and_deleted_later(
     services: Services, kept: SortInfo
 ) -> None:
     one = confirmed(services, kept)
-    name = examples.get_example(services, one).example.photo_name
+    name = reviews.get_example(services, one).example.photo_name
     services.log.withdraw({one: new_id()}, reason="", sorter="", at=services.clock())
     assert upkeep.check_store(services).withdrawn_photos == (name,)
-    assert examples.remove_withdrawn(services) == 1
+    assert reviews.remove_withdrawn(services) == 1
     assert upkeep.check_store(services).withdrawn_photos == ()

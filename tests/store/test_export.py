@@ -6,10 +6,11 @@ import csv
 import json
 from pathlib import Path
 
-from classifier.domain.records import SortInfo
-from service.store.all_tables import EXPORTED_TABLES
-from service.usecases import items, reports
-from service.usecases.services import Services
+from classifier.log.records import SortInfo
+from service.reports import usecases as reports
+from service.services import Services
+from service.sorting import items
+from service.store.tables import EXPORTED_TABLES
 from tests.fakes import new_id
 from tests.store.entries import correct_details, enter, start, take, weigh
 

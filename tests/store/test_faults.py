@@ -14,16 +14,18 @@ import pytest
 from PIL import Image
 from sqlalchemy import event, text
 
-import service.images.files
+import service.photos.files
 import service.synced
-from classifier.domain.errors import BundleError, StorageError, UnknownIdError, UnreadablePhotoError
-from classifier.domain.records import SortInfo
-from service.images.files import PhotoFiles
+from classifier.errors import BundleError, StorageError, UnknownIdError, UnreadablePhotoError
+from classifier.log.records import SortInfo
+from service.keeping import upkeep
+from service.keeping.upkeep import Health
+from service.photos.files import PhotoFiles
+from service.reports import usecases as reports
+from service.services import Services
 from service.settings import Settings
+from service.sorting import captures, items
 from service.store.log import Log
-from service.usecases import captures, items, reports, upkeep
-from service.usecases.services import Services
-from service.usecases.views import Health
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, jpeg, model_record, new_id
 from tests.store.entries import CARDBOARD, confirmed_item, counts, enter, start, take, weigh
@@ -281,7 +283,7 @@ def test_the_names_of_new_folders_last_too(tmp_path: Path, monkeypatch: pytest.M
     """Else a power cut takes the first photo of a store, folder and all."""
     synced: list[Path] = []
     monkeypatch.setattr(service.synced, "sync_folder", synced.append)
-    monkeypatch.setattr(service.images.files, "sync_folder", synced.append)
+    monkeypatch.setattr(service.photos.files, "sync_folder", synced.append)
     files = PhotoFiles(tmp_path / "data" / "photos")
     name = files.keep(new_id(), b"x", sent="")
     assert synced == [

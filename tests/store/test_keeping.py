@@ -16,17 +16,23 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Connection, text
 
-from classifier.domain.errors import ConflictError, StorageError
-from classifier.domain.records import SortInfo
-from service.bundle_folder import BundleFolder
-from service.images.files import PhotoFiles
+from classifier.errors import ConflictError, StorageError
+from classifier.log.records import SortInfo
+from service.bundles.folder import BundleFolder
+from service.examples import reviews
+from service.keeping import upkeep
+from service.keeping import usecases as keeping
+from service.keeping.usecases import Store
+from service.photos.files import PhotoFiles
+from service.piles import usecases as piles
+from service.reports import usecases as reports
+from service.services import Services
 from service.settings import Settings
+from service.sorting import items
+from service.sorts import usecases as sorts
 from service.store.log import Log
 from service.store.row_text import STORED_TABLES
 from service.store.schema import OLDER, open_database
-from service.usecases import examples, items, keeping, piles, reports, sorts, upkeep
-from service.usecases.keeping import Store
-from service.usecases.services import Services
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, model_record, new_id
 from tests.postgres import PostgresServer
@@ -68,7 +74,7 @@ def test_a_withdrawn_photo_is_not_missed(
     """Nor is its file in the backup, should deleting it have been cut off."""
     kept, gone = (take(services, sort, shade=shade) for shade in (40, 90))
     jpeg = services.photos.read(str(gone.photo_name))
-    examples.withdraw(services, request_id=new_id(), capture_ids=[gone.id])
+    reviews.withdraw(services, request_id=new_id(), capture_ids=[gone.id])
     for _ in range(2):
         path = keeping.backup(_of(services), tmp_path / f"{new_id()}.zip", at=NOW)
         manifest = keeping.read_manifest(path)

@@ -10,8 +10,9 @@ from pathlib import Path
 
 import pytest
 
+from service.keeping import upkeep
 from service.settings import Settings
-from service.usecases import captures, items, upkeep
+from service.sorting import captures, items
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, model_record
 from tests.store.entries import start

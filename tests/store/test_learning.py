@@ -14,22 +14,25 @@ from typing import Any
 import numpy as np
 import pytest
 
-from classifier.domain.errors import ConflictError, InvalidEntryError, UnknownIdError
-from classifier.domain.records import SortInfo
+from classifier.errors import ConflictError, InvalidEntryError, UnknownIdError
 from classifier.learning.confirmation import Confirmation
 from classifier.learning.head import HeadError
 from classifier.learning.learner import Learner
+from classifier.log.records import SortInfo
+from service.head_cache import Course, HeadCache
+from service.learning import course
+from service.learning import usecases as learning
+from service.learning.audits import accuracy, is_audit
+from service.services import Services
 from service.settings import Settings
+from service.sorting import captures, items
+from service.sorting.captures import CaptureView
+from service.sorts import studies
 from service.store.example_import_log import ImportedPhoto
 from service.store.example_rows import Review
-from service.store.study_rows import Study
-from service.usecases import captures, items, learning, learning_course, studies
-from service.usecases.audits import accuracy, is_audit
-from service.usecases.learning_desk import Course, LearningDesk
-from service.usecases.services import Services
-from service.usecases.views import CaptureView
+from service.store.rows import Study
 from service.wiring import LoadedModel, build_services
-from tests.fakes import FakeClock, FakePredictor, fixed_desk, model_record, new_id
+from tests.fakes import FakeClock, FakePredictor, fixed_model, model_record, new_id
 from tests.store.entries import enter, start, take
 
 # What the camera sees of two kinds of tub that the fake model takes for cardboard.
@@ -258,14 +261,14 @@ def test_a_confirmation_does_not_wait_for_the_fit(
 ) -> None:
     teach(services, sort, predictor, ROUND, "foam_polystyrene", 2)
     free, begun = threading.Event(), threading.Event()
-    fit = learning_course._learn
+    fit = course._learn
 
     def slow(*given: object) -> object:
         begun.set()
         assert free.wait(30)
         return fit(*given)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(learning_course, "_learn", slow)
+    monkeypatch.setattr(course, "_learn", slow)
     try:
         seen = look(services, sort, predictor, ROUND)
         enter(services, sort, "foam_polystyrene", capture_id=seen.id)
@@ -302,7 +305,7 @@ def test_photos_of_another_model_teach_nothing(
 ) -> None:
     teach(services, sort, predictor, ROUND, "foam_polystyrene", 3)
     newer_model = LoadedModel(predictor, model_record("2.0.0"), "")
-    newer = replace(services, models=fixed_desk(newer_model))
+    newer = replace(services, models=fixed_model(newer_model))
     assert look(newer, sort, predictor, ROUND).learned_from is None
     newer.learning.settle()
     state = learning.learning_state(newer, sort.id)
@@ -316,7 +319,7 @@ def test_without_a_model_nothing_is_learned(
 ) -> None:
     teach(services, sort, predictor, ROUND, "foam_polystyrene", 2)
     no_model = LoadedModel(None, None, "")
-    blind = replace(services, models=fixed_desk(no_model))
+    blind = replace(services, models=fixed_model(no_model))
     assert take(blind, sort).learned_from is None
     state = learning.learning_state(blind, sort.id)
     assert (state.confirmations, state.left_out, state.model) == (0, 2, None)
@@ -383,7 +386,7 @@ def test_a_foreign_or_damaged_head_is_refused(
     teach(services, sort, predictor, ROUND, "foam_polystyrene", 2)
     _, content = learning.export_head(services, sort.id)
     newer_model = LoadedModel(predictor, model_record("2.0.0"), "")
-    newer = replace(services, models=fixed_desk(newer_model))
+    newer = replace(services, models=fixed_model(newer_model))
     for broken in (b"", b"PK", content[:-20], content.replace(b"about", b"abouT")):
         with pytest.raises(HeadError):
             learning.start_from_file(
@@ -581,9 +584,9 @@ def test_only_so_many_heads_are_kept(
 @pytest.mark.sqlite_only
 def test_work_that_comes_while_the_desk_closes(monkeypatch: pytest.MonkeyPatch) -> None:
     """It is done or left, but never an error."""
-    desk = LearningDesk()
-    submit = desk._worker.submit
-    closing = threading.Thread(target=desk.close)
+    heads = HeadCache()
+    submit = heads._worker.submit
+    closing = threading.Thread(target=heads.close)
 
     def overtaken(*given: Any, **named: Any) -> Any:
         closing.start()
@@ -593,7 +596,7 @@ def test_work_that_comes_while_the_desk_closes(monkeypatch: pytest.MonkeyPatch) 
     def work(_before: object) -> Course:
         raise ConflictError("nothing to learn")
 
-    monkeypatch.setattr(desk._worker, "submit", overtaken)
-    desk.bring_on("one", work)
+    monkeypatch.setattr(heads._worker, "submit", overtaken)
+    heads.bring_on("one", work)
     closing.join()
-    assert desk.bring_on("two", work).done()
+    assert heads.bring_on("two", work).done()

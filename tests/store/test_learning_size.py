@@ -9,12 +9,11 @@ import numpy as np
 import pytest
 from sqlalchemy import Connection
 
-from classifier.domain.records import SortInfo
+from classifier.log.records import SortInfo
+from service.services import Services
+from service.sorts import studies
 from service.store.rows import sort_values
-from service.store.study_tables import study_sorts
-from service.store.tables import captures, embeddings, items, sorts
-from service.usecases import studies
-from service.usecases.services import Services
+from service.store.tables import captures, embeddings, items, sorts, study_sorts
 from tests.fakes import FORM_CATEGORIES, new_id
 from tests.store.entries import enter, start, take
 

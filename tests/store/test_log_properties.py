@@ -10,11 +10,12 @@ from pathlib import Path
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from classifier.domain.errors import ClosedSortError, ConflictError
-from classifier.domain.records import SortInfo
+from classifier.errors import ClosedSortError, ConflictError
+from classifier.log.records import SortInfo
+from service.services import Services
 from service.settings import Settings
-from service.usecases import items, sorts
-from service.usecases.services import Services
+from service.sorting import items
+from service.sorts import usecases as sorts
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakeClock, FakePredictor, model_record, new_id
 from tests.store.entries import CARDBOARD, counts, enter, start, take

@@ -10,15 +10,18 @@ from typing import Any
 import fsspec
 import pytest
 
-from classifier.domain.errors import StorageError, UnknownIdError
-from classifier.domain.records import SortInfo
-from service.bundle_folder import BundleFolder
-from service.images.files import PhotoFiles
-from service.images.names import PhotoStore
-from service.images.places import open_photos
-from service.usecases import captures, examples, keeping, upkeep
-from service.usecases.keeping import Store
-from service.usecases.services import Services
+from classifier.errors import StorageError, UnknownIdError
+from classifier.log.records import SortInfo
+from service.bundles.folder import BundleFolder
+from service.examples import reviews
+from service.keeping import upkeep
+from service.keeping import usecases as keeping
+from service.keeping.usecases import Store
+from service.photos.files import PhotoFiles
+from service.photos.names import PhotoStore
+from service.photos.places import open_photos
+from service.services import Services
+from service.sorting import captures
 from tests.fakes import jpeg, new_id
 from tests.store.entries import enter, take
 
@@ -135,7 +138,7 @@ def test_a_place_that_does_not_answer_is_not_taken_for_an_empty_one(
     with pytest.raises(StorageError, match=r"can't be listed \(no route\)"):
         upkeep.check_store(away)
     with pytest.raises(StorageError, match="no route"):
-        examples.withdraw(away, request_id=new_id(), capture_ids=[photo.id])
+        reviews.withdraw(away, request_id=new_id(), capture_ids=[photo.id])
     monkeypatch.undo()
     assert upkeep.check_store(away).withdrawn_photos == (photo.photo_name,)
-    assert examples.remove_withdrawn(away) == 1
+    assert reviews.remove_withdrawn(away) == 1

@@ -11,12 +11,12 @@ from typing import Any
 import pytest
 from sqlalchemy import Connection, text
 
-from classifier.domain.errors import StorageError
+from classifier.errors import StorageError
+from service.services import Services
 from service.store.append import lock_open_sort
+from service.store.database import storage_error
 from service.store.engines import make_engine
-from service.store.refusals import storage_error
 from service.store.schema import open_database
-from service.usecases.services import Services
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, model_record
 from tests.postgres import VARIABLE, PostgresServer, leave_out

@@ -13,14 +13,15 @@ from pathlib import Path
 
 import pytest
 
-from classifier.domain.errors import BundleError, ConflictError, UnknownIdError
-from classifier.domain.records import SortInfo
-from service.bundle_shelf import BundleShelf
+from classifier.errors import BundleError, ConflictError, UnknownIdError
+from classifier.log.records import SortInfo
+from service.bundles import usecases as bundles
+from service.bundles.registry import BundleRegistry
+from service.keeping.upkeep import health
+from service.services import Services
 from service.settings import Settings
-from service.usecases import bundles, captures
-from service.usecases.services import Services
-from service.usecases.upkeep import health
-from service.usecases.views import CaptureView
+from service.sorting import captures
+from service.sorting.captures import CaptureView
 from service.wiring import build_services
 from tests.fakes import new_id
 from tests.store.entries import enter, start, take
@@ -210,7 +211,7 @@ def test_left_overs_of_a_broken_promotion_are_swept_and_never_listed(
     left = one.settings.bundles_dir / ".unfinished-1"
     shutil.copytree(second, left)
     os.utime(left, (1, 1))
-    assert not [each for each in one.models.shelf.bundles() if not each.shipped]
+    assert not [each for each in one.models.registry.bundles() if not each.shipped]
     promote(one, second)
     assert not left.exists()
 
@@ -218,9 +219,9 @@ def test_left_overs_of_a_broken_promotion_are_swept_and_never_listed(
 _KILLED = """
 import sys
 from pathlib import Path
-import service.bundle_folder as folder
+import service.bundles.folder as folder
 from service.settings import Settings
-from service.usecases import bundles
+from service.bundles import usecases as bundles
 from service.wiring import build_services
 
 written = folder.write_synced
@@ -267,5 +268,5 @@ def test_killed_while_promoting(
 
 
 def test_a_shipped_bundle_has_a_name_of_its_own(tmp_path: Path) -> None:
-    shelf = BundleShelf(tmp_path / "bundles", start="", category_ids=frozenset())
-    assert {"household", "household_open"} <= {each.name for each in shelf.bundles()}
+    registry = BundleRegistry(tmp_path / "bundles", start="", category_ids=frozenset())
+    assert {"household", "household_open"} <= {each.name for each in registry.bundles()}

@@ -8,11 +8,13 @@ from typing import Any
 
 import pytest
 
-from classifier.domain.errors import ConflictError
-from classifier.domain.records import SortInfo
+from classifier.errors import ConflictError
+from classifier.log.records import SortInfo
+from service.piles import usecases as piles
+from service.services import Services
+from service.sorting import captures, items
+from service.sorts import usecases as sorts
 from service.store.append import fingerprint
-from service.usecases import captures, items, piles, sorts
-from service.usecases.services import Services
 from tests.fakes import FakePredictor, jpeg, new_id
 from tests.store.entries import CARDBOARD, correct_details, counts, enter, start, take, weigh
 

@@ -14,9 +14,9 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, inspect, text
 
-from classifier.domain.errors import StorageError
-from service.store.all_tables import ALL_TABLES, metadata
+from classifier.errors import StorageError
 from service.store.schema import HEAD, open_database
+from service.store.tables import ALL_TABLES, metadata
 
 
 def _url(path: Path) -> str:

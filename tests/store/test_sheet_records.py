@@ -13,11 +13,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from classifier.domain.errors import InvalidEntryError
-from classifier.domain.records import SortInfo
-from service.usecases import field_sheet, items, piles
-from service.usecases.field_sheet import SheetImport, SheetPreview
-from service.usecases.services import Services
+from classifier.errors import InvalidEntryError
+from classifier.log.records import SortInfo
+from service.piles import usecases as piles
+from service.services import Services
+from service.sheets import usecases as field_sheet
+from service.sheets.usecases import SheetImport, SheetPreview
+from service.sorting import items
 from tests.fakes import new_id
 from tests.store.entries import counts, enter, start
 
@@ -175,11 +177,11 @@ def test_a_second_import_of_the_file_while_the_first_is_at_half_a_line(services:
     weigh = piles.weigh
 
     def meanwhile(*given: Any, **named: Any) -> Any:
-        with patch("service.usecases.field_sheet.weigh", weigh):
+        with patch("service.sheets.usecases.weigh", weigh):
             record(services, sort, lines)
         return weigh(*given, **named)
 
-    with patch("service.usecases.field_sheet.weigh", meanwhile):
+    with patch("service.sheets.usecases.weigh", meanwhile):
         record(services, sort, lines)
     assert recorded(services, sort) == filled(lines)
 
@@ -255,7 +257,7 @@ def test_an_import_that_broke_off_is_finished_with_lines_moved_meanwhile(
 
     if not filled(before):
         return
-    with patch("service.usecases.field_sheet.weigh", until_the_power_cut):
+    with patch("service.sheets.usecases.weigh", until_the_power_cut):
         try:
             record(services, sort, before)
         except OSError:

@@ -8,18 +8,20 @@ from typing import Any
 
 import pytest
 
-from classifier.domain.errors import (
+from classifier.errors import (
     ClosedSortError,
     ConflictError,
     InvalidEntryError,
     InvalidQuantityError,
     UnknownIdError,
 )
-from classifier.domain.records import DetailChange, SortInfo
+from classifier.log.records import DetailChange, SortInfo
+from service.reports import usecases as reports
+from service.services import Services
+from service.sorting import items
+from service.sorts import studies
+from service.sorts.usecases import close_sort, get_sort, has_items, list_sorts
 from service.store.example_rows import Wanted
-from service.usecases import items, reports, studies
-from service.usecases.services import Services
-from service.usecases.sorts import close_sort, get_sort, has_items, list_sorts
 from tests.fakes import new_id
 from tests.store.entries import correct_details, enter, start, take, weigh
 

@@ -8,16 +8,21 @@ from decimal import Decimal
 
 import pytest
 
-from classifier.domain.errors import (
+from classifier.errors import (
     ClosedSortError,
     ConflictError,
     InvalidEntryError,
     InvalidQuantityError,
     UnknownIdError,
 )
-from classifier.domain.records import SortInfo
-from service.usecases import captures, items, keeping, piles, reports, sorts
-from service.usecases.services import Services
+from classifier.log.records import SortInfo
+from service.guide import usecases as guide
+from service.keeping import usecases as keeping
+from service.piles import usecases as piles
+from service.reports import usecases as reports
+from service.services import Services
+from service.sorting import captures, items
+from service.sorts import usecases as sorts
 from tests.fakes import FakeClock, FakePredictor, jpeg, new_id
 from tests.store.entries import CARDBOARD, confirmed_item, counts, enter, start, take, weigh
 
@@ -419,7 +424,7 @@ def test_sorts_are_listed_newest_first(services: Services, sort: SortInfo) -> No
         ("Kitchen bag", True),
     ]
     assert sorts.list_sorts(services, limit=1) == (newer,)
-    assert [each.id for each in sorts.list_programmes(services)] == ["alder_valley", "port_sable"]
+    assert [each.id for each in guide.list_programmes(services)] == ["alder_valley", "port_sable"]
 
 
 def test_a_past_report_can_be_made_again(services: Services, sort: SortInfo) -> None:

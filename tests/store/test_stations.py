@@ -7,10 +7,12 @@ import subprocess
 import sys
 from pathlib import Path
 
-from classifier.domain.records import SortInfo
+from classifier.log.records import SortInfo
+from service.keeping import upkeep
+from service.piles import usecases as piles
+from service.services import Services
 from service.settings import Settings
-from service.usecases import items, piles, upkeep
-from service.usecases.services import Services
+from service.sorting import items
 from tests.fakes import new_id
 from tests.store.entries import CARDBOARD, counts, enter, take
 
@@ -19,9 +21,11 @@ STATIONS = 4
 _STATION = """
 import json, sys
 from pathlib import Path
-from classifier.domain.errors import ConflictError
+from classifier.errors import ConflictError
 from service.settings import Settings
-from service.usecases import items, piles, sorts
+from service.piles import usecases as piles
+from service.sorting import items
+from service.sorts import usecases as sorts
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, model_record, new_id
 from tests.store.entries import enter, weigh

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from classifier.domain.errors import ConflictError, InvalidEntryError, UnknownIdError
-from service.store.study_rows import LearnedStart, LearningSettings
-from service.usecases import studies
-from service.usecases.services import Services
+from classifier.errors import ConflictError, InvalidEntryError, UnknownIdError
+from service.services import Services
+from service.sorts import studies
+from service.store.rows import LearnedStart, LearningSettings
 from tests.fakes import new_id
 from tests.store.entries import start
 

@@ -11,23 +11,23 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from sqlalchemy import insert
 
-from classifier.domain.allocation import allocate
-from classifier.domain.categories import load_categories
-from classifier.domain.ledger import Ledger
-from classifier.domain.programme import load_shipped_programmes
-from classifier.domain.quantities import Unit
-from classifier.domain.records import SortInfo
-from classifier.domain.report_categories import Names, category_lines
-from classifier.domain.report_routes import UNDECIDED, weighed_piles
+from classifier.log.ledger import Ledger
+from classifier.log.quantities import Unit
+from classifier.log.records import SortInfo
+from classifier.report.allocation import allocate
+from classifier.report.categories import Names, category_lines
+from classifier.report.routes import UNDECIDED, weighed_piles
+from classifier.rules.categories import load_categories
+from classifier.rules.programme import load_shipped_programmes
 from classifier.study.table import StudyTable, study_table
+from service.learning.usecases import set_learning
+from service.reports.usecases import _ledger
+from service.services import Services
+from service.sorting.items import correct, undo
 from service.store.log import Log as Store
 from service.store.rows import SortRows
 from service.store.schema import open_database
 from service.store.tables import batches, item_changes, items, sorts, weighing_voids, weighings
-from service.usecases.items import correct, undo
-from service.usecases.learning import set_learning
-from service.usecases.reports import _ledger
-from service.usecases.services import Services
 from tests.fakes import FakePredictor, new_id
 from tests.property.logs import Log, logs
 from tests.store.entries import CARDBOARD, enter, start, take, weigh

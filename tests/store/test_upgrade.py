@@ -17,11 +17,16 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, text
 
+from service.keeping import upkeep
+from service.piles import usecases as piles
+from service.reports import usecases as reports
 from service.settings import Settings
-from service.store.all_tables import metadata
+from service.sorting import captures, items
+from service.sorts import studies
+from service.sorts import usecases as sorts
 from service.store.engines import make_engine
 from service.store.schema import HEAD, OLDER, open_database
-from service.usecases import captures, items, piles, reports, sorts, studies, upkeep
+from service.store.tables import metadata
 from service.wiring import LoadedModel, build_services
 from tests.fakes import FakePredictor, jpeg, model_record
 from tests.postgres import PostgresServer

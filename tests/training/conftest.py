@@ -7,15 +7,15 @@ from collections.abc import Iterator
 import pytest
 import torch
 
-from classifier.domain.categories import load_categories
+from classifier.rules.categories import load_categories
 from tests.training.scenes import ITEMS, MATERIALS, draw
-from training.augment import Chance
-from training.dataset import number_labels
-from training.forms import FormTable, table_of_labels
-from training.images import Canvases, load_canvases
-from training.manifest import Example
+from training.learning.train import Labels
 from training.network import SortNet
-from training.train import Labels
+from training.pictures.augment import Chance
+from training.pictures.dataset import number_labels
+from training.pictures.forms import FormTable, table_of_labels
+from training.pictures.images import Canvases, load_canvases
+from training.pictures.manifest import Example
 
 CPU = torch.device("cpu")
 

@@ -9,19 +9,19 @@ import pytest
 import torch
 from numpy.typing import NDArray
 
-from classifier.domain.categories import load_categories
-from classifier.domain.programme import load_shipped_programmes
 from classifier.inference.preprocess import Preprocessing
-from training.asked import Asker
-from training.calibrate import Confidence, HeldOut, fit_confidence
-from training.dataset import Dataset
-from training.evaluate import route_matrix
-from training.forms import FormTable
-from training.images import Canvases
-from training.manifest import Example
+from classifier.rules.categories import load_categories
+from classifier.rules.programme import load_shipped_programmes
+from training.judging.asked import Asker
+from training.judging.calibrate import Confidence, HeldOut, fit_confidence
+from training.judging.evaluate import route_matrix
+from training.judging.scores import Scores
+from training.learning.train import Labels
 from training.network import SortNet
-from training.scores import Scores
-from training.train import Labels
+from training.pictures.dataset import Dataset
+from training.pictures.forms import FormTable
+from training.pictures.images import Canvases
+from training.pictures.manifest import Example
 
 VIEWS = (0.0, 0.7)
 

@@ -6,7 +6,7 @@ import pytest
 import torch
 
 from tests.training.conftest import CPU
-from training.augment import (
+from training.pictures.augment import (
     Chance,
     corner_crops,
     mix_pictures,
@@ -14,7 +14,7 @@ from training.augment import (
     random_crops,
     random_light,
 )
-from training.images import CANVAS, Canvases
+from training.pictures.images import CANVAS, Canvases
 from training.recipe import Recipe
 
 RECIPE = Recipe(size=64)

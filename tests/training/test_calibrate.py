@@ -13,11 +13,11 @@ from scipy.optimize import minimize_scalar
 from scipy.special import log_softmax
 from torchmetrics.functional.classification import multiclass_calibration_error
 
-from classifier.domain.categories import load_categories
-from classifier.domain.programme import load_shipped_programmes
-from classifier.domain.suggestion import Thresholds
 from classifier.inference.preprocess import view_probabilities
-from training.calibrate import (
+from classifier.rules.categories import load_categories
+from classifier.rules.programme import load_shipped_programmes
+from classifier.rules.suggestion import Thresholds
+from training.judging.calibrate import (
     Confidence,
     HeldOut,
     fit_confidence,
@@ -28,7 +28,7 @@ from training.calibrate import (
     stop_threshold,
     unsure_threshold,
 )
-from training.forms import table_of_labels
+from training.pictures.forms import table_of_labels
 
 
 def _overconfident(n: int, views: int, *, seed: int = 0, factor: float = 3.0) -> HeldOut:

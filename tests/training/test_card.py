@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from training.card import MEASURES, write_card
+from training.judging.card import MEASURES, write_card
 from training.recipe import Recipe, find_recipe
 
 

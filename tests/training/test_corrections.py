@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from classifier.domain.categories import load_categories
-from classifier.domain.errors import DataFileError
+from classifier.errors import DataFileError
+from classifier.rules.categories import load_categories
 from tests.training.scenes import write_set
-from training import manifest
-from training.corrections import (
+from training.pictures import manifest
+from training.pictures.corrections import (
     COLUMNS,
     Correction,
     load_corrections,
@@ -18,8 +18,8 @@ from training.corrections import (
     parse_corrections,
     start_of_sha256,
 )
-from training.forms import table_of_labels
-from training.manifest import read_examples
+from training.pictures.forms import table_of_labels
+from training.pictures.manifest import read_examples
 
 NAME = "drink_can_0.jpg"
 

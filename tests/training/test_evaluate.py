@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from sklearn.metrics import confusion_matrix, f1_score, roc_auc_score, top_k_accuracy_score
 
-from classifier.domain.categories import load_categories
-from classifier.domain.programme import load_shipped_programmes
-from training.evaluate import (
+from classifier.rules.categories import load_categories
+from classifier.rules.programme import load_shipped_programmes
+from training.judging.evaluate import (
     Scored,
     by_form,
     non_item_auroc,
@@ -17,7 +17,7 @@ from training.evaluate import (
     score,
     score_by,
 )
-from training.forms import FormTable, load_forms, table_of_labels
+from training.pictures.forms import FormTable, load_forms, table_of_labels
 
 CATEGORIES = load_categories()
 VALLEY = next(p for p in load_shipped_programmes(CATEGORIES) if p.id == "alder_valley")

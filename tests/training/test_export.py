@@ -12,9 +12,9 @@ import torch
 from onnx import TensorProto
 
 from tests.training.scenes import ITEMS, draw
-from training.export import PARITY, Served, export_onnx, largest_difference, round_to_half
-from training.forms import FormTable
+from training.bundle.export import PARITY, Served, export_onnx, largest_difference, round_to_half
 from training.network import SortNet
+from training.pictures.forms import FormTable
 
 pytestmark = [
     pytest.mark.slow,

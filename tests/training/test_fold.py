@@ -15,8 +15,8 @@ from onnx import helper, numpy_helper
 
 from classifier.inference.bundle import load_bundle
 from tests.tiny_bundle import write_tiny_bundle
-from training.export import Served, export_onnx, stored_in_half
-from training.fold import fold_bundle, folded, in_single
+from training.bundle.export import Served, export_onnx, stored_in_half
+from training.bundle.fold import fold_bundle, folded, in_single
 from training.network import SortNet
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from classifier.domain.categories import load_categories
-from classifier.domain.errors import DataFileError
-from classifier.domain.suggestion_parts import NON_ITEM
-from training.forms import load_forms, table_of_labels
+from classifier.errors import DataFileError
+from classifier.rules.categories import load_categories
+from classifier.rules.suggestion_parts import NON_ITEM
+from training.pictures.forms import load_forms, table_of_labels
 
 
 def test_shipped_table_leads_to_known_categories_whose_shares_sum_to_one() -> None:

@@ -10,17 +10,17 @@ import pytest
 import torch
 from sklearn.linear_model import LogisticRegression
 
-from classifier.domain.categories import load_categories
 from classifier.inference.bundle import load_bundle
 from classifier.inference.photo import decode_photo
 from classifier.inference.predict import Predictor
+from classifier.rules.categories import load_categories
 from tests.tiny_bundle import write_tiny_bundle
 from tests.training.scenes import write_set
+from training.bundle.export import round_to_half
 from training.commands import recipe_after, train_command
-from training.export import round_to_half
-from training.forms import table_of_labels
 from training.frozen import PENALTY, _frozen_network, fit_logistic, load_start
 from training.network import SortNet, pretrained_state
+from training.pictures.forms import table_of_labels
 from training.recipe import find_recipe
 
 COUNTS = {"drink_can": 20, "glass_bottle": 20, "food": 20}

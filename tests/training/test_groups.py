@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from training.groups import SAME_OBJECT, merge_groups
+from training.pictures.groups import SAME_OBJECT, merge_groups
 
 
 def _unit(degrees: list[float]) -> np.ndarray:

@@ -10,7 +10,7 @@ import numpy as np
 from classifier.inference.photo import decode_photo
 from classifier.inference.preprocess import Preprocessing, views_of
 from tests.training.scenes import draw
-from training.images import CANVAS, load_canvases, load_views
+from training.pictures.images import CANVAS, load_canvases, load_views
 
 DEMO = sorted(Path(str(files("tallytare_demo"))).glob("*.jpg"))[:12]
 

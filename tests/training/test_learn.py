@@ -9,19 +9,19 @@ from pathlib import Path
 import pytest
 import torch
 
-import training.learn
-from classifier.domain.errors import DataFileError
+import training.learning.learn
+from classifier.errors import DataFileError
 from tests.training.conftest import CPU
-from training.augment import Chance
-from training.dataset import Dataset
-from training.forms import FormTable
-from training.images import Canvases
-from training.learn import Learner
-from training.manifest import Example
+from training.learning.learn import Learner
+from training.learning.ranks import Ranks
+from training.learning.train import Labels, LossOf, refresh_statistics
 from training.network import SortNet, average_networks
-from training.ranks import Ranks
+from training.pictures.augment import Chance
+from training.pictures.dataset import Dataset
+from training.pictures.forms import FormTable
+from training.pictures.images import Canvases
+from training.pictures.manifest import Example
 from training.recipe import Recipe, dump_recipe
-from training.train import Labels, LossOf, refresh_statistics
 
 RECIPE = Recipe(name="pair", size=64, batch=4, members=2)
 Fake = Callable[..., SortNet]
@@ -68,7 +68,7 @@ def test_members_differ_in_seed_and_are_taken_up_again(
         assert len(canvases.extents) == len(labels.forms)
         return _net(table, float(recipe.seed))
 
-    monkeypatch.setattr(training.learn, "train_network", fake)
+    monkeypatch.setattr(training.learning.learn, "train_network", fake)
     net = _learner(replace(RECIPE, seed=7), table, data, tmp_path).network([])
     assert trained == [(7, 6), (8, 6)]
     assert net.forms.bias.unique().tolist() == [7.5]
@@ -93,7 +93,7 @@ def test_a_teacher_learned_from_the_same_pictures(
         taught.append((recipe.name, value, len(labels.forms)))
         return _net(table, recipe.seed + 1.0)
 
-    monkeypatch.setattr(training.learn, "train_network", fake)
+    monkeypatch.setattr(training.learning.learn, "train_network", fake)
     small = Recipe(name="small", size=64, batch=4, teacher=str(file))
     _learner(small, table, data, tmp_path / "small.run").network(["kitchen"])
     assert taught == [("large", [], 6), ("large", [], 6), ("small", [1.5], 6)]
@@ -109,7 +109,7 @@ def test_a_pupil_of_another_teacher_is_trained_anew(
         trained.append(recipe.name)
         return _net(table, 1.0)
 
-    monkeypatch.setattr(training.learn, "train_network", fake)
+    monkeypatch.setattr(training.learning.learn, "train_network", fake)
     small = Recipe(name="small", size=64, batch=4, teacher=str(file))
     for epochs in (1, 1, 2):
         file.write_text(dump_recipe(Recipe(name="large", size=64, epochs=epochs)), encoding="utf-8")

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from classifier.domain.categories import load_categories
-from classifier.domain.errors import BundleError
+from classifier.errors import BundleError
 from classifier.inference.bundle import load_bundle
+from classifier.rules.categories import load_categories
 from tests.tiny_bundle import FORMS, photo_of, write_tiny_bundle
 from training.commands import evaluate_command
-from training.levels import fitting_level, level_named
+from training.learning.levels import fitting_level, level_named
 
 CATEGORIES = load_categories()
 SHOWN = {"aluminium_cans": "drink_can", "pet_bottles": "clear_plastic_bottle", "food": "food"}

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from classifier.domain.categories import load_categories
-from classifier.domain.errors import DataFileError
+from classifier.errors import DataFileError
+from classifier.rules.categories import load_categories
 from tests.training.scenes import draw, write_set
-from training.dataset import _splits, number_labels
-from training.forms import load_forms, table_of_labels
-from training.manifest import Example, read_examples, read_sets, require_sources
+from training.pictures.dataset import _splits, number_labels
+from training.pictures.forms import load_forms, table_of_labels
+from training.pictures.manifest import Example, read_examples, read_sets, require_sources
 
 
 def test_csv_and_the_folder_that_holds_it_read_alike(tmp_path: Path) -> None:

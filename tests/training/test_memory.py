@@ -10,7 +10,7 @@ import pytest
 LOOP = """
 import resource, sys
 import numpy as np
-from training.memory import keep_freed_memory
+from training.learning.memory import keep_freed_memory
 
 if sys.argv[1] == "kept":
     keep_freed_memory()

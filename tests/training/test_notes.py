@@ -6,14 +6,14 @@ import time
 
 import pytest
 
-import training.notes
-from training.notes import bar, tell
+import training.pictures.notes
+from training.pictures.notes import bar, tell
 
 
 def test_only_the_first_of_several_processes_tells(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(training.notes, "_PATIENCE_S", 0.0)
+    monkeypatch.setattr(training.pictures.notes, "_PATIENCE_S", 0.0)
     for rank, told in (("0", True), ("1", False)):
         monkeypatch.setenv("RANK", rank)
         tell("said\n")
@@ -25,7 +25,7 @@ def test_only_the_first_of_several_processes_tells(
 def test_a_log_holds_few_states_of_a_bar(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(training.notes, "_PATIENCE_S", 0.0)
+    monkeypatch.setattr(training.pictures.notes, "_PATIENCE_S", 0.0)
     for _ in bar(range(30), 30, "counting"):
         time.sleep(0.02)
     assert capsys.readouterr().err.count("counting") <= 3

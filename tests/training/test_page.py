@@ -17,10 +17,10 @@ from PIL import Image
 from classifier.estimators.abstention import risk_coverage
 from classifier.estimators.calibration import reliability
 from tests.tiny_bundle import photo_of, write_tiny_bundle
-from training.charts import reliability_chart, risk_chart
 from training.commands import evaluate_command
-from training.judge import judge
-from training.page import MOST_MISTAKES, confusion, worst_mistakes
+from training.judging.charts import reliability_chart, risk_chart
+from training.judging.judge import judge
+from training.judging.page import MOST_MISTAKES, confusion, worst_mistakes
 
 
 class _Links(HTMLParser):

@@ -12,8 +12,8 @@ from onnx import TensorProto, helper, numpy_helper
 
 from classifier.inference.bundle import Bundle, load_bundle, write_manifest
 from tests.tiny_bundle import FORMS, SIZE, manifest_content, photo_of, write_tiny_bundle
-from training.manifest import Example
-from training.quantize import TOLERANCE, Verdict, _bundle_beside, compare, text
+from training.pictures.manifest import Example
+from training.trials.quantize import TOLERANCE, Verdict, _bundle_beside, compare, text
 
 
 def _convolutional(directory: Path) -> Bundle:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from classifier.domain.errors import DataFileError
+from classifier.errors import DataFileError
 from training.recipe import Recipe, dump_recipe, find_recipe, load_recipe, make_recipe
 
 

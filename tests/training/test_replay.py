@@ -11,14 +11,21 @@ import pytest
 import torch
 from threadpoolctl import threadpool_limits
 
-from classifier.domain.errors import DataFileError
+from classifier.errors import DataFileError
 from classifier.learning.fit import fit_head
 from tests.training.scenes import ITEMS, MATERIALS, draw
-from training.forms import load_forms
 from training.network import SortNet
-from training.replay import made_up, main, stream_table, unknown_table
-from training.replay_pictures import Pictures, load_pictures
-from training.replay_streams import by_category, by_material, meet_unknown, order, recall, replay
+from training.pictures.forms import load_forms
+from training.trials.replay import made_up, main, stream_table, unknown_table
+from training.trials.replay_pictures import Pictures, load_pictures
+from training.trials.replay_streams import (
+    by_category,
+    by_material,
+    meet_unknown,
+    order,
+    recall,
+    replay,
+)
 
 FORMS = [form for form in ITEMS if form in MATERIALS]
 

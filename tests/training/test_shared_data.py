@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from classifier.domain.categories import load_categories
-from training.corrections import load_corrections
-from training.forms import load_forms, table_of_labels
-from training.manifest import read_examples, require_sources
+from classifier.rules.categories import load_categories
+from training.pictures.corrections import load_corrections
+from training.pictures.forms import load_forms, table_of_labels
+from training.pictures.manifest import read_examples, require_sources
+from training.pictures.splits import refuse_thin_labels
 from training.recipe import find_recipe
-from training.splits import refuse_thin_labels
 
 DATA = Path(__file__).resolve().parents[3] / "shared" / "data"
 pytestmark = pytest.mark.skipif(
@@ -59,5 +59,5 @@ def test_groups_are_blocks_of_file_numbers_within_one_source() -> None:
 @pytest.mark.parametrize("name", ["household", "household_open", "household_small"])
 def test_shipped_recipes_name_sources_that_exist(name: str) -> None:
     recipe = find_recipe(name)
-    named = {*recipe.sources, *recipe.sisters} - {"rendered"}  # made by training.rendered
+    named = {*recipe.sources, *recipe.sisters} - {"rendered"}  # made by training.trials.rendered
     require_sources(read_examples(DATA), named)

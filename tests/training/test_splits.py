@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from classifier.domain.errors import DataFileError
-from training.splits import SPLITS, refuse_empty_splits, refuse_thin_labels, split_groups
+from classifier.errors import DataFileError
+from training.pictures.splits import SPLITS, refuse_empty_splits, refuse_thin_labels, split_groups
 
 _groups = st.lists(st.text(max_size=6), min_size=1, max_size=60)
 

@@ -12,13 +12,13 @@ import torch
 
 from tests.training.conftest import CPU
 from tests.training.scenes import write_set
-from training.checkpoint import HalfTrained
-from training.forms import FormTable
-from training.images import Canvases
+from training.learning.checkpoint import HalfTrained
+from training.learning.ranks import Ranks, UnevenBatchError
+from training.learning.train import Labels, train_network
 from training.network import SortNet
-from training.ranks import Ranks, UnevenBatchError
+from training.pictures.forms import FormTable
+from training.pictures.images import Canvases
 from training.recipe import Recipe
-from training.train import Labels, train_network
 
 RECIPE = Recipe(size=64, batch=4, epochs=3, style=0.5, keep_weight=0.5)
 
@@ -95,7 +95,7 @@ TOGETHER = """
 import json, sys
 import torch
 from torch import nn
-from training.ranks import joined_ranks
+from training.learning.ranks import joined_ranks
 
 with joined_ranks() as (ranks, device):
     net = nn.Sequential(nn.Linear(2, 1), nn.BatchNorm1d(1))

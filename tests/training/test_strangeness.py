@@ -11,10 +11,10 @@ import torch
 from sklearn.decomposition import PCA
 
 from tests.training.scenes import ITEMS, draw
-from training.export import PARITY, Served, export_onnx, largest_difference, round_to_half
-from training.forms import FormTable
+from training.bundle.export import PARITY, Served, export_onnx, largest_difference, round_to_half
+from training.judging.strangeness import Doubt, Strangeness, fit_strangeness
 from training.network import SortNet
-from training.strangeness import Doubt, Strangeness, fit_strangeness
+from training.pictures.forms import FormTable
 
 DIMENSIONS, SPREAD = 40, 3
 

@@ -13,11 +13,11 @@ import onnx
 import pytest
 import torch
 
-import training.learn
-from classifier.domain.categories import load_categories
+import training.learning.learn
 from classifier.inference.bundle import check_bundle_categories, load_bundle
 from classifier.inference.photo import decode_photo
 from classifier.inference.predict import Predictor
+from classifier.rules.categories import load_categories
 from tests.training.scenes import draw, write_set
 from training.commands import evaluate_command, train_command
 from training.recipe import load_recipe
@@ -108,7 +108,7 @@ def test_a_second_run_takes_up_the_finished_networks(
     def never(*_: object, **__: object) -> None:
         raise AssertionError("trained again")
 
-    monkeypatch.setattr(training.learn, "train_network", never)
+    monkeypatch.setattr(training.learning.learn, "train_network", never)
     assert _train(made.data, made.recipe, made.bundle) == 0
     again, same_weights = _told(made.bundle)
     assert weights
@@ -130,14 +130,14 @@ def test_a_damaged_network_is_trained_again(
     def reached(*_: object, **__: object) -> None:
         raise AssertionError("trained again")
 
-    monkeypatch.setattr(training.learn, "train_network", reached)
+    monkeypatch.setattr(training.learning.learn, "train_network", reached)
     with pytest.raises(AssertionError, match="trained again"):
         _train(made.data, made.recipe, tmp_path / "bundle")
 
 
 def test_suggest_answers_with_the_bundle(made: Made) -> None:
     photo = str(made.data / "drink_can_0.jpg")
-    command = "import sys; from service.cli import main; sys.argv[0] = 'tallytare'; main()"
+    command = "import sys; from service.cli.main import main; sys.argv[0] = 'tallytare'; main()"
     done = subprocess.run(
         [sys.executable, "-c", command, "suggest", photo, "--json", "--bundle", str(made.bundle)],
         capture_output=True,
@@ -242,7 +242,7 @@ def test_unreadable_pictures_are_named_and_counted(
     def stop(*_: object, **__: object) -> torch.nn.Module:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(training.learn, "train_network", stop)
+    monkeypatch.setattr(training.learning.learn, "train_network", stop)
     with pytest.raises(KeyboardInterrupt):
         _train(made.data, made.recipe, tmp_path / "out")
     told = capsys.readouterr().err

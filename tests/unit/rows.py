@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
-from classifier.domain.ledger import (
+from classifier.log.ledger import (
     Batch,
     ChangeKind,
     Item,
@@ -16,7 +16,7 @@ from classifier.domain.ledger import (
     Weighing,
     WeighingVoid,
 )
-from classifier.domain.quantities import Unit
+from classifier.log.quantities import Unit
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from classifier.domain.csv_text import csv_line, csv_text
+from classifier.csv_text import csv_line, csv_text
 
 
 def test_each_kind_of_value_has_one_form() -> None:

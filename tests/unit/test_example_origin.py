@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from service.usecases.example_origin import LONGEST, MOST_EARLIER, origin_of, read_origin
+from service.examples.origin import LONGEST, MOST_EARLIER, origin_of, read_origin
 
 OWN, *EARLIER = (f"{n:064x}" for n in range(2, 8))
 

@@ -10,9 +10,9 @@ import pytest
 from fastapi.testclient import TestClient
 
 from service.app import create_app
+from service.services import Services
 from service.settings import Settings
-from service.usecases import access
-from service.usecases.services import Services
+from service.web import access
 from service.web.roles import MAY, RULES, Act, Standing, need_of
 from service.web.visitors import COOKIE
 from tests.fakes import new_id

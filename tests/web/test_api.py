@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain import errors
-from classifier.domain.records import SortInfo
-from service.usecases.services import Services
+from classifier import errors
+from classifier.log.records import SortInfo
+from service.services import Services
 from service.web.errors import STATUS
 from tests.fakes import FakePredictor, jpeg, new_id
 

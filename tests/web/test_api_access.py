@@ -10,12 +10,11 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain.records import SortInfo
+from classifier.log.records import SortInfo
 from service.app import create_app
+from service.services import Services
 from service.settings import Settings
-from service.usecases import access
-from service.usecases.services import Services
-from service.web import attempts
+from service.web import access, attempts
 from service.web.attempts import Attempts
 from service.web.entrance import Entrance, qr_svg, qr_text
 from tests.fakes import jpeg, new_id

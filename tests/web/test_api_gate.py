@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain.records import SortInfo
+from classifier.log.records import SortInfo
 from service.settings import Settings
-from service.web.security import host_rule
+from service.web.gate import host_rule
 from tests.fakes import new_id
 
 

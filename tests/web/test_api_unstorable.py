@@ -12,10 +12,10 @@ from urllib.parse import quote
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain.errors import InvalidEntryError
-from classifier.domain.records import SortInfo
-from service.store.storable import is_storable
-from service.usecases.services import Services
+from classifier.errors import InvalidEntryError
+from classifier.log.records import SortInfo
+from service.services import Services
+from service.store.engines import is_storable
 from service.web.roles import RULES
 from tests.fakes import jpeg, new_id
 

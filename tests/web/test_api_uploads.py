@@ -11,10 +11,10 @@ import pytest
 from fastapi.testclient import TestClient
 from PIL import Image
 
-from classifier.domain.records import SortInfo
+from classifier.log.records import SortInfo
 from service.app import create_app
+from service.services import Services
 from service.settings import Settings
-from service.usecases.services import Services
 from tests.fakes import jpeg, new_id
 
 

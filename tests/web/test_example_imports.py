@@ -14,14 +14,13 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain.records import SortInfo
+from classifier.log.records import SortInfo
 from service.app import create_app
+from service.examples import import_page, reviews
+from service.examples.upload import forget_old_uploads, forget_upload, left_uploads
+from service.services import Services
 from service.settings import Settings
 from service.store.example_rows import Wanted
-from service.usecases import examples
-from service.usecases.example_upload import forget_old_uploads, forget_upload, left_uploads
-from service.usecases.services import Services
-from service.web import import_page
 from tests.fakes import jpeg, new_id
 from tests.store.test_examples import confirmed, keeping_sort
 from tests.web.markup import read_markup
@@ -206,7 +205,7 @@ def test_an_archive_may_name_its_own_folder(client: TestClient) -> None:
 def test_an_archive_that_unfolds_too_far_is_refused(
     client: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("service.usecases.example_upload.MOST_BYTES", 1000)
+    monkeypatch.setattr("service.examples.upload.MOST_BYTES", 1000)
     assert "1,000 bytes" in send(client, packed({"food/a.jpg": bytes(2000)})).text
 
 
@@ -257,7 +256,7 @@ def test_what_stays_out_stands_under_what_it_is(
     """A withdrawn photo is not there, and one in the wrong place can be read."""
     one = confirmed(services, kept)
     sent = client.get(f"/photos/{one}.jpg").content
-    examples.withdraw(services, request_id=new_id(), capture_ids=[one])
+    reviews.withdraw(services, request_id=new_id(), capture_ids=[one])
     html = send(client, packed({"food/mine.jpg": sent, "b.jpg": jpeg(30)})).text
     assert "Already there, or withdrawn: 1<" in html
     assert "food/mine.jpg: withdrawn from this store" in html

@@ -12,9 +12,9 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain.records import SortInfo
-from service.usecases import examples
-from service.usecases.services import Services
+from classifier.log.records import SortInfo
+from service.examples import reviews
+from service.services import Services
 from tests.fakes import FakePredictor, new_id
 from tests.store.test_example_sets import fill
 from tests.store.test_examples import confirmed, keeping_sort, look
@@ -115,7 +115,7 @@ def test_a_refused_review_keeps_ticks_label_and_page(
     client: TestClient, services: Services, kept: SortInfo, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Sixty photos that were ticked one by one are not ticked twice."""
-    monkeypatch.setattr(examples, "list_examples", partial(examples.list_examples, length=2))
+    monkeypatch.setattr(reviews, "list_examples", partial(reviews.list_examples, length=2))
     made = [confirmed(services, kept, shade=20 + 40 * n) for n in range(3)]
     form = {"batch_id": new_id(), "capture": made[:1], "do": "eat", "label": "tissue", "page": "2"}
     html = post(client, "/examples/review", form).text
@@ -193,7 +193,7 @@ def test_trouble_is_found_listed_and_gone_once_reviewed(
     assert wrong in ticked(html)
     assert "perhaps Garden" in html
     assert listed_as_doubted(client) == len(ticked(html))
-    examples.review(services, batch_id=new_id(), capture_ids=[wrong], verdict="label")
+    reviews.review(services, batch_id=new_id(), capture_ids=[wrong], verdict="label")
     left = ticked(get(client, "/examples?show=doubted"))
     assert wrong not in left
     assert listed_as_doubted(client) == len(left)
@@ -268,7 +268,7 @@ def test_the_set_is_told_as_it_will_be_exported(
     """A photo that is left out was reviewed, too, but is in no set."""
     made = [confirmed(services, kept, shade=20 + 40 * n) for n in range(3)]
     for one, verdict in zip(made, ("label", "unclear"), strict=False):
-        examples.review(services, batch_id=new_id(), capture_ids=[one], verdict=verdict)
+        reviews.review(services, batch_id=new_id(), capture_ids=[one], verdict=verdict)
     html = get(client, "/examples/set")
     assert "2 confirmed photos in it, 1 of them reviewed" in html
     assert "1 left out" in html
@@ -309,7 +309,7 @@ def test_a_picture_that_a_browser_keeps_is_asked_for_each_time(
     assert again.headers["etag"] == first.headers["etag"]
     other = client.get(address.format(one=one), headers={"if-none-match": '"else"'})
     assert other.content == first.content
-    examples.withdraw(services, request_id=new_id(), capture_ids=[one])
+    reviews.withdraw(services, request_id=new_id(), capture_ids=[one])
     assert client.get(address.format(one=one), headers=known).status_code == 404
 
 

@@ -8,14 +8,15 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain.errors import ClosedSortError, InvalidEntryError
-from classifier.domain.records import SortInfo
-from classifier.domain.sheet_lines import BUCKET_LENGTH, NOTE_LENGTH
-from service.usecases import entries, items
-from service.usecases.field_sheet import SheetImport, SheetPreview, import_sheet, preview_sheet
-from service.usecases.piles import piles, start_batch
-from service.usecases.services import Services
-from service.usecases.sorts import close_sort
+from classifier.errors import ClosedSortError, InvalidEntryError
+from classifier.log.records import SortInfo
+from classifier.sheet.lines import BUCKET_LENGTH, NOTE_LENGTH
+from service import entries
+from service.piles.usecases import piles, start_batch
+from service.services import Services
+from service.sheets.usecases import SheetImport, SheetPreview, import_sheet, preview_sheet
+from service.sorting import items
+from service.sorts.usecases import close_sort
 from tests.fakes import new_id
 from tests.store.entries import enter, weigh
 
@@ -86,7 +87,7 @@ def test_an_interrupted_import_is_finished_by_the_next(
         raise OSError("power cut")
 
     with monkeypatch.context() as patch:
-        patch.setattr("service.usecases.field_sheet.weigh", fails)
+        patch.setattr("service.sheets.usecases.weigh", fails)
         with pytest.raises(OSError, match="power cut"):
             record(services, sort, SHEET)
     assert rows(services, sort) == (1, 0, 1)

@@ -8,11 +8,11 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain.records import SortInfo
-from service.usecases import item_weights as pooling
-from service.usecases.services import Services
-from service.usecases.sorts import create_sort
-from service.usecases.studies import create_study, place_sort
+from classifier.log.records import SortInfo
+from service.piles import item_weights as pooling
+from service.services import Services
+from service.sorts.studies import create_study, place_sort
+from service.sorts.usecases import create_sort
 from tests.fakes import new_id
 
 HTML = {"accept": "text/html"}

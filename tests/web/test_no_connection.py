@@ -39,7 +39,7 @@ def tell(event, given):
     raise OSError(f"forbidden: {event} {given!r}")
 
 sys.addaudithook(watch)
-from service.cli import main
+from service.cli.main import main
 main()
 """
 
@@ -101,7 +101,7 @@ def test_the_watch_sees_a_connection(tmp_path: Path) -> None:
         "os.system('true')",
     ):
         told.unlink(missing_ok=True)
-        code = WATCH.replace("from service.cli import main\nmain()", f"import socket\n{line}")
+        code = WATCH.replace("from service.cli.main import main\nmain()", f"import socket\n{line}")
         done = subprocess.run(
             [sys.executable, "-c", code],
             env=os.environ | {"TOLD": str(told)},

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain.records import SortInfo
-from service.usecases.services import Services
+from classifier.log.records import SortInfo
+from service.services import Services
 from tests.fakes import FakePredictor, jpeg, new_id
 
 HTML = {"accept": "text/html"}

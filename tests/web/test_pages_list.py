@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from fastapi.testclient import TestClient
 
-from service.usecases.services import Services
-from service.web import sorts_page
+from service.services import Services
+from service.sorts import page as sorts_page
 from tests.store.entries import enter, start, weigh
 
 

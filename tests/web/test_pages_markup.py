@@ -7,7 +7,7 @@ from collections import Counter
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain.records import SortInfo
+from classifier.log.records import SortInfo
 from tests.fakes import new_id
 from tests.web.markup import Markup, read_markup
 

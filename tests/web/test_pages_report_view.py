@@ -7,10 +7,9 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain.records import SortInfo
-from service.usecases import reports
-from service.usecases.services import Services
-from service.web.report_view import (
+from classifier.log.records import SortInfo
+from service.reports import usecases as reports
+from service.reports.view import (
     MOST_BARS_ON_PAPER,
     fold_bars,
     fold_pairs,
@@ -19,6 +18,7 @@ from service.web.report_view import (
     ways_of_piles,
     weight_bars,
 )
+from service.services import Services
 from tests.fakes import new_id
 
 

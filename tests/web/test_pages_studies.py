@@ -9,10 +9,11 @@ from dataclasses import replace
 import pytest
 from fastapi.testclient import TestClient
 
-from classifier.domain.records import SortInfo
-from service.usecases import learning, studies
-from service.usecases.services import Services
-from service.web.curve_chart import curve_chart, curves, milestones
+from classifier.log.records import SortInfo
+from service.learning import usecases as learning
+from service.learning.curve import curve_chart, curves, milestones
+from service.services import Services
+from service.sorts import studies
 from tests.fakes import FakePredictor, new_id
 from tests.store.entries import enter, take
 from tests.web.markup import read_markup

@@ -16,12 +16,12 @@ import pytest
 import uvicorn
 from starlette.types import Message
 
-from classifier.domain.records import SortInfo
+from classifier.log.records import SortInfo
 from service.app import create_app
+from service.services import Services
 from service.settings import Settings
-from service.usecases.services import Services
-from service.web import body, patience
-from service.web.patience import PatientProtocol
+from service.web import body, deadlines
+from service.web.deadlines import PatientProtocol
 from tests.fakes import FakePredictor, jpeg, new_id
 
 BOUND = b"multipart/form-data; boundary=b"
@@ -85,7 +85,7 @@ def test_a_body_that_drips_is_given_up(
 @pytest.fixture
 def port(settings: Settings, services: Services, monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
     """Return the port of a real server that waits half a second for headers."""
-    monkeypatch.setattr(patience, "HEAD_S", 0.5)
+    monkeypatch.setattr(deadlines, "HEAD_S", 0.5)
     listener = socket.create_server(("127.0.0.1", 0))
     config = uvicorn.Config(
         create_app(settings, services=services), http=PatientProtocol, log_level="error"

@@ -14,12 +14,12 @@ import pytest
 from fastapi.testclient import TestClient
 
 from classifier.study.plan import StudyPlan
-from service.commands.demo_study import PLAN
-from service.usecases.learning import set_learning
-from service.usecases.services import Services
-from service.usecases.studies import create_study, place_sort
-from service.usecases.study_report import report_of_sorts
-from service.web.study_view import in_sentence
+from service.cli.demo_study import PLAN
+from service.learning.usecases import set_learning
+from service.services import Services
+from service.sorts.studies import create_study, place_sort
+from service.studies.usecases import report_of_sorts
+from service.studies.view import in_sentence
 from tests.fakes import FakePredictor, new_id
 from tests.store.entries import enter, start, take, weigh
 from tests.web.markup import read_markup

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from alembic import context
 
-from service.store.all_tables import metadata
+from service.store.tables import metadata
 
 context.configure(
     connection=context.config.attributes["connection"],

@@ -1,0 +1,1 @@
+"""What was done: quantities, records, weighings, and the ledger that folds them."""

@@ -1,0 +1,1 @@
+"""The report of one sort: figures, estimates, and how they are written."""

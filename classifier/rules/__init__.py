@@ -1,0 +1,1 @@
+"""Categories, facts, cautions, local rules, and the suggestion made from them."""

@@ -1,0 +1,1 @@
+"""The paper field sheet: its table, and reading a filled one."""

@@ -1,1 +1,0 @@
-"""What each command of `tallytare` does; `service.cli` only reads its arguments."""

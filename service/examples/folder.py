@@ -1,0 +1,105 @@
+"""A folder of labelled pictures, as somebody else may have made it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from classifier.errors import DataFileError, InvalidEntryError
+from classifier.examples.listing import read_listing
+from service.examples.origin import digests_in
+
+PICTURE_SUFFIXES = frozenset(
+    ".jpg .jpeg .jpe .jfif .png .webp .gif .bmp .tif .tiff .heic .heif .avif".split()
+)
+_LABEL_COLUMNS = ("label", "form", "category")
+
+
+@dataclass(frozen=True, slots=True)
+class FolderPicture:
+    """A file of the folder, its label and, if told, which object it shows.
+
+    `made_from` holds SHA-256 digests of the files of other stores that it was made from.
+    """
+
+    file: Path
+    path: str
+    label: str
+    group: str = ""
+    made_from: tuple[str, ...] = ()
+
+
+def read_pictures(folder: Path) -> tuple[list[FolderPicture], list[str]]:
+    """Return the labelled pictures of a folder: by its manifest.csv, else by folder per label.
+
+    With them come the paths of pictures that lie in no label's folder, or deeper in it; a manifest
+    leaves out what it does not list.
+
+    Raises InvalidEntryError when there is no such folder or nothing in it, DataFileError for a
+    manifest that can't be read or leads out of the folder.
+    """
+    if not folder.is_dir():
+        raise InvalidEntryError(
+            f"{folder} is no folder: give one with a folder per label, or with a manifest.csv"
+        )
+    manifest = folder / "manifest.csv"
+    if manifest.is_file():
+        found, astray = _listed(folder, manifest), []
+    else:
+        found, astray = _in_folders(folder), _astray(folder)
+    if not found and not any("/" in path for path in astray):
+        raise InvalidEntryError(
+            f"{folder} holds no labelled picture: put the pictures of each label into a folder "
+            "that bears its name"
+        )
+    return found, astray
+
+
+def _in_folders(root: Path) -> list[FolderPicture]:
+    return [
+        FolderPicture(file, file.relative_to(root).as_posix(), folder.name)
+        for folder in _visible(root)
+        if folder.is_dir()
+        for file in _visible(folder)
+        if file.is_file()
+    ]
+
+
+def _astray(root: Path) -> list[str]:
+    """Return the pictures that a folder per label does not explain."""
+    paths = [file.relative_to(root) for file in root.rglob("*") if file.is_file()]
+    return sorted(
+        path.as_posix()
+        for path in paths
+        if len(path.parts) != 2
+        and path.suffix.lower() in PICTURE_SUFFIXES
+        and not any(part.startswith(".") for part in path.parts)
+    )
+
+
+def _listed(root: Path, manifest: Path) -> list[FolderPicture]:
+    inside = root.resolve()
+    found = []
+    for row in read_listing(manifest, label_columns=_LABEL_COLUMNS):
+        file = root / row.path
+        if not row.path or not _leads_into(file, inside):
+            raise DataFileError(
+                f"{manifest}, line {row.line}: path {row.path[:80]!r} leads out of the folder; "
+                "put the picture into it",
+                file=str(manifest),
+                line=row.line,
+            )
+        group, made_from = (row.cells.get(name, "") for name in ("group", "made_from"))
+        found.append(FolderPicture(file, row.path, row.label, group, digests_in(made_from)))
+    return found
+
+
+def _leads_into(file: Path, folder: Path) -> bool:
+    try:
+        return file.resolve().is_relative_to(folder)
+    except ValueError:  # a NUL, which leads nowhere
+        return False
+
+
+def _visible(folder: Path) -> list[Path]:
+    return sorted(entry for entry in folder.iterdir() if not entry.name.startswith("."))

@@ -1,0 +1,27 @@
+"""Categories and local rules in the JSON interface."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+
+from service.guide import usecases as guide
+from service.guide.wire import CategoriesOut, ProgrammeOut
+from service.web.dependencies import ServicesDep
+
+router = APIRouter()
+
+
+@router.get("/programmes")
+def get_programmes(services: ServicesDep) -> list[ProgrammeOut]:
+    """List the programmes that a sort can be started under."""
+    return [ProgrammeOut.of(each) for each in guide.list_programmes(services)]
+
+
+@router.get("/categories")
+def get_categories(
+    services: ServicesDep, programme: Annotated[str | None, Query()] = None
+) -> CategoriesOut:
+    """List categories and facts; with a programme, each with the routes it can take."""
+    return CategoriesOut.of(guide.list_categories(services, programme_id=programme))

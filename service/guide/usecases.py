@@ -1,0 +1,64 @@
+"""The list of categories, each with the routes that a programme gives it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from classifier.rules.categories import Category, Caution, Fact, Group
+from classifier.rules.programme import Programme
+from classifier.rules.suggestion import RouteAnswer, suggestion_for_category
+from service.services import Services
+
+
+@dataclass(frozen=True, slots=True)
+class GuideLine:
+    """A category with its cautions; under a programme also every route it can take."""
+
+    category: Category
+    group: Group
+    cautions: tuple[Caution, ...]
+    routes: tuple[RouteAnswer, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Guide:
+    """The list of categories; `programme` is None when no rules were asked for."""
+
+    version: str
+    programme: Programme | None
+    lines: tuple[GuideLine, ...]
+    facts: tuple[Fact, ...]
+
+
+def list_programmes(services: Services) -> tuple[Programme, ...]:
+    """Return the programmes that a sort can be started under, by name."""
+    return tuple(sorted(services.programmes.values(), key=lambda each: each.name))
+
+
+def list_categories(services: Services, *, programme_id: str | None = None) -> Guide:
+    """Return all categories; with a programme, each with every route it can take.
+
+    Raises UnknownIdError when there is no such programme.
+    """
+    programme = None if programme_id is None else services.programme(programme_id)
+    groups = {group.id: group for group in services.categories.groups}
+    lines = tuple(
+        GuideLine(
+            category=category,
+            group=groups[category.group],
+            cautions=services.categories.cautions_of(category),
+            routes=() if programme is None else _routes(services, programme, category.id),
+        )
+        for category in services.categories.categories
+    )
+    return Guide(
+        version=services.categories.version,
+        programme=programme,
+        lines=lines,
+        facts=services.categories.facts,
+    )
+
+
+def _routes(services: Services, programme: Programme, category_id: str) -> tuple[RouteAnswer, ...]:
+    suggestion = suggestion_for_category(category_id, services.categories, programme)
+    return suggestion.alternatives[0].routes

@@ -1,0 +1,62 @@
+"""Piles and weighings in the JSON interface."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+from service.piles import usecases as piles
+from service.piles.wire import (
+    BatchOut,
+    NewBatch,
+    NewTare,
+    NewWeighing,
+    PilesOut,
+    TareOut,
+    VoidWeighing,
+    WeighedOut,
+    WeighingOut,
+)
+from service.web.dependencies import ServicesDep
+
+router = APIRouter()
+
+
+@router.get("/tares")
+def get_tares(services: ServicesDep) -> list[TareOut]:
+    """List the tare library."""
+    return [TareOut.of(tare) for tare in piles.list_tares(services)]
+
+
+@router.post("/tares", status_code=201)
+def post_tare(services: ServicesDep, body: NewTare) -> TareOut:
+    """Add to the tare library."""
+    return TareOut.of(piles.add_tare(services, **body.model_dump()))
+
+
+@router.get("/sorts/{sort_id}/piles")
+def get_piles(services: ServicesDep, sort_id: str) -> PilesOut:
+    """Return the piles with their batches and weighings."""
+    return PilesOut.of(piles.piles(services, sort_id, judged=True))
+
+
+@router.post("/sorts/{sort_id}/batches", status_code=201)
+def post_batch(services: ServicesDep, sort_id: str, body: NewBatch) -> BatchOut:
+    """Start another batch of a category."""
+    return BatchOut.of(piles.start_batch(services, sort_id=sort_id, **body.model_dump()))
+
+
+@router.post("/sorts/{sort_id}/weighings", status_code=201)
+def post_weighing(services: ServicesDep, sort_id: str, body: NewWeighing) -> WeighedOut:
+    """Record a weighing."""
+    line = piles.weigh(services, sort_id=sort_id, **body.model_dump())
+    return WeighedOut(
+        weighing=WeighingOut.of(line),
+        piles=PilesOut.of(piles.piles(services, sort_id, judged=True)),
+    )
+
+
+@router.post("/weighings/{weighing_id}/void")
+def post_void(services: ServicesDep, weighing_id: str, body: VoidWeighing) -> PilesOut:
+    """Take a weighing back."""
+    sort_id = piles.void_weighing(services, weighing_id=weighing_id, **body.model_dump())
+    return PilesOut.of(piles.piles(services, sort_id))

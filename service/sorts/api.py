@@ -1,0 +1,48 @@
+"""Sorts in the JSON interface: parse, call one use case, render."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+from service.sorts import usecases as sorts
+from service.sorts.wire import NewSort, SortCorrection, SortOut, SortStep
+from service.web.dependencies import ServicesDep
+
+router = APIRouter()
+
+
+@router.get("/sorts")
+def get_sorts(services: ServicesDep) -> list[SortOut]:
+    """List sorts, the newest first."""
+    return [SortOut.of(sort) for sort in sorts.list_sorts(services)]
+
+
+@router.post("/sorts", status_code=201)
+def post_sort(services: ServicesDep, body: NewSort) -> SortOut:
+    """Start a sort."""
+    return SortOut.of(sorts.create_sort(services, **body.model_dump()))
+
+
+@router.get("/sorts/{sort_id}")
+def get_sort(services: ServicesDep, sort_id: str) -> SortOut:
+    """Return a sort."""
+    return SortOut.of(sorts.get_sort(services, sort_id))
+
+
+@router.post("/sorts/{sort_id}/corrections")
+def post_sort_correction(services: ServicesDep, sort_id: str, body: SortCorrection) -> SortOut:
+    """Correct a sort's details."""
+    corrected = sorts.correct_sort(services, sort_id=sort_id, **body.model_dump())
+    return SortOut.of(corrected)
+
+
+@router.post("/sorts/{sort_id}/close")
+def post_close(services: ServicesDep, sort_id: str, body: SortStep) -> SortOut:
+    """Close a sort."""
+    return SortOut.of(sorts.close_sort(services, sort_id, event_id=body.event_id))
+
+
+@router.post("/sorts/{sort_id}/reopen")
+def post_reopen(services: ServicesDep, sort_id: str, body: SortStep) -> SortOut:
+    """Reopen a sort."""
+    return SortOut.of(sorts.reopen_sort(services, sort_id, event_id=body.event_id))

@@ -1,0 +1,82 @@
+"""How sorts look in requests and answers."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+from pydantic import Field
+
+from classifier.log.records import SortInfo
+from service.web.wire import (
+    Answer,
+    Day,
+    Days,
+    Id,
+    Line,
+    Name,
+    Note,
+    Persons,
+    Request,
+    Sorter,
+)
+
+
+class SortOut(Answer):
+    """A sort as it stands."""
+
+    id: str
+    name: str
+    place: str
+    stratum: str
+    sorted_on: date
+    days: int
+    persons: int
+    programme_id: str
+    sorters: list[str]
+    keeps_photos: bool
+    created_at: datetime
+    closed: bool
+
+    @classmethod
+    def of(cls, sort: SortInfo) -> SortOut:
+        """Build from the domain's record."""
+        return cls.model_validate(sort)
+
+
+class NewSort(Request):
+    """A sort to be started."""
+
+    sort_id: Id
+    name: Name
+    place: Line = ""
+    stratum: Line = ""
+    sorted_on: Day
+    days: Days
+    persons: Persons
+    programme_id: str
+    sorters: list[Sorter] = Field(default_factory=list, max_length=50)
+    keeps_photos: bool = False
+    study_id: Id | None = None
+
+
+class SortCorrection(Request):
+    """Details of a sort as they should have been; what is left out or null stays as it is.
+
+    The programme can only change while no item is recorded.
+    """
+
+    correction_id: Id
+    name: Name | None = None
+    place: Line | None = None
+    stratum: Line | None = None
+    sorted_on: Day | None = None
+    days: Days | None = None
+    persons: Persons | None = None
+    programme_id: str | None = None
+    reason: Note = ""
+
+
+class SortStep(Request):
+    """Closing or reopening; the id makes a resend harmless."""
+
+    event_id: Id

@@ -1,1 +1,0 @@
-"""What a person does, one verb a function."""

@@ -1,0 +1,135 @@
+"""The network of a run: trained or taken up again, averaged over seeds, taught by larger ones."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import torch
+from tqdm import tqdm
+
+from classifier.errors import DataFileError
+from training.learning.checkpoint import Finished, HalfTrained, load_network, save_network
+from training.learning.ranks import Ranks
+from training.learning.train import refresh_statistics, train_network
+from training.network import SortNet, average_networks, blend_backbone
+from training.pictures.dataset import Dataset
+from training.pictures.forms import FormTable
+from training.recipe import Recipe, dump_recipe, teacher_of
+
+
+@dataclass(frozen=True, slots=True)
+class Learner:
+    """Trains the networks of one recipe on one set of pictures.
+
+    `work` is the folder where finished networks wait, so that a stopped run need not train them
+    again; networks of a recipe that teaches wait beside it. `machine` says what trains, and `spent`
+    how long each network of this recipe took and on what, whichever run trained it.
+    """
+
+    recipe: Recipe
+    table: FormTable
+    data: Dataset
+    device: torch.device
+    ranks: Ranks
+    work: Path
+    machine: str = ""
+    spent: dict[str, tuple[float, str]] = field(default_factory=dict)
+
+    def told(self) -> dict[str, Any]:
+        """Say how many networks there are, in how many seconds and on what they were trained."""
+        machines = sorted({machine for _, machine in self.spent.values()})
+        return {
+            "networks": len(self.spent),
+            "seconds": round(sum(seconds for seconds, _ in self.spent.values())),
+            "machine": " and ".join(machines),
+        }
+
+    def rows(self, sources: Sequence[str]) -> torch.Tensor:
+        """Rows of the train split that come from some sources (none named: from all).
+
+        Raises
+        ------
+        DataFileError
+            There is none.
+        """
+        rows = self.data.rows(
+            [
+                split == "train" and (not sources or example.source in sources)
+                for example, split in zip(self.data.examples, self.data.splits, strict=True)
+            ]
+        )
+        if not len(rows):
+            raise DataFileError(
+                f"no picture of {_title(sources)} lies in the train split; add pictures"
+            )
+        return rows
+
+    def network(self, sources: Sequence[str]) -> SortNet:
+        """Return the network that learned from the train split of some sources."""
+        recipe = self.recipe
+        members = [self.member(sources, number).cpu() for number in range(recipe.members)]
+        net = average_networks(members)
+        if recipe.members > 1:
+            refresh_statistics(
+                net, recipe, self.data.canvases.pick(self.rows(sources)), self.device
+            )
+        return blend_backbone(net.cpu(), recipe.backbone, recipe.blend)
+
+    def member(self, sources: Sequence[str], number: int) -> SortNet:
+        """Train one of the networks that are averaged, or take up a finished one."""
+        recipe = replace(self.recipe, seed=self.recipe.seed + number, members=1)
+        kept = self.work / f"{_title(sources)}{f'-{number}' if number else ''}.pt"
+        pictures = self.data.fingerprint(self.rows(sources)) + self._taught_by()
+        finished = load_network(kept, recipe, self.table, pictures=pictures)
+        if finished is None:
+            finished = self._trained(recipe, sources, number, kept, pictures)
+        self.spent[kept.name] = finished.seconds, finished.machine
+        return finished.net
+
+    def _trained(
+        self, recipe: Recipe, sources: Sequence[str], number: int, kept: Path, pictures: str
+    ) -> Finished:
+        rows, title = self.rows(sources), _title(sources)
+        teacher = self._teacher(sources)
+        half = HalfTrained.of(kept.with_suffix(".half"), recipe, self.table, pictures=pictures)
+        described = f"{title}, {len(rows)} pictures, network {number + 1}/{self.recipe.members}"
+        bar = tqdm(total=recipe.epochs, desc=described, unit="epoch", disable=not self.ranks.first)
+        spent = []
+
+        def progress(epoch: int, loss: float, seconds: float) -> None:
+            spent.append(seconds)
+            bar.set_postfix(loss=f"{loss:.3f}")
+            bar.update(epoch - bar.n)
+
+        with bar:
+            net = train_network(
+                recipe, self.table, self.data.canvases.pick(rows), self.data.labels.pick(rows),
+                device=self.device, progress=progress, store=half, ranks=self.ranks,
+                teacher=teacher,
+            )  # fmt: skip
+        finished = Finished(net, sum(spent), self.machine)
+        if self.ranks.first:
+            save_network(kept, finished, recipe, self.table, pictures=pictures)
+            half.forget()
+        return finished
+
+    def _taught_by(self) -> str:
+        """Tell one teacher from another of the same name: the pupil of each is another network."""
+        teacher = teacher_of(self.recipe)
+        return f", taught by {dump_recipe(teacher)}" if teacher else ""
+
+    def _teacher(self, sources: Sequence[str]) -> SortNet | None:
+        """Return the network that teaches, which learned from the same pictures alone."""
+        recipe = teacher_of(self.recipe)
+        if recipe is None:
+            return None
+        work = self.work.with_name(recipe.name + ".run")
+        learner = replace(self, recipe=recipe, work=work, spent={})
+        return learner.network(sources)
+
+
+def _title(sources: Sequence[str]) -> str:
+    return "-".join(sources) or "all"
