@@ -44,14 +44,8 @@ def creases(points: Array, rng: random.Random, scale: float, octaves: int = 3) -
     return total
 
 
-def offsets(
-    points: Array,
-    rng: random.Random,
-    scale: float,
-    amount: float,
-    octaves: int = 3,
-    sharp: bool = True,
-) -> Array:
+def offsets(points: Array, rng: random.Random, scale: float, amount: float, octaves: int = 3,
+            sharp: bool = True) -> Array:
     """Random displacement vectors (N, 3) of about `amount` metres, creased or smooth."""
     field = creases if sharp else waves
     return amount * np.stack([field(points, rng, scale, octaves) for _ in range(3)], axis=1)

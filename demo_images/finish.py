@@ -26,9 +26,8 @@ def tone_curve(linear: Array) -> Array:
     """A contrast curve with soft highlights, then the sRGB transfer function."""
     x = np.maximum(linear, 0.0) * 0.72
     mapped = np.clip(x * (2.51 * x + 0.03) / (x * (2.43 * x + 0.59) + 0.14), 0, 1)
-    return np.where(
-        mapped <= 0.0031308, mapped * 12.92, 1.055 * np.maximum(mapped, 1e-6) ** (1 / 2.4) - 0.055
-    )
+    return np.where(mapped <= 0.0031308, mapped * 12.92,
+                    1.055 * np.maximum(mapped, 1e-6) ** (1 / 2.4) - 0.055)
 
 
 def develop(linear: Array, rng: random.Random) -> Image.Image:
@@ -38,7 +37,7 @@ def develop(linear: Array, rng: random.Random) -> Image.Image:
     exposed = expose(linear, rng)
     drift = rng.gauss(0, 0.045)
     exposed = exposed * np.array([1 + drift, 1 + rng.gauss(0, 0.01), 1 - drift])
-    y, x = np.mgrid[-1 : 1 : height * 1j, -1 : 1 : width * 1j]
+    y, x = np.mgrid[-1:1:height * 1j, -1:1:width * 1j]
     exposed = exposed * (1 - rng.uniform(0.06, 0.16) * (x**2 + y**2) / 2)[..., None]
     level = rng.uniform(0.004, 0.012)
     # Shot noise grows with the root of the light; sensors add a little everywhere.

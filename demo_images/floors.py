@@ -31,21 +31,11 @@ def tiles(rng: random.Random) -> None:
     size = rng.choice((0.1, 0.2, 0.3))
     shader = Shader("tiles", roughness=rng.uniform(0.15, 0.35))
     colour = _tone(rng, 0.25, 0.7, 0.06)
-    brick = shader.node(
-        "TexBrick",
-        {
-            "Vector": shader.coordinates(),
-            "Color1": (*colour, 1),
-            "Color2": (*[c * 0.88 for c in colour], 1),
-            "Mortar": (0.22, 0.2, 0.18, 1),
-            "Scale": 1.0,
-            "Mortar Size": 0.0025,
-            "Mortar Smooth": 0.3,
-            "Brick Width": size,
-            "Row Height": size,
-        },
-        offset=0.0,
-    )
+    brick = shader.node("TexBrick", {
+        "Vector": shader.coordinates(), "Color1": (*colour, 1),
+        "Color2": (*[c * 0.88 for c in colour], 1), "Mortar": (0.22, 0.2, 0.18, 1),
+        "Scale": 1.0, "Mortar Size": 0.0025, "Mortar Smooth": 0.3, "Brick Width": size,
+        "Row Height": size}, offset=0.0)
     shader.set("Base Color", brick.outputs["Color"])
     shader.dirt(0.35, (0.2, 0.17, 0.14), 0.15)
     shader.bump(brick.outputs["Fac"], -0.001, 0.8)
@@ -73,20 +63,10 @@ def boards(rng: random.Random, height: float = 0.0) -> None:
     """Wood boards with dark joints, at `height` metres."""
     light = rng.choice(((0.5, 0.31, 0.16), (0.36, 0.2, 0.1), (0.62, 0.46, 0.3)))
     shader = _grained(light, rng.uniform(0.3, 0.5))
-    brick = shader.node(
-        "TexBrick",
-        {
-            "Vector": shader.coordinates(),
-            "Color1": (1, 1, 1, 1),
-            "Color2": (0.72, 0.7, 0.68, 1),
-            "Mortar": (0.12, 0.08, 0.05, 1),
-            "Scale": 1.0,
-            "Mortar Size": 0.0015,
-            "Brick Width": 1.1,
-            "Row Height": rng.choice((0.09, 0.14)),
-        },
-        offset=0.37,
-    )
+    brick = shader.node("TexBrick", {
+        "Vector": shader.coordinates(), "Color1": (1, 1, 1, 1), "Color2": (0.72, 0.7, 0.68, 1),
+        "Mortar": (0.12, 0.08, 0.05, 1), "Scale": 1.0, "Mortar Size": 0.0015,
+        "Brick Width": 1.1, "Row Height": rng.choice((0.09, 0.14))}, offset=0.37)
     shader.set("Base Color", shader.mix(1.0, shader.base(), brick.outputs["Color"], "MULTIPLY"))
     _plane(shader, height=height)
 
@@ -97,9 +77,8 @@ def linoleum(rng: random.Random) -> None:
     shader = Shader("linoleum", tone, roughness=0.4)
     for size, factor in ((0.006, 0.6), (0.009, 1.5)):
         speck = shader.ramp(shader.voronoi(size), [(0.2, (1, 1, 1)), (0.3, (0, 0, 0))])
-        shader.set(
-            "Base Color", shader.mix(speck, shader.base(), [min(1, c * factor) for c in tone])
-        )
+        shader.set("Base Color", shader.mix(speck, shader.base(),
+                                            [min(1, c * factor) for c in tone]))
     shader.dirt(0.3, (0.15, 0.13, 0.1), 0.1)
     _plane(shader)
 
@@ -121,10 +100,8 @@ def news(rng: random.Random) -> None:
     # The highest crest of the page stays below the item, which stands on z = 0.
     relief = waves(flat, rng, 0.2, 2).reshape(points.shape[:2])
     points[..., 2] = 0.002 * (relief - relief.max())
-    shapes.place(
-        [shapes.grid("page", points, materials.papery(shader).material)],
-        (0, 0, rng.uniform(-30, 30)),
-    )
+    shapes.place([shapes.grid("page", points, materials.papery(shader).material)],
+                 (0, 0, rng.uniform(-30, 30)))
 
 
 def grass(rng: random.Random) -> None:
@@ -139,15 +116,9 @@ def grass(rng: random.Random) -> None:
     across *= gen.uniform(0.0008, 0.002, (count, 1))
     lean = gen.normal(0, 0.6, (count, 2)) * height[:, None]
     low, high = np.zeros((count, 1)), height[:, None]
-    blade = np.stack(
-        [
-            np.hstack([roots - across, low]),
-            np.hstack([roots + across, low]),
-            np.hstack([roots + lean * 0.3 + across * 0.7, high * 0.6]),
-            np.hstack([roots + lean, high]),
-        ],
-        axis=1,
-    )
+    blade = np.stack([np.hstack([roots - across, low]), np.hstack([roots + across, low]),
+                      np.hstack([roots + lean * 0.3 + across * 0.7, high * 0.6]),
+                      np.hstack([roots + lean, high])], axis=1)
     start = np.arange(count)[:, None] * 4
     faces = np.concatenate([start + np.array(corner) for corner in ((0, 1, 2), (0, 2, 3))])
     shader = materials.organic((0.16, 0.27, 0.05), (0.05, 0.12, 0.02), 0.02, 0.6, 0.0)
@@ -164,14 +135,8 @@ def asphalt(rng: random.Random) -> None:
 
 
 FLOORS: dict[str, Callable[..., None]] = {
-    "tiles": tiles,
-    "concrete": concrete,
-    "boards": boards,
-    "linoleum": linoleum,
-    "whiteboard": whiteboard,
-    "news": news,
-    "grass": grass,
-    "asphalt": asphalt,
+    "tiles": tiles, "concrete": concrete, "boards": boards, "linoleum": linoleum,
+    "whiteboard": whiteboard, "news": news, "grass": grass, "asphalt": asphalt,
 }
 
 

@@ -18,14 +18,9 @@ CARTON_WORDS = ("OAT DRINK", "MILK", "APPLE JUICE", "CREAM", "ORANGE")
 BOX_WORDS = ("CEREAL", "CRACKERS", "RICE", "TEA BAGS", "BISCUITS")
 
 
-def corrugated(
-    width: float,
-    length: float,
-    skin: bpy.types.Material,
-    core: bpy.types.Material,
-    height: float = 0.0045,
-    pitch: float = 0.008,
-) -> Objects:
+def corrugated(width: float, length: float, skin: bpy.types.Material,
+               core: bpy.types.Material, height: float = 0.0045,
+               pitch: float = 0.008) -> Objects:
     """A board with open flutes that run along its `length` (y), standing on z = 0."""
     x = np.arange(-width / 2, width / 2, pitch / 8)
     y = np.linspace(-length / 2, length / 2, max(4, round(length / 0.012)))
@@ -53,12 +48,8 @@ def cardboard_box(rng: random.Random) -> Item:
     skin, core = _board_materials(rng)
     width, depth, height = rng.uniform(0.24, 0.34), rng.uniform(0.18, 0.25), rng.uniform(0.12, 0.2)
     objects = [shapes.box("bottom", (width, depth, 0.004), skin)]
-    for turn, wide, away in (
-        (0, width, depth),
-        (90, depth, width),
-        (180, width, depth),
-        (270, depth, width),
-    ):
+    for turn, wide, away in ((0, width, depth), (90, depth, width), (180, width, depth),
+                             (270, depth, width)):
         wall = corrugated(wide, height, skin, core)
         shapes.place(wall, (90, 0, 0), (0, -away / 2 + 0.002, height / 2))
         flap_length = min(width, depth) * 0.48
@@ -84,31 +75,16 @@ def cardboard_pieces(rng: random.Random) -> Item:
     for piece, bow in ((lower, rng.uniform(-1.2, -0.6)), (upper, rng.uniform(-1.6, -0.8))):
         seed = rng.getrandbits(32)
         # Torn at the far end, cut at the near one so that the flutes show.
-        shapes.deform(
-            piece,
-            lambda p, bow=bow, seed=seed: (
-                p
-                + np.stack(
-                    [
-                        0 * p[:, 0],
-                        0.006
-                        * waves(p * [1, 0, 1], random.Random(seed), 0.03, 4)
-                        * (p[:, 1] > 0.05),
-                        bow * p[:, 1] ** 2,
-                    ],
-                    1,
-                )
-            ),
-        )
-    shapes.place(
-        upper, (rng.uniform(4, 9), rng.uniform(-8, 8), rng.uniform(-35, 35)), (0.02, 0.01, 0.018)
-    )
+        shapes.deform(piece, lambda p, bow=bow, seed=seed: p + np.stack([
+            0 * p[:, 0], 0.006 * waves(p * [1, 0, 1], random.Random(seed), 0.03, 4)
+            * (p[:, 1] > 0.05), bow * p[:, 1] ** 2], 1))
+    shapes.place(upper, (rng.uniform(4, 9), rng.uniform(-8, 8), rng.uniform(-35, 35)),
+                 (0.02, 0.01, 0.018))
     return Item(lower + upper, (15.0, 27.0), front=True)
 
 
-def printed_panel(
-    name: str, width: float, height: float, image: bpy.types.Image, crumple: float = 0.0006
-) -> bpy.types.Object:
+def printed_panel(name: str, width: float, height: float, image: bpy.types.Image,
+                  crumple: float = 0.0006) -> bpy.types.Object:
     """A thin printed board in the x-y plane with a grey-brown back."""
     shader = materials.papery(materials.printed(image, 0.45), 0.001, crumple)
     panel = shapes.grid(name, shapes.sheet_points(width, height, 0.008), shader.material)
@@ -130,12 +106,8 @@ def folding_box(rng: random.Random, width: float, depth: float, height: float) -
     """An opened folding box of thin printed board, standing."""
     word, state = rng.choice(BOX_WORDS), rng.getstate()
     objects = []
-    for turn, wide, away in (
-        (0, width, depth),
-        (90, depth, width),
-        (180, width, depth),
-        (270, depth, width),
-    ):
+    for turn, wide, away in ((0, width, depth), (90, depth, width), (180, width, depth),
+                             (270, depth, width)):
         # The same state gives all four sides the colours of one print.
         rng.setstate(state)
         image = _face(word, rng, wide, height)
@@ -153,18 +125,12 @@ def folding_box(rng: random.Random, width: float, depth: float, height: float) -
 @variant("paperboard", "an empty printed paperboard box with open flaps")
 def paperboard_box(rng: random.Random) -> Item:
     """A cereal-like box lying on its back, slightly squashed."""
-    objects = folding_box(
-        rng, rng.uniform(0.15, 0.19), rng.uniform(0.05, 0.07), rng.uniform(0.2, 0.26)
-    )
+    objects = folding_box(rng, rng.uniform(0.15, 0.19), rng.uniform(0.05, 0.07),
+                          rng.uniform(0.2, 0.26))
     shear, seed = rng.uniform(-0.35, 0.35), rng.getrandbits(32)
-    shapes.deform(
-        objects,
-        lambda p: (
-            p
-            + np.stack([shear * p[:, 1], 0 * p[:, 0], 0 * p[:, 0]], 1)
-            + offsets(p, random.Random(seed), 0.12, 0.004, 2)
-        ),
-    )
+    shapes.deform(objects, lambda p: p + np.stack(
+        [shear * p[:, 1], 0 * p[:, 0], 0 * p[:, 0]], 1)
+        + offsets(p, random.Random(seed), 0.12, 0.004, 2))
     return Item(shapes.place(objects, (90, 0, 0)))
 
 
@@ -177,24 +143,16 @@ def paperboard_rolls(rng: random.Random) -> Item:
         points[..., 2] += np.linspace(0, 0.002, 73)
         tone = rng.uniform(0.85, 1.1)
         shader = materials.paper((0.42 * tone, 0.3 * tone, 0.19 * tone), 0.0025, 0.0005)
-        spiral = shader.node(
-            "TexWave",
-            {"Vector": shader.stretched((1.0, 3.0, 0.0), "UV"), "Scale": 0.33, "Distortion": 0.3},
-            bands_direction="DIAGONAL",
-            wave_profile="SAW",
-        )
+        spiral = shader.node("TexWave", {"Vector": shader.stretched((1.0, 3.0, 0.0), "UV"),
+                                         "Scale": 0.33, "Distortion": 0.3},
+                             bands_direction="DIAGONAL", wave_profile="SAW")
         line = shader.ramp(spiral.outputs["Fac"], [(0.0, (0.6,) * 3), (0.06, (1.0,) * 3)])
         shader.set("Base Color", shader.mix(1.0, shader.base(), line, "MULTIPLY"))
         roll = shapes.solidify(shapes.grid("roll", points, shader.material), 0.0011)
         flatness = rng.uniform(0.0, 0.25) + 0.4 * index
         seed = rng.getrandbits(32)
-        shapes.deform(
-            [roll],
-            lambda p, k=flatness, seed=seed: (
-                p * [1 - k * 0.7, 1 + k * 0.35, 1]
-                + offsets(p, random.Random(seed), 0.04, 0.0015, 2)
-            ),
-        )
+        shapes.deform([roll], lambda p, k=flatness, seed=seed: p * [1 - k * 0.7, 1 + k * 0.35, 1]
+                      + offsets(p, random.Random(seed), 0.04, 0.0015, 2))
         shapes.place([roll], (0, 90, 0))
         shapes.place([roll], (0, 0, rng.uniform(-25, 25) + 70 * index))
         shapes.drop([roll])
@@ -221,9 +179,8 @@ def _tray(rng: random.Random, columns: int, rows: int) -> bpy.types.Object:
     points = shapes.sheet_points(columns * pitch + 0.014, rows * pitch + 0.014, 0.0022)
     x, y = points[..., 0], points[..., 1]
     phase_x = np.pi * (columns % 2 == 0), np.pi * (rows % 2 == 0)
-    field = (
-        np.cos(x / pitch * 2 * np.pi + phase_x[0]) + np.cos(y / pitch * 2 * np.pi + phase_x[1])
-    ) / 2
+    field = (np.cos(x / pitch * 2 * np.pi + phase_x[0])
+             + np.cos(y / pitch * 2 * np.pi + phase_x[1])) / 2
     inside = np.minimum(columns * pitch / 2 - np.abs(x), rows * pitch / 2 - np.abs(y))
     body = np.tanh(-field * 2.2) / np.tanh(2.2) * 0.025
     lip = np.clip(inside / 0.006, 0, 1)
@@ -247,21 +204,9 @@ def _carton_print(rng: random.Random, height: float) -> bpy.types.Material:
 def screw_cap(rng: random.Random, radius: float = 0.014) -> Objects:
     """A ridged screw cap standing on z = 0."""
     colour = rng.choice(((0.7, 0.08, 0.06), (0.1, 0.3, 0.65), (0.85, 0.85, 0.82), (0.1, 0.45, 0.2)))
-    points = shapes.lathe_points(
-        shapes.rounded(
-            [
-                (radius * 1.15, 0),
-                (radius * 1.15, 0.003),
-                (radius, 0.004),
-                (radius, 0.004),
-                (radius, 0.014),
-                (radius, 0.014),
-                (0, 0.0145),
-            ],
-            2,
-        ),
-        240,
-    )
+    points = shapes.lathe_points(shapes.rounded(
+        [(radius * 1.15, 0), (radius * 1.15, 0.003), (radius, 0.004), (radius, 0.004),
+         (radius, 0.014), (radius, 0.014), (0, 0.0145)], 2), 240)
     ridge = 1 + 0.02 * np.sign(np.cos(np.linspace(0, 2 * np.pi, 241) * 40))
     points[..., :2] *= np.where(points[..., 2] > 0.004, ridge[None, :], 1.0)[..., None]
     cap = shapes.grid("cap", points, materials.plain(colour, 0.35).material)
@@ -300,23 +245,13 @@ def _gable(rng: random.Random) -> Objects:
     points[..., 0] *= 1 - 0.75 * at_end * tuck * (points[..., 2] <= top + 0.0341)
     body = shapes.grid("carton", points, _carton_print(rng, top + 0.052), smooth=False)
     shapes.merge_doubles(body)
-    bottom = shapes.box(
-        "bottom", (2 * half, 2 * half, 0.001), materials.paper((0.75, 0.73, 0.68)).material, 0.0003
-    )
-    cap = shapes.place(
-        screw_cap(rng),
-        (math.degrees(math.atan2(0.034, half)), 0, 0),
-        (0, -half * 0.52, top + 0.0165),
-    )
+    bottom = shapes.box("bottom", (2 * half, 2 * half, 0.001),
+                        materials.paper((0.75, 0.73, 0.68)).material, 0.0003)
+    cap = shapes.place(screw_cap(rng), (math.degrees(math.atan2(0.034, half)), 0, 0),
+                       (0, -half * 0.52, top + 0.0165))
     seed = rng.getrandbits(32)
-    shapes.deform(
-        [body, bottom, *cap],
-        lambda p: (
-            p
-            + offsets(p, random.Random(seed), 0.09, 0.003, 2)
-            * np.clip((p[:, 2:] + 0.02) / 0.08, 0, 1)
-        ),
-    )
+    shapes.deform([body, bottom, *cap], lambda p: p + offsets(
+        p, random.Random(seed), 0.09, 0.003, 2) * np.clip((p[:, 2:] + 0.02) / 0.08, 0, 1))
     return [body, bottom, *cap]
 
 
@@ -330,44 +265,22 @@ def brick_carton(rng: random.Random) -> Item:
     shapes.bevel(body, 0.0015)
     lid = Image.new("RGB", (64, 64), labels.vivid(rng))
     skin = materials.printed(labels.to_blender(lid, "lid"), 0.35).material
-    objects = [
-        body,
-        shapes.box("lid", (2 * half_x, 2 * half_y, 0.001), skin, 0.0005),
-        shapes.box("base", (2 * half_x, 2 * half_y, 0.001), skin, 0.0005),
-    ]
+    objects = [body, shapes.box("lid", (2 * half_x, 2 * half_y, 0.001), skin, 0.0005),
+               shapes.box("base", (2 * half_x, 2 * half_y, 0.001), skin, 0.0005)]
     shapes.place([objects[1]], move=(0, 0, top - 0.0005))
     seam = shapes.box("seam", (2 * half_x, 0.008, 0.0012), skin, 0.0004)
     objects += shapes.place([seam], (8, 0, 0), (0, 0.004, top + 0.0004))
     for sign in (-1, 1):
-        ear = shapes.mesh_object(
-            "ear",
-            np.array([(0, -half_y, 0), (0, half_y, 0), (0.001, 0, -half_y * 1.05)]),
-            [(0, 1, 2)],
-            skin,
-        )
-        objects += shapes.place(
-            [shapes.solidify(ear, 0.0012)],
-            (0, 0, 0 if sign > 0 else 180),
-            (sign * (half_x + 0.001), 0, top),
-        )
+        ear = shapes.mesh_object("ear", np.array([
+            (0, -half_y, 0), (0, half_y, 0), (0.001, 0, -half_y * 1.05)]), [(0, 1, 2)], skin)
+        objects += shapes.place([shapes.solidify(ear, 0.0012)], (0, 0, 0 if sign > 0 else 180),
+                                (sign * (half_x + 0.001), 0, top))
     cap_at = (half_x * 0.5, -half_y * 0.35, top + 0.0005)
     objects += shapes.place(screw_cap(rng, 0.011), move=cap_at)
     seed, dent = rng.getrandbits(32), rng.uniform(0.2, 0.6)
-    shapes.deform(
-        objects,
-        lambda p: (
-            p
-            - np.stack(
-                [
-                    0 * p[:, 0],
-                    dent * p[:, 1] * np.exp(-(((p[:, 2] - top * 0.5) / 0.04) ** 2)),
-                    0 * p[:, 0],
-                ],
-                1,
-            )
-            + offsets(p, random.Random(seed), 0.06, 0.0025, 2)
-        ),
-    )
+    shapes.deform(objects, lambda p: p - np.stack([
+        0 * p[:, 0], dent * p[:, 1] * np.exp(-(((p[:, 2] - top * 0.5) / 0.04) ** 2)),
+        0 * p[:, 0]], 1) + offsets(p, random.Random(seed), 0.06, 0.0025, 2))
     if rng.random() < 0.5:
         shapes.place(objects, (90, 0, 0))
     return Item(objects)

@@ -23,10 +23,8 @@ def _leaf(rng: random.Random, skin: bpy.types.Material) -> Objects:
     points = np.empty((40, 21, 3))
     points[..., 0] = (along * length)[:, None] + np.abs(across) * half[:, None] * 0.25
     points[..., 1] = half[:, None] * across
-    points[..., 2] = (
-        np.abs(points[..., 1]) * rng.uniform(0.1, 0.6)
-        + rng.uniform(2, 9) * (points[..., 0] - length / 2) ** 2
-    )
+    points[..., 2] = np.abs(points[..., 1]) * rng.uniform(0.1, 0.6) + rng.uniform(
+        2, 9) * (points[..., 0] - length / 2) ** 2
     leaf = shapes.grid("leaf", points, skin)
     seed = rng.getrandbits(32)
     shapes.deform([leaf], lambda p: p + offsets(p, random.Random(seed), 0.03, 0.003, 2, False))
@@ -39,29 +37,17 @@ def _leaf(rng: random.Random, skin: bpy.types.Material) -> Objects:
 @variant("garden", "a heap of autumn leaves and twigs")
 def leaf_heap(rng: random.Random) -> Item:
     """Some forty leaves and a few twigs."""
-    tones = (
-        (0.42, 0.2, 0.05),
-        (0.5, 0.33, 0.06),
-        (0.25, 0.12, 0.05),
-        (0.22, 0.3, 0.07),
-        (0.45, 0.1, 0.04),
-    )
-    skins = [
-        materials.organic(t, [c * 0.55 for c in t], 0.008, 0.6, 0.0008).material for t in tones
-    ]
+    tones = ((0.42, 0.2, 0.05), (0.5, 0.33, 0.06), (0.25, 0.12, 0.05), (0.22, 0.3, 0.07),
+             (0.45, 0.1, 0.04))
+    skins = [materials.organic(t, [c * 0.55 for c in t], 0.008, 0.6, 0.0008).material
+             for t in tones]
     gen = generator(rng)
     objects: Objects = []
     for index in range(46):
         leaf = _leaf(rng, rng.choice(skins))
         x, y = gen.normal(0, 0.05, 2)
-        shapes.place(
-            leaf,
-            (
-                gen.normal(0, 22) + 180 * (gen.random() < 0.3),
-                gen.normal(0, 22),
-                gen.uniform(0, 360),
-            ),
-        )
+        shapes.place(leaf, (gen.normal(0, 22) + 180 * (gen.random() < 0.3), gen.normal(0, 22),
+                            gen.uniform(0, 360)))
         level = 0.05 * math.exp(-(x * x + y * y) / 0.005) * (index / 46)
         shapes.drop(leaf, level)
         objects += shapes.place(leaf, move=(float(x), float(y), 0))
@@ -112,9 +98,8 @@ def green_cuttings(rng: random.Random) -> Item:
 def _plank(rng: random.Random, size: tuple[float, float, float]) -> bpy.types.Object:
     """A sawn board of `size` metres; the heart of the tree lies below it."""
     tone = rng.uniform(0.75, 1.1)
-    shader = materials.timber(
-        [c * tone for c in (0.62, 0.44, 0.26)], [c * tone for c in (0.4, 0.25, 0.12)]
-    )
+    shader = materials.timber([c * tone for c in (0.62, 0.44, 0.26)],
+                              [c * tone for c in (0.4, 0.25, 0.12)])
     plank = shapes.box("plank", size, shader.dirt(0.2).material, 0.0015)
     shift = np.array([0, rng.uniform(-0.02, 0.02), rng.uniform(0.02, 0.06)])
     shapes.deform([plank], lambda p: p + shift)
@@ -133,25 +118,12 @@ def offcuts(rng: random.Random) -> Item:
         if index == 2:
             steel = materials.metal((0.35, 0.27, 0.22), 0.5).material
             for x in (-0.06, 0.05):
-                nail = shapes.tube(
-                    "nail",
-                    shapes.smooth_path(
-                        [
-                            (x, 0, size[2] - 0.01),
-                            (x, 0, size[2] + 0.02),
-                            (x + 0.006, 0.002, size[2] + 0.035),
-                        ]
-                    ),
-                    0.0015,
-                    steel,
-                    10,
-                )
+                nail = shapes.tube("nail", shapes.smooth_path(
+                    [(x, 0, size[2] - 0.01), (x, 0, size[2] + 0.02),
+                     (x + 0.006, 0.002, size[2] + 0.035)]), 0.0015, steel, 10)
                 board.append(nail)
-        shapes.place(
-            board,
-            (0, 0, rng.uniform(-35, 35) + 60 * index),
-            (rng.uniform(-0.03, 0.03), rng.uniform(-0.03, 0.03), level),
-        )
+        shapes.place(board, (0, 0, rng.uniform(-35, 35) + 60 * index),
+                     (rng.uniform(-0.03, 0.03), rng.uniform(-0.03, 0.03), level))
         objects += board
         level += size[2]
     return Item(objects)
@@ -167,9 +139,8 @@ def log_piece(rng: random.Random) -> Item:
     path = np.stack([x, 0 * x, 0 * x], 1)
     trunk = shapes.tube("trunk", path, radius, bark.material, 110)
     seed = rng.getrandbits(32)
-    shapes.deform(
-        [trunk], lambda p: p + offsets(p, random.Random(seed), 0.04, 0.003, 4, False) * [0, 1, 1]
-    )
+    shapes.deform([trunk], lambda p: p + offsets(p, random.Random(seed), 0.04, 0.003, 4, False)
+                  * [0, 1, 1])
     pale = materials.timber((0.66, 0.48, 0.29), (0.47, 0.3, 0.15)).material
     ends = []
     for sign in (-1, 1):

@@ -17,34 +17,24 @@ STEEL = (0.72, 0.71, 0.7)
 ALUMINIUM = (0.84, 0.84, 0.85)
 
 
-def can_print(
-    rng: random.Random, words: tuple[str, ...], metallic: float, light: bool = False
-) -> bpy.types.Material:
+def can_print(rng: random.Random, words: tuple[str, ...], metallic: float,
+              light: bool = False) -> bpy.types.Material:
     """A label around a can or bottle."""
     image = labels.to_blender(labels.package(rng, rng.choice(words), light=light), "label")
     shader = materials.printed(image, 0.3 if metallic else 0.5, metallic)
     return shader.dirt(rng.uniform(0.1, 0.4)).material
 
 
-def rippled(
-    profile: list[Point], low: float, high: float, pitch: float, depth: float
-) -> list[Point]:
+def rippled(profile: list[Point], low: float, high: float, pitch: float,
+            depth: float) -> list[Point]:
     """The profile with stiffening ribs of `pitch` and `depth` metres between two heights."""
     fine = shapes.resampled(profile, pitch / 8)
-    return [
-        (
-            r + depth * (math.cos((z - low) / pitch * 2 * math.pi) - 1) / 2
-            if low < z < high and r > 0.01
-            else r,
-            z,
-        )
-        for r, z in fine
-    ]
+    return [(r + depth * (math.cos((z - low) / pitch * 2 * math.pi) - 1) / 2
+             if low < z < high and r > 0.01 else r, z) for r, z in fine]
 
 
-def squeeze(
-    objects: Objects, rng: random.Random, height: float, radius: float, amount: float
-) -> None:
+def squeeze(objects: Objects, rng: random.Random, height: float, radius: float,
+            amount: float) -> None:
     """Crush a standing can or bottle: knees in the wall, a dent, and some loss of height.
 
     `amount` runs from 0 (untouched) to 1 (flattened to about a half).
@@ -73,60 +63,22 @@ def squeeze(
 
 def _drink_can(rng: random.Random) -> Objects:
     """A slim-lidded 0.33 litre can of 66 mm by 115 mm, opened."""
-    wall = shapes.resampled(
-        shapes.rounded(
-            [
-                (0.0255, 0.004),
-                (0.0275, 0.003),
-                (0.0325, 0.011),
-                (0.033, 0.016),
-                (0.033, 0.016),
-                (0.033, 0.1),
-                (0.033, 0.1),
-                (0.0325, 0.103),
-                (0.0275, 0.112),
-                (0.0268, 0.113),
-            ],
-            2,
-        ),
-        0.002,
-    )
+    wall = shapes.resampled(shapes.rounded(
+        [(0.0255, 0.004), (0.0275, 0.003), (0.0325, 0.011), (0.033, 0.016), (0.033, 0.016),
+         (0.033, 0.1), (0.033, 0.1), (0.0325, 0.103), (0.0275, 0.112), (0.0268, 0.113)], 2), 0.002)
     base = shapes.rounded([(0.0, 0.011), (0.018, 0.009), (0.024, 0.0), (0.0255, 0.004)], 2)
-    lid = shapes.rounded(
-        [
-            (0.0268, 0.113),
-            (0.0285, 0.1152),
-            (0.0272, 0.1162),
-            (0.0262, 0.115),
-            (0.0245, 0.109),
-            (0.0238, 0.109),
-            (0.023, 0.1115),
-            (0.0, 0.1115),
-        ],
-        2,
-    )
+    lid = shapes.rounded([(0.0268, 0.113), (0.0285, 0.1152), (0.0272, 0.1162), (0.0262, 0.115),
+                          (0.0245, 0.109), (0.0238, 0.109), (0.023, 0.1115), (0.0, 0.1115)], 2)
     words = ("LEMON FIZZ", "APPLE SODA", "MALT BEER", "TONIC", "COLA", "ICED TEA")
     bare = materials.metal(ALUMINIUM, 0.22, (1, 0.05, 1)).material
-    objects = [
-        shapes.lathe("wall", wall, can_print(rng, words, 0.7)),
-        shapes.lathe("base", base, bare),
-        shapes.lathe("lid", lid, bare),
-    ]
+    objects = [shapes.lathe("wall", wall, can_print(rng, words, 0.7)),
+               shapes.lathe("base", base, bare), shapes.lathe("lid", lid, bare)]
     mouth = [(0.0105, 0.0), (0.0, 0.0)]
-    hole = shapes.lathe(
-        "hole", mouth, materials.plain((0.01, 0.01, 0.01), 0.9).material, aspect=0.8
-    )
+    hole = shapes.lathe("hole", mouth, materials.plain((0.01, 0.01, 0.01), 0.9).material,
+                        aspect=0.8)
     objects += shapes.place([hole], move=(0.0105, 0, 0.1118))
-    ring = shapes.tube(
-        "tab",
-        np.array(
-            [(0.009 * math.cos(a), 0.007 * math.sin(a), 0) for a in np.linspace(0, 2 * math.pi, 25)]
-        ),
-        0.0022,
-        bare,
-        8,
-        0.35,
-    )
+    ring = shapes.tube("tab", np.array([(0.009 * math.cos(a), 0.007 * math.sin(a), 0) for a in
+                                        np.linspace(0, 2 * math.pi, 25)]), 0.0022, bare, 8, 0.35)
     plate = shapes.box("rivet", (0.012, 0.009, 0.0012), bare, 0.0005)
     objects += shapes.place([ring], (0, rng.uniform(-12, 0), 0), (-0.009, 0, 0.1136))
     objects += shapes.place([plate], move=(0.001, 0, 0.1122))
@@ -160,29 +112,16 @@ def drink_can_crushed(rng: random.Random) -> Item:
 def _food_can(rng: random.Random, labelled: bool) -> Objects:
     """A 73 mm by 110 mm food can with a lid bent up on its last stretch of seam."""
     bare = materials.metal(STEEL, 0.25, (1, 1, 0.04)).dirt(0.25, (0.25, 0.12, 0.05)).material
-    outline = [
-        (0.0, 0.003),
-        (0.0345, 0.003),
-        (0.0345, 0.0),
-        (0.0372, 0.0),
-        (0.0372, 0.003),
-        (0.0365, 0.004),
-        (0.0365, 0.106),
-        (0.0372, 0.107),
-        (0.0372, 0.11),
-        (0.035, 0.11),
-    ]
+    outline = [(0.0, 0.003), (0.0345, 0.003), (0.0345, 0.0), (0.0372, 0.0), (0.0372, 0.003),
+               (0.0365, 0.004), (0.0365, 0.106), (0.0372, 0.107), (0.0372, 0.11), (0.035, 0.11)]
     inner = [(0.035, 0.11), (0.0355, 0.105), (0.0355, 0.005), (0.0, 0.005)]
-    objects = [
-        shapes.lathe("body", rippled(outline, 0.022, 0.09, 0.0068, 0.0013), bare),
-        shapes.lathe("inside", rippled(inner, 0.022, 0.09, 0.0068, 0.0013), bare),
-    ]
+    objects = [shapes.lathe("body", rippled(outline, 0.022, 0.09, 0.0068, 0.0013), bare),
+               shapes.lathe("inside", rippled(inner, 0.022, 0.09, 0.0068, 0.0013), bare)]
     if labelled:
         words = ("TOMATOES", "SOUP", "SWEETCORN", "CHICKPEAS", "BEANS", "PEACHES")
         skin = can_print(rng, words, 0.0, rng.random() < 0.4)
-        objects.append(
-            shapes.lathe("label", shapes.resampled([(0.0368, 0.014), (0.0368, 0.098)], 0.004), skin)
-        )
+        objects.append(shapes.lathe("label", shapes.resampled(
+            [(0.0368, 0.014), (0.0368, 0.098)], 0.004), skin))
     return objects
 
 
@@ -225,10 +164,8 @@ def food_can_bare(rng: random.Random) -> Item:
 @variant("foil", "a loosely crumpled ball of household foil")
 def foil_ball(rng: random.Random) -> Item:
     """A crumpled lump of about 7 cm."""
-    points = shapes.lathe_points(
-        [(math.sin(t) * 0.035, 0.035 - math.cos(t) * 0.035) for t in np.linspace(0, math.pi, 120)],
-        220,
-    )
+    points = shapes.lathe_points([(math.sin(t) * 0.035, 0.035 - math.cos(t) * 0.035)
+                                  for t in np.linspace(0, math.pi, 120)], 220)
     ball = shapes.grid("ball", points, materials.foil(0.005).material, smooth=False)
     shapes.merge_doubles(ball)
     shapes.deform([ball], lambda p: p * [1, 1, 0.8] + offsets(p, rng, 0.03, 0.011, 4))
@@ -254,22 +191,9 @@ def foil_sheet(rng: random.Random) -> Item:
 @variant("foil", "a used foil tray with ribbed walls")
 def foil_tray(rng: random.Random) -> Item:
     """A take-away tray of 20 cm by 14 cm with a rolled rim."""
-    profile = shapes.resampled(
-        shapes.rounded(
-            [
-                (0.0, 0.0),
-                (0.07, 0.0),
-                (0.07, 0.0),
-                (0.088, 0.042),
-                (0.088, 0.042),
-                (0.096, 0.043),
-                (0.097, 0.041),
-                (0.094, 0.0405),
-            ],
-            2,
-        ),
-        0.0025,
-    )
+    profile = shapes.resampled(shapes.rounded(
+        [(0.0, 0.0), (0.07, 0.0), (0.07, 0.0), (0.088, 0.042), (0.088, 0.042), (0.096, 0.043),
+         (0.097, 0.041), (0.094, 0.0405)], 2), 0.0025)
     points = shapes.lathe_points(profile, 360, power=5, aspect=0.72)
     angle = np.linspace(0, 2 * np.pi, 361)
     wall = np.clip(points[..., 2] / 0.03, 0, 1) * (points[..., 2] < 0.0415)
@@ -299,59 +223,18 @@ def _aerosol(rng: random.Random) -> Objects:
     bare = materials.metal(STEEL, 0.2).dirt(0.2, (0.3, 0.14, 0.06)).material
     words = ("HAIR SPRAY", "PAINT", "DEO", "AIR FRESH", "POLISH")
     wall = shapes.resampled([(0.0262, 0.004), (0.0262, 0.15)], 0.003)
-    foot = shapes.rounded(
-        [
-            (0.0, 0.008),
-            (0.02, 0.006),
-            (0.024, 0.0),
-            (0.0272, 0.0),
-            (0.0272, 0.003),
-            (0.0262, 0.004),
-        ],
-        1,
-    )
-    dome = shapes.rounded(
-        [
-            (0.0262, 0.15),
-            (0.0275, 0.151),
-            (0.0272, 0.154),
-            (0.0255, 0.155),
-            (0.022, 0.164),
-            (0.015, 0.171),
-            (0.0162, 0.173),
-            (0.0158, 0.1765),
-            (0.0125, 0.1765),
-            (0.0115, 0.171),
-            (0.006, 0.171),
-            (0.005, 0.175),
-            (0.0, 0.175),
-        ],
-        2,
-    )
-    button = shapes.rounded(
-        [
-            (0.0, 0.174),
-            (0.0068, 0.174),
-            (0.0068, 0.174),
-            (0.0066, 0.187),
-            (0.0066, 0.187),
-            (0.004, 0.189),
-            (0.0, 0.1885),
-        ],
-        2,
-    )
+    foot = shapes.rounded([(0.0, 0.008), (0.02, 0.006), (0.024, 0.0), (0.0272, 0.0),
+                           (0.0272, 0.003), (0.0262, 0.004)], 1)
+    dome = shapes.rounded([(0.0262, 0.15), (0.0275, 0.151), (0.0272, 0.154), (0.0255, 0.155),
+                           (0.022, 0.164), (0.015, 0.171), (0.0162, 0.173), (0.0158, 0.1765),
+                           (0.0125, 0.1765), (0.0115, 0.171), (0.006, 0.171), (0.005, 0.175),
+                           (0.0, 0.175)], 2)
+    button = shapes.rounded([(0.0, 0.174), (0.0068, 0.174), (0.0068, 0.174), (0.0066, 0.187),
+                             (0.0066, 0.187), (0.004, 0.189), (0.0, 0.1885)], 2)
     white = materials.plain((0.85, 0.85, 0.83)).material
-    orifice = shapes.lathe(
-        "orifice",
-        [(0.0, 0.0), (0.0016, 0.0), (0.0016, 0.0008), (0.0, 0.0008)],
-        materials.plain((0.02, 0.02, 0.02)).material,
-        24,
-    )
+    orifice = shapes.lathe("orifice", [(0.0, 0.0), (0.0016, 0.0), (0.0016, 0.0008), (0.0, 0.0008)],
+                           materials.plain((0.02, 0.02, 0.02)).material, 24)
     shapes.place([orifice], (0, 90, 0), (0.0062, 0, 0.183))
-    return [
-        shapes.lathe("wall", wall, can_print(rng, words, 0.4)),
-        shapes.lathe("foot", foot, bare),
-        shapes.lathe("dome", dome, bare),
-        shapes.lathe("button", button, white),
-        orifice,
-    ]
+    return [shapes.lathe("wall", wall, can_print(rng, words, 0.4)),
+            shapes.lathe("foot", foot, bare), shapes.lathe("dome", dome, bare),
+            shapes.lathe("button", button, white), orifice]

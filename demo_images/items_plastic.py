@@ -18,58 +18,26 @@ from .shapes import Objects
 @variant("plastic_tub_tray", "an empty yoghurt tub with its lid film half off")
 def yoghurt_tub(rng: random.Random) -> Item:
     """A thin white tub of 95 mm at the rim, with food rests and a printed wall."""
-    image = labels.to_blender(
-        labels.package(
-            rng, rng.choice(("YOGHURT", "CURD", "DESSERT", "DIP")), (1024, 420), 2, True
-        ),
-        "tub",
-    )
+    image = labels.to_blender(labels.package(
+        rng, rng.choice(("YOGHURT", "CURD", "DESSERT", "DIP")), (1024, 420), 2, True), "tub")
     skin = materials.printed(image, 0.3).material
     white = materials.plain((0.88, 0.87, 0.84), 0.3).dirt(0.4, (0.75, 0.6, 0.45), 0.02).material
     low, high, top = 0.031, 0.0425, rng.uniform(0.075, 0.11)
-    wall = shapes.lathe(
-        "wall",
-        shapes.resampled(
-            [(low, 0.0), (low + 0.001, 0.004), (high, top - 0.006), (high, top)], 0.004
-        ),
-        skin,
-    )
-    inner = shapes.lathe(
-        "inside",
-        shapes.resampled(
-            shapes.rounded(
-                [(high - 0.0006, top), (low - 0.0004, 0.004), (low - 0.0004, 0.004), (0.0, 0.003)],
-                2,
-            ),
-            0.004,
-        ),
-        white,
-    )
-    rim = shapes.lathe(
-        "rim",
-        shapes.rounded(
-            [
-                (high - 0.0006, top),
-                (high + 0.0045, top + 0.0006),
-                (high + 0.005, top - 0.0016),
-                (high + 0.0042, top - 0.002),
-            ],
-            1,
-        ),
-        white,
-    )
+    wall = shapes.lathe("wall", shapes.resampled(
+        [(low, 0.0), (low + 0.001, 0.004), (high, top - 0.006), (high, top)], 0.004), skin)
+    inner = shapes.lathe("inside", shapes.resampled(shapes.rounded(
+        [(high - 0.0006, top), (low - 0.0004, 0.004), (low - 0.0004, 0.004), (0.0, 0.003)], 2),
+        0.004), white)
+    rim = shapes.lathe("rim", shapes.rounded(
+        [(high - 0.0006, top), (high + 0.0045, top + 0.0006), (high + 0.005, top - 0.0016),
+         (high + 0.0042, top - 0.002)], 1), white)
     cover = shapes.lathe_points(shapes.resampled([(0.0, 0.0), (high + 0.004, 0.0)], 0.003), 72)
     lid = shapes.grid("film", cover, materials.foil(0.012).material)
     shapes.solidify(lid, 0.0002)
     seed = rng.getrandbits(32)
-    shapes.deform(
-        [lid],
-        lambda p: (
-            p
-            + np.stack([-0.25 * (p[:, 0] + 0.045), 0 * p[:, 0], 7 * (p[:, 0] + 0.045) ** 2], 1)
-            + offsets(p, random.Random(seed), 0.03, 0.0012, 2)
-        ),
-    )
+    shapes.deform([lid], lambda p: p + np.stack([
+        -0.25 * (p[:, 0] + 0.045), 0 * p[:, 0], 7 * (p[:, 0] + 0.045) ** 2], 1)
+        + offsets(p, random.Random(seed), 0.03, 0.0012, 2))
     shapes.place([lid], move=(0, 0, top + 0.001))
     objects = [wall, inner, rim, lid]
     if rng.random() < 0.4:
@@ -80,23 +48,9 @@ def yoghurt_tub(rng: random.Random) -> Item:
 @variant("plastic_tub_tray", "an empty deep-drawn plastic food tray")
 def food_tray(rng: random.Random) -> Item:
     """A deep-drawn tray of 19 by 13 cm with ribs in its floor."""
-    profile = shapes.resampled(
-        shapes.rounded(
-            [
-                (0.0, 0.001),
-                (0.066, 0.001),
-                (0.07, 0.0),
-                (0.074, 0.003),
-                (0.084, 0.036),
-                (0.084, 0.036),
-                (0.093, 0.037),
-                (0.0935, 0.034),
-                (0.0925, 0.0335),
-            ],
-            2,
-        ),
-        0.0025,
-    )
+    profile = shapes.resampled(shapes.rounded(
+        [(0.0, 0.001), (0.066, 0.001), (0.07, 0.0), (0.074, 0.003), (0.084, 0.036),
+         (0.084, 0.036), (0.093, 0.037), (0.0935, 0.034), (0.0925, 0.0335)], 2), 0.0025)
     points = shapes.lathe_points(profile, 240, 5.5, 0.7)
     ribs = (points[..., 2] < 0.002) * (np.abs(points[..., 0]) < 0.052)
     points[..., 2] += 0.0025 * ribs * (np.cos(points[..., 0] / 0.013 * 2 * np.pi) > 0.3)
@@ -112,30 +66,16 @@ def food_tray(rng: random.Random) -> Item:
 @variant("plastic_tub_tray", "a clear plastic berry punnet")
 def clear_punnet(rng: random.Random) -> Item:
     """A clear tray of 17 by 11 cm with ribbed walls."""
-    profile = shapes.resampled(
-        shapes.rounded(
-            [
-                (0.0, 0.0),
-                (0.058, 0.0),
-                (0.058, 0.0),
-                (0.074, 0.06),
-                (0.074, 0.06),
-                (0.084, 0.061),
-                (0.084, 0.057),
-            ],
-            2,
-        ),
-        0.0025,
-    )
+    profile = shapes.resampled(shapes.rounded(
+        [(0.0, 0.0), (0.058, 0.0), (0.058, 0.0), (0.074, 0.06), (0.074, 0.06), (0.084, 0.061),
+         (0.084, 0.057)], 2), 0.0025)
     points = shapes.lathe_points(profile, 300, 4.5, 0.68)
     angle = np.linspace(0, 2 * np.pi, 301)
     wall = (points[..., 2] > 0.006) * (points[..., 2] < 0.05)
     points[..., :2] *= 1 + 0.018 * (np.cos(angle * 30)[None, :] * wall)[..., None]
-    tray = shapes.grid(
-        "punnet",
-        points,
-        materials.clear_film((0.93, 0.96, 0.97), 0.05, rng.uniform(0.04, 0.12), 0.0004).material,
-    )
+    tray = shapes.grid("punnet", points,
+                       materials.clear_film((0.93, 0.96, 0.97), 0.05, rng.uniform(0.04, 0.12),
+                                            0.0004).material)
     shapes.merge_doubles(tray)
     return Item([tray])
 
@@ -187,10 +127,8 @@ def _beads(rng: random.Random, skin: bpy.types.Material, count: int, spread: flo
     objects = []
     for _ in range(count):
         radius = gen.uniform(0.0014, 0.003)
-        profile = [
-            (math.sin(t) * radius, radius - math.cos(t) * radius)
-            for t in np.linspace(0, math.pi, 10)
-        ]
+        profile = [(math.sin(t) * radius, radius - math.cos(t) * radius)
+                   for t in np.linspace(0, math.pi, 10)]
         bead = shapes.lathe("bead", profile, skin, 14)
         x, y = gen.normal(0, spread * 0.6, 2) * [1, 0.8]
         objects += shapes.place([bead], move=(float(x), float(y), 0))
@@ -200,21 +138,9 @@ def _beads(rng: random.Random, skin: bpy.types.Material, count: int, spread: flo
 @variant("plastic_foam", "a foam take-away box, open")
 def foam_clamshell(rng: random.Random) -> Item:
     """A hinged foam box of 14 cm with food rests."""
-    profile = shapes.resampled(
-        shapes.rounded(
-            [
-                (0.0, 0.0),
-                (0.052, 0.0),
-                (0.056, 0.001),
-                (0.066, 0.034),
-                (0.066, 0.034),
-                (0.072, 0.035),
-                (0.072, 0.031),
-            ],
-            2,
-        ),
-        0.003,
-    )
+    profile = shapes.resampled(shapes.rounded(
+        [(0.0, 0.0), (0.052, 0.0), (0.056, 0.001), (0.066, 0.034), (0.066, 0.034),
+         (0.072, 0.035), (0.072, 0.031)], 2), 0.003)
     skin = materials.foam((0.9, 0.88, 0.83), 0.0022).dirt(0.42, (0.45, 0.2, 0.05), 0.02).material
     objects = []
     for index in range(2):
@@ -236,17 +162,15 @@ def _bag_film(colour: tuple[float, float, float], clear: float) -> bpy.types.Mat
     glow = shader.node("BsdfTranslucent", {"Color": (*colour, 1)})
     body = shader.node("MixShader", {"0": 0.4, "1": shader.bsdf.outputs[0], "2": glow.outputs[0]})
     gap = shader.node("BsdfTransparent", {"Color": (0.95, 0.95, 0.95, 1)})
-    return shader.surface(
-        shader.node("MixShader", {"0": clear, "1": body.outputs[0], "2": gap.outputs[0]})
-    ).material
+    return shader.surface(shader.node("MixShader", {
+        "0": clear, "1": body.outputs[0], "2": gap.outputs[0]})).material
 
 
 @variant("plastic_film", "a crumpled plastic carrier bag with handles")
 def carrier_bag(rng: random.Random) -> Item:
     """A thin bag of 26 by 40 cm with two loop handles, lying crumpled."""
-    colour = rng.choice(
-        ((0.85, 0.85, 0.86), (0.85, 0.85, 0.86), (0.75, 0.2, 0.15), (0.2, 0.4, 0.7))
-    )
+    colour = rng.choice(((0.85, 0.85, 0.86), (0.85, 0.85, 0.86), (0.75, 0.2, 0.15),
+                         (0.2, 0.4, 0.7)))
     skin = _bag_film(colour, rng.uniform(0.25, 0.4))
     objects = []
     for layer in range(2):
@@ -287,12 +211,10 @@ def snack_packet(rng: random.Random) -> Item:
         points[..., 2] = side * 0.013 * bulge
         crimp = np.abs(y) > 0.88
         points[..., 2] += 0.0006 * crimp * np.sin(points[..., 1] / 0.0022 * 2 * np.pi)
-        points[..., 1] += (
-            (np.abs(y) > 0.995) * 0.0012 * np.sign(np.sin(points[..., 0] / 0.0032 * 2 * np.pi))
-        )
+        points[..., 1] += (np.abs(y) > 0.995) * 0.0012 * np.sign(
+            np.sin(points[..., 0] / 0.0032 * 2 * np.pi))
         objects.append(shapes.grid("side", points, skin.material))
     seed = rng.getrandbits(32)
-    shapes.deform(
-        objects, lambda p: p * [0.93, 0.95, 1] + offsets(p, random.Random(seed), 0.04, 0.0055, 4)
-    )
+    shapes.deform(objects, lambda p: p * [0.93, 0.95, 1]
+                  + offsets(p, random.Random(seed), 0.04, 0.0055, 4))
     return Item(objects, rise=FROM_ABOVE)

@@ -37,13 +37,8 @@ def vivid(rng: random.Random, hue: float | None = None, value: float | None = No
     return round(red * 255), round(green * 255), round(blue * 255)
 
 
-def _text_block(
-    draw: ImageDraw.ImageDraw,
-    rng: random.Random,
-    box: tuple[int, int, int, int],
-    size: int,
-    ink: Colour,
-) -> None:
+def _text_block(draw: ImageDraw.ImageDraw, rng: random.Random, box: tuple[int, int, int, int],
+                size: int, ink: Colour) -> None:
     """Fill `box` (left, top, right, bottom, in pixels) with lines of pseudo-text."""
     font = ImageFont.load_default(size)
     top = box[1]
@@ -65,9 +60,8 @@ def _barcode(draw: ImageDraw.ImageDraw, rng: random.Random, left: int, top: int)
         x += width + rng.choice((1, 2, 3))
 
 
-def _shapes(
-    draw: ImageDraw.ImageDraw, rng: random.Random, width: int, height: int, hue: float
-) -> None:
+def _shapes(draw: ImageDraw.ImageDraw, rng: random.Random, width: int, height: int,
+            hue: float) -> None:
     """One of a few abstract backgrounds: bands, discs or waves."""
     style = rng.choice(("bands", "discs", "waves"))
     for index in range(rng.randint(2, 4)):
@@ -82,20 +76,13 @@ def _shapes(
                 draw.ellipse((x - radius, y - radius, x + radius, y + radius), colour)
         else:
             base = height * (0.55 + 0.15 * index)
-            crest = [
-                (x, base + height * 0.07 * math.sin(x / width * 4 * math.pi + index))
-                for x in range(0, width + 8, 8)
-            ]
+            crest = [(x, base + height * 0.07 * math.sin(x / width * 4 * math.pi + index))
+                     for x in range(0, width + 8, 8)]
             draw.polygon([*crest, (width, height), (0, height)], colour)
 
 
-def package(
-    rng: random.Random,
-    word: str,
-    size: tuple[int, int] = (1024, 512),
-    repeats: int = 2,
-    light: bool = False,
-) -> Image.Image:
+def package(rng: random.Random, word: str, size: tuple[int, int] = (1024, 512),
+            repeats: int = 2, light: bool = False) -> Image.Image:
     """A packaging print with `word` set `repeats` times across the width."""
     width, height = size
     hue = rng.random()
@@ -111,23 +98,11 @@ def package(
         text_width = draw.textlength(word, font)
         middle = round(height * 0.38)
         draw.rounded_rectangle(
-            (
-                centre - text_width / 2 - 14,
-                middle - font_size * 0.7,
-                centre + text_width / 2 + 14,
-                middle + font_size * 0.75,
-            ),
-            16,
-            (250, 248, 240),
-        )
+            (centre - text_width / 2 - 14, middle - font_size * 0.7,
+             centre + text_width / 2 + 14, middle + font_size * 0.75), 16, (250, 248, 240))
         draw.text((centre, middle), word, vivid(rng, hue, 0.4), font, anchor="mm")
-        _text_block(
-            draw,
-            rng,
-            (centre - panel // 5, round(height * 0.62), centre + panel // 5, round(height * 0.78)),
-            max(9, height // 34),
-            (250, 248, 240),
-        )
+        _text_block(draw, rng, (centre - panel // 5, round(height * 0.62), centre + panel // 5,
+                                round(height * 0.78)), max(9, height // 34), (250, 248, 240))
         _barcode(draw, rng, min(width - 110, panel * (index + 1) - 60), round(height * 0.76))
     return image
 
@@ -150,9 +125,8 @@ def newspaper(rng: random.Random, size: tuple[int, int] = (900, 1200)) -> Image.
             if rng.random() < 0.25:
                 _grey_picture(image, rng, (left, top, left + column - 16, bottom - 14))
             else:
-                draw.text(
-                    (left, top), pseudo_words(rng, 1).title(), INK, ImageFont.load_default(26)
-                )
+                draw.text((left, top), pseudo_words(rng, 1).title(), INK,
+                          ImageFont.load_default(26))
                 _text_block(draw, rng, (left, top + 36, left + column - 16, bottom - 10), 11, INK)
             top = bottom
     return image
@@ -174,21 +148,14 @@ def leaflet(rng: random.Random, size: tuple[int, int] = (700, 1000)) -> Image.Im
     draw = ImageDraw.Draw(image)
     hue = rng.random()
     draw.rectangle((0, 0, width, height // 7), vivid(rng, hue))
-    draw.text(
-        (width / 2, height / 14),
-        rng.choice(("SPRING OFFERS", "GARDEN WEEK", "OPEN DAY")),
-        (255, 255, 255),
-        ImageFont.load_default(66),
-        anchor="mm",
-    )
+    draw.text((width / 2, height / 14), rng.choice(("SPRING OFFERS", "GARDEN WEEK", "OPEN DAY")),
+              (255, 255, 255), ImageFont.load_default(66), anchor="mm")
     for row in range(3):
         for column in range(2):
             left, top = 30 + column * width // 2, height // 6 + row * height * 27 // 100
             draw.rectangle((left, top, left + 290, top + 150), vivid(rng))
             radius = rng.randint(35, 60)
-            draw.ellipse(
-                (left + 150 - radius, top + 75 - radius, left + 150 + radius, top + 75 + radius),
-                vivid(rng, hue + 0.5),
-            )
+            draw.ellipse((left + 150 - radius, top + 75 - radius, left + 150 + radius,
+                          top + 75 + radius), vivid(rng, hue + 0.5))
             _text_block(draw, rng, (left, top + 160, left + 290, top + 235), 15, INK)
     return image

@@ -57,9 +57,8 @@ def _lamp(kind: str, position: Vector, energy: float, colour: Colour, size: floa
 def _direction(rng: random.Random, low: float, high: float) -> Vector:
     """A unit vector at a random heading and an elevation between two angles in degrees."""
     heading, rise = rng.uniform(0, 2 * math.pi), math.radians(rng.uniform(low, high))
-    return Vector(
-        (math.cos(heading) * math.cos(rise), math.sin(heading) * math.cos(rise), math.sin(rise))
-    )
+    return Vector((math.cos(heading) * math.cos(rise), math.sin(heading) * math.cos(rise),
+                   math.sin(rise)))
 
 
 def _window_bars(rng: random.Random, towards: Vector) -> None:
@@ -114,9 +113,6 @@ def flash(rng: random.Random, camera: Vector) -> None:
 
 
 LIGHTS: dict[str, Callable[[random.Random, Vector], None]] = {
-    "window_sun": window_sun,
-    "overcast": overcast,
-    "ceiling": ceiling,
-    "window_soft": window_soft,
-    "flash": flash,
+    "window_sun": window_sun, "overcast": overcast, "ceiling": ceiling,
+    "window_soft": window_soft, "flash": flash,
 }

@@ -22,14 +22,12 @@ class Shader:
         self.output = self.tree.nodes["Material Output"]
         self.bsdf.inputs["Base Color"].default_value = (*colour[:3], 1.0)
         for key, value in inputs.items():
-            self.bsdf.inputs[
-                key.replace("_", " ").title().replace("Ior", "IOR")
-            ].default_value = value
+            self.bsdf.inputs[key.replace("_", " ").title().replace("Ior", "IOR")
+                             ].default_value = value
         self._coordinates: dict[str, Socket] = {}
 
-    def node(
-        self, kind: str, inputs: dict[str, Any] | None = None, **settings: Any
-    ) -> bpy.types.Node:
+    def node(self, kind: str, inputs: dict[str, Any] | None = None,
+             **settings: Any) -> bpy.types.Node:
         """Add a node; input values may be constants or sockets to link."""
         node = self.tree.nodes.new(f"ShaderNode{kind}")
         for key, value in settings.items():
@@ -50,22 +48,19 @@ class Shader:
 
     def stretched(self, scale: Colour, kind: str = "Object") -> Socket:
         """Coordinates multiplied by `scale` per axis."""
-        return self.node(
-            "Mapping", {"Vector": self.coordinates(kind), "Scale": tuple(scale)}
-        ).outputs[0]
+        return self.node("Mapping", {"Vector": self.coordinates(kind),
+                                     "Scale": tuple(scale)}).outputs[0]
 
     def noise(self, size: float, detail: float = 4.0, vector: Socket | None = None) -> Socket:
         """Noise from 0 to 1 with features of about `size` metres."""
-        return self.node(
-            "TexNoise",
-            {"Vector": vector or self.coordinates(), "Scale": 0.5 / size, "Detail": detail},
-        ).outputs[0]
+        return self.node("TexNoise", {"Vector": vector or self.coordinates(),
+                                      "Scale": 0.5 / size, "Detail": detail}).outputs[0]
 
-    def voronoi(self, size: float, output: str = "Distance", feature: str = "F1") -> Socket:
+    def voronoi(self, size: float, output: str = "Distance",
+                feature: str = "F1") -> Socket:
         """Cells of about `size` metres: the distance to, or the colour of, the nearest centre."""
-        node = self.node(
-            "TexVoronoi", {"Vector": self.coordinates(), "Scale": 1.0 / size}, feature=feature
-        )
+        node = self.node("TexVoronoi", {"Vector": self.coordinates(), "Scale": 1.0 / size},
+                         feature=feature)
         return node.outputs[output]
 
     def ramp(self, value: Socket, stops: Sequence[tuple[float, Colour]]) -> Socket:
@@ -79,14 +74,13 @@ class Shader:
             element.color = (*colour[:3], 1.0)
         return node.outputs[0]
 
-    def mix(self, factor: Socket | float, first: Any, second: Any, blend: str = "MIX") -> Socket:
+    def mix(self, factor: Socket | float, first: Any, second: Any,
+            blend: str = "MIX") -> Socket:
         """Blend two colours (constants or sockets)."""
-        first, second = (
-            c if isinstance(c, bpy.types.NodeSocket) else (*c[:3], 1.0) for c in (first, second)
-        )
-        node = self.node(
-            "MixRGB", {"Fac": factor, "Color1": first, "Color2": second}, blend_type=blend
-        )
+        first, second = (c if isinstance(c, bpy.types.NodeSocket) else (*c[:3], 1.0)
+                         for c in (first, second))
+        node = self.node("MixRGB", {"Fac": factor, "Color1": first, "Color2": second},
+                         blend_type=blend)
         return node.outputs[0]
 
     def set(self, name: str, value: Any) -> Shader:
@@ -110,9 +104,8 @@ class Shader:
             inputs["Normal"] = normal.links[0].from_socket
         return self.set("Normal", self.node("Bump", inputs).outputs[0])
 
-    def dirt(
-        self, amount: float, colour: Colour = (0.12, 0.08, 0.05), size: float = 0.02
-    ) -> Shader:
+    def dirt(self, amount: float, colour: Colour = (0.12, 0.08, 0.05),
+             size: float = 0.02) -> Shader:
         """Smear `amount` (0 to 1) of stains over the base colour."""
         low = 0.72 - 0.35 * amount
         mask = self.ramp(self.noise(size, 6), [(low, (0, 0, 0)), (low + 0.25, (0.8, 0.8, 0.8))])
@@ -130,15 +123,12 @@ def plain(colour: Colour, roughness: float = 0.45, **inputs: float) -> Shader:
     return shader.bump(shader.noise(0.02, 2), 0.0006, 0.4)
 
 
-def metal(
-    colour: Colour = (0.78, 0.78, 0.8), roughness: float = 0.28, brushed: Colour | None = None
-) -> Shader:
+def metal(colour: Colour = (0.78, 0.78, 0.8), roughness: float = 0.28,
+          brushed: Colour | None = None) -> Shader:
     """Bare metal; `brushed` stretches the scratches by a factor per axis."""
     shader = Shader("metal", colour, metallic=1.0, roughness=roughness)
-    spots = shader.ramp(
-        shader.noise(0.008, 5),
-        [(0.3, (roughness * 0.7,) * 3), (0.8, (min(1.0, roughness * 1.7),) * 3)],
-    )
+    spots = shader.ramp(shader.noise(0.008, 5), [(0.3, (roughness * 0.7,) * 3),
+                                                 (0.8, (min(1.0, roughness * 1.7),) * 3)])
     shader.set("Roughness", spots)
     if brushed is not None:
         shader.bump(shader.noise(0.001, 3, shader.stretched(brushed)), 0.0002, 0.35)
@@ -153,9 +143,8 @@ def printed(image: bpy.types.Image, roughness: float = 0.4, metallic: float = 0.
     return shader.bump(shader.noise(0.015, 3), 0.0007, 0.5)
 
 
-def paper(
-    colour: Colour = (0.82, 0.8, 0.76), fibre: float = 0.0012, crumple: float = 0.0
-) -> Shader:
+def paper(colour: Colour = (0.82, 0.8, 0.76), fibre: float = 0.0012,
+          crumple: float = 0.0) -> Shader:
     """Uncoated paper: fibre noise, and with `crumple` (metres) small creases."""
     shader = Shader("paper", colour, roughness=0.85)
     return papery(shader, fibre, crumple)
@@ -176,10 +165,8 @@ def kraft(crumple: float = 0.0) -> Shader:
     """Brown paper with darker fibres."""
     shader = Shader("kraft", roughness=0.85)
     flecks = shader.noise(0.003, 9, shader.stretched((1.0, 0.6, 1.0)))
-    shader.set(
-        "Base Color",
-        shader.ramp(flecks, [(0.25, (0.37, 0.235, 0.125)), (0.75, (0.5, 0.335, 0.19))]),
-    )
+    shader.set("Base Color", shader.ramp(
+        flecks, [(0.25, (0.37, 0.235, 0.125)), (0.75, (0.5, 0.335, 0.19))]))
     return papery(shader, 0.002, crumple)
 
 
@@ -188,17 +175,14 @@ def glass(colour: Colour = (0.97, 0.99, 0.98), roughness: float = 0.0) -> Shader
     shader = Shader("glass", colour, roughness=roughness, transmission_weight=1.0, ior=1.48)
     clear = shader.node("BsdfTransparent", {"Color": (*[0.35 + 0.6 * c for c in colour], 1)})
     path = shader.node("LightPath")
-    mixed = shader.node(
-        "MixShader",
-        {"0": path.outputs["Is Shadow Ray"], "1": shader.bsdf.outputs[0], "2": clear.outputs[0]},
-    )
+    mixed = shader.node("MixShader", {"0": path.outputs["Is Shadow Ray"],
+                                      "1": shader.bsdf.outputs[0], "2": clear.outputs[0]})
     shader.bump(shader.noise(0.03, 2), 0.0008, 0.15)
     return shader.surface(mixed)
 
 
-def clear_film(
-    tint: Colour = (0.96, 0.97, 0.98), gloss: float = 0.06, haze: float = 0.05, wrinkle: float = 0.0
-) -> Shader:
+def clear_film(tint: Colour = (0.96, 0.97, 0.98), gloss: float = 0.06, haze: float = 0.05,
+               wrinkle: float = 0.0) -> Shader:
     """Thin clear plastic: see-through, with a mirror skin and a milky `haze` (0 to 1)."""
     shader = Shader("film", (0.85, 0.86, 0.88), roughness=0.5)
     if wrinkle:
@@ -208,13 +192,11 @@ def clear_film(
     normal = {"Normal": bent[0].from_socket} if bent else {}
     clear = shader.node("BsdfTransparent", {"Color": (*tint, 1.0)})
     mirror = shader.node("BsdfAnisotropic", {"Color": (1, 1, 1, 1), "Roughness": gloss, **normal})
-    milky = shader.node(
-        "MixShader", {"0": haze, "1": clear.outputs[0], "2": shader.bsdf.outputs[0]}
-    )
+    milky = shader.node("MixShader", {"0": haze, "1": clear.outputs[0],
+                                      "2": shader.bsdf.outputs[0]})
     fresnel = shader.node("Fresnel", {"IOR": 1.55, **normal}).outputs[0]
-    return shader.surface(
-        shader.node("MixShader", {"0": fresnel, "1": milky.outputs[0], "2": mirror.outputs[0]})
-    )
+    return shader.surface(shader.node("MixShader", {"0": fresnel, "1": milky.outputs[0],
+                                                    "2": mirror.outputs[0]}))
 
 
 def foil(fine: float = 0.006) -> Shader:
@@ -239,12 +221,9 @@ def timber(light: Colour = (0.62, 0.42, 0.24), dark: Colour = (0.36, 0.2, 0.09))
     """Sawn wood with growth rings around the object's x axis and fibres along it."""
     shader = Shader("timber", roughness=0.7)
     vector = shader.stretched((0.06, 1.0, 1.0))
-    rings = shader.node(
-        "TexWave",
-        {"Vector": vector, "Scale": 38.0, "Distortion": 5.0, "Detail": 3.0, "Detail Scale": 1.2},
-        wave_type="RINGS",
-        rings_direction="X",
-    )
+    rings = shader.node("TexWave", {"Vector": vector, "Scale": 38.0, "Distortion": 5.0,
+                                    "Detail": 3.0, "Detail Scale": 1.2},
+                        wave_type="RINGS", rings_direction="X")
     shader.set("Base Color", shader.ramp(rings.outputs["Fac"], [(0.15, light), (0.95, dark)]))
     fibre = shader.noise(0.0015, 5, shader.stretched((0.05, 1.0, 1.0)))
     tone = shader.ramp(fibre, [(0.3, (0.75,) * 3), (0.7, (1.0,) * 3)])
@@ -252,32 +231,25 @@ def timber(light: Colour = (0.62, 0.42, 0.24), dark: Colour = (0.36, 0.2, 0.09))
     return shader.bump(fibre, 0.0006, 0.6)
 
 
-def cloth(
-    colour: Colour, stripe: Colour | None = None, thread: float = 0.0012, stripe_width: float = 0.03
-) -> Shader:
+def cloth(colour: Colour, stripe: Colour | None = None, thread: float = 0.0012,
+          stripe_width: float = 0.03) -> Shader:
     """Woven fabric with a thread relief, and stripes along u if `stripe` is given."""
     shader = Shader("cloth", colour, roughness=0.95, sheen_weight=0.35)
     if stripe is not None:
-        wave = shader.node(
-            "TexWave",
-            {"Vector": shader.coordinates("UV"), "Scale": 0.3 / stripe_width, "Distortion": 0.0},
-        )
+        wave = shader.node("TexWave", {"Vector": shader.coordinates("UV"),
+                                       "Scale": 0.3 / stripe_width, "Distortion": 0.0})
         mask = shader.ramp(wave.outputs["Fac"], [(0.49, (0, 0, 0)), (0.53, (1, 1, 1))])
         shader.set("Base Color", shader.mix(mask, colour, stripe))
     for direction in ("X", "Y"):
-        weave = shader.node(
-            "TexWave",
-            {"Vector": shader.coordinates(), "Scale": 0.16 / thread, "Distortion": 0.6},
-            bands_direction=direction,
-        )
+        weave = shader.node("TexWave", {"Vector": shader.coordinates(), "Scale": 0.16 / thread,
+                                        "Distortion": 0.6}, bands_direction=direction)
         shader.bump(weave.outputs["Fac"], thread * 0.5, 0.5)
     lint = shader.ramp(shader.noise(0.004, 6), [(0.3, (0.8,) * 3), (0.7, (1.05,) * 3)])
     return shader.set("Base Color", shader.mix(1.0, shader.base(), lint, "MULTIPLY"))
 
 
-def organic(
-    light: Colour, dark: Colour, size: float = 0.01, roughness: float = 0.6, relief: float = 0.001
-) -> Shader:
+def organic(light: Colour, dark: Colour, size: float = 0.01, roughness: float = 0.6,
+            relief: float = 0.001) -> Shader:
     """Mottled plant matter, food or soil."""
     shader = Shader("organic", roughness=roughness)
     mottle = shader.noise(size, 6)

@@ -55,19 +55,12 @@ def make(picture: Picture, size: int, samples: int, out: Path, threads: int) -> 
     """Build, render and save one picture; give what it shows."""
     height = round(size / picture.aspect)
     if picture.form == "non_item":
-        scenes.build_empty(
-            picture.seed, picture.floor, picture.light, picture.table, picture.aspect
-        )
+        scenes.build_empty(picture.seed, picture.floor, picture.light, picture.table,
+                           picture.aspect)
         shows = picture.shows
     else:
-        shows = scenes.build(
-            picture.form,
-            picture.seed,
-            picture.variant,
-            picture.floor,
-            picture.light,
-            picture.aspect,
-        )
+        shows = scenes.build(picture.form, picture.seed, picture.variant, picture.floor,
+                             picture.light, picture.aspect)
     linear = render_linear(size, height, samples, threads)
     save(develop(linear, random.Random(picture.name)), out / f"{picture.name}.jpg")
     return shows
@@ -79,27 +72,21 @@ def write_manifest(rows: dict[str, tuple[str, str, int]], out: Path) -> None:
     known: dict[str, tuple[str, str, int]] = {}
     if path.exists():
         with path.open(newline="", encoding="utf-8") as stream:
-            known = {
-                row["file"]: (row["form"], row["shows"], int(row["seed"]))
-                for row in csv.DictReader(stream)
-            }
+            known = {row["file"]: (row["form"], row["shows"], int(row["seed"]))
+                     for row in csv.DictReader(stream)}
     known.update(rows)
     with path.open("w", newline="", encoding="utf-8") as stream:
         writer = csv.writer(stream, lineterminator="\n")
         writer.writerow(("file", "form", "shows", "seed"))
-        writer.writerows((name, *known[name]) for name in sorted(known) if (out / name).exists())
+        writer.writerows((name, *known[name]) for name in sorted(known)
+                         if (out / name).exists())
 
 
 def parser() -> argparse.ArgumentParser:
     """The command line."""
     result = argparse.ArgumentParser(description=__doc__)
-    result.add_argument(
-        "--only",
-        action="append",
-        metavar="NAME",
-        default=[],
-        help="render only pictures whose name starts with NAME (repeatable)",
-    )
+    result.add_argument("--only", action="append", metavar="NAME", default=[],
+                        help="render only pictures whose name starts with NAME (repeatable)")
     result.add_argument("--size", type=int, default=640, help="picture width in pixels")
     result.add_argument("--samples", type=int, default=12, help="light paths per pixel")
     result.add_argument("--out", type=Path, default=HERE, help="folder for the pictures")
@@ -110,11 +97,8 @@ def parser() -> argparse.ArgumentParser:
 def main(arguments: list[str] | None = None) -> int:
     """Render the chosen pictures and update the manifest; 1 if the choice is empty."""
     options = parser().parse_args(arguments)
-    chosen = [
-        p
-        for p in PICTURES
-        if not options.only or any(p.name.startswith(name) for name in options.only)
-    ]
+    chosen = [p for p in PICTURES
+              if not options.only or any(p.name.startswith(name) for name in options.only)]
     if not chosen:
         sys.stderr.write("no picture of that name\n")
         return 1
@@ -126,9 +110,8 @@ def main(arguments: list[str] | None = None) -> int:
         write_manifest({f"{picture.name}.jpg": (picture.form, shows, picture.seed)}, options.out)
         now = time.monotonic()
         left = (now - start) / done * (len(chosen) - done)
-        sys.stdout.write(
-            f"[{done}/{len(chosen)}] {picture.name}  {now - began:.0f} s, about {left:.0f} s left\n"
-        )
+        sys.stdout.write(f"[{done}/{len(chosen)}] {picture.name}  {now - began:.0f} s, "
+                         f"about {left:.0f} s left\n")
         sys.stdout.flush()
     return 0
 

@@ -39,14 +39,8 @@ def forms() -> list[str]:
     return sorted(VARIANTS)
 
 
-def build(
-    form: str,
-    seed: int,
-    variant: int | None = None,
-    floor: str | None = None,
-    light: str | None = None,
-    aspect: float = 1.0,
-) -> str:
+def build(form: str, seed: int, variant: int | None = None, floor: str | None = None,
+          light: str | None = None, aspect: float = 1.0) -> str:
     """Make the scene for `form` ready to render, and tell what it shows.
 
     Everything not given is drawn from `seed`. `aspect` is picture width over height.
@@ -57,9 +51,8 @@ def build(
     chosen = choices[rng.randrange(len(choices)) if variant is None else variant]
     item = chosen.build(rng)
     heading = rng.uniform(0, 360)
-    place(
-        item.objects, (0, 0, heading + 90 + rng.gauss(0, 24) if item.front else rng.uniform(0, 360))
-    )
+    place(item.objects, (0, 0, heading + 90 + rng.gauss(0, 24) if item.front
+                         else rng.uniform(0, 360)))
     drop(item.objects)
     _scene_around(item, rng, heading, floor, light, aspect)
     return chosen.shows
@@ -83,14 +76,8 @@ def build_empty(seed: int, floor: str, light: str, table: bool, aspect: float = 
     LIGHTS[light](rng, camera)
 
 
-def _scene_around(
-    item: Item,
-    rng: random.Random,
-    heading: float,
-    floor: str | None,
-    light: str | None,
-    aspect: float,
-) -> None:
+def _scene_around(item: Item, rng: random.Random, heading: float, floor: str | None,
+                  light: str | None, aspect: float) -> None:
     camera = _aim_camera(item, rng, heading, aspect)
     FLOORS[floor or rng.choice(sorted(FLOORS))](rng)
     _crumbs(rng, 0.6 * camera.length)
@@ -106,9 +93,8 @@ def _aim_camera(item: Item, rng: random.Random, heading: float, aspect: float) -
     centre = Vector((points.min(0) + points.max(0)) / 2)
     rise = math.radians(rng.uniform(*item.rise))
     turn_z = math.radians(heading)
-    back = Vector(
-        (math.cos(turn_z) * math.cos(rise), math.sin(turn_z) * math.cos(rise), math.sin(rise))
-    )
+    back = Vector((math.cos(turn_z) * math.cos(rise), math.sin(turn_z) * math.cos(rise),
+                   math.sin(rise)))
     data = bpy.data.cameras.new("phone")
     data.lens = rng.uniform(26, 48)
     turn = back.to_track_quat("Z", "Y") @ Quaternion((0, 0, 1), math.radians(rng.gauss(0, 4)))
@@ -127,9 +113,8 @@ def _aim_camera(item: Item, rng: random.Random, heading: float, aspect: float) -
             # People zoom in on small things rather than hold the phone too close to focus.
             data.lens *= NEAREST / distance
             distance = NEAREST
-    centre += Vector(
-        axes[:, :2] @ (np.array([rng.gauss(0, 0.05), rng.gauss(0, 0.05)]) * half * distance)
-    )
+    centre += Vector(axes[:, :2] @ (np.array([rng.gauss(0, 0.05), rng.gauss(0, 0.05)])
+                                    * half * distance))
     camera = bpy.data.objects.new("phone", data)
     camera.location = centre + back * distance
     camera.rotation_mode = "QUATERNION"
@@ -154,8 +139,5 @@ def _crumbs(rng: random.Random, spread: float) -> None:
         size = gen.uniform(0.0006, 0.0022) * (1 + 2 * (gen.random() < 0.1))
         shape = corners * gen.uniform(0.5, 1.4, (6, 1)) * size
         x, y = gen.normal(0, spread * 0.6, 2)
-        place(
-            [mesh_object("crumb", shape, faces, dark.material, smooth=False)],
-            (0, 0, gen.uniform(0, 360)),
-            (x, y, size * 0.3),
-        )
+        place([mesh_object("crumb", shape, faces, dark.material, smooth=False)],
+              (0, 0, gen.uniform(0, 360)), (x, y, size * 0.3))

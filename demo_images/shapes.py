@@ -16,14 +16,9 @@ Objects = list[bpy.types.Object]
 Point = tuple[float, float]
 
 
-def mesh_object(
-    name: str,
-    verts: Array,
-    faces: Sequence[Sequence[int]],
-    material: bpy.types.Material,
-    uvs: Array | None = None,
-    smooth: bool = True,
-) -> bpy.types.Object:
+def mesh_object(name: str, verts: Array, faces: Sequence[Sequence[int]],
+                material: bpy.types.Material, uvs: Array | None = None,
+                smooth: bool = True) -> bpy.types.Object:
     """Link a mesh made of `verts` (N, 3); `uvs` holds one (u, v) a vertex."""
     mesh = bpy.data.meshes.new(name)
     mesh.from_pydata(np.asarray(verts, float).tolist(), [], [list(face) for face in faces])
@@ -40,13 +35,8 @@ def mesh_object(
     return obj
 
 
-def grid(
-    name: str,
-    points: Array,
-    material: bpy.types.Material,
-    keep: Array | None = None,
-    smooth: bool = True,
-) -> bpy.types.Object:
+def grid(name: str, points: Array, material: bpy.types.Material,
+         keep: Array | None = None, smooth: bool = True) -> bpy.types.Object:
     """A surface over a (rows, columns, 3) array; `keep` masks its (rows-1, columns-1) quads.
 
     The texture runs once along the columns (u) and once along the rows (v).
@@ -64,13 +54,8 @@ def grid(
     return mesh_object(name, verts, faces.tolist(), material, uvs, smooth)
 
 
-def lathe_points(
-    profile: Sequence[Point],
-    segments: int = 96,
-    power: float = 2.0,
-    aspect: float = 1.0,
-    turn: tuple[float, float] = (0.0, 1.0),
-) -> Array:
+def lathe_points(profile: Sequence[Point], segments: int = 96, power: float = 2.0,
+                 aspect: float = 1.0, turn: tuple[float, float] = (0.0, 1.0)) -> Array:
     """Points of a turned profile of (radius, height) pairs.
 
     `power` above 2 squares the cross-section off, `aspect` is its depth over its width, and
@@ -85,14 +70,8 @@ def lathe_points(
     return np.stack([x, y, np.broadcast_to(height[:, None], x.shape)], axis=2)
 
 
-def lathe(
-    name: str,
-    profile: Sequence[Point],
-    material: bpy.types.Material,
-    segments: int = 96,
-    power: float = 2.0,
-    aspect: float = 1.0,
-) -> bpy.types.Object:
+def lathe(name: str, profile: Sequence[Point], material: bpy.types.Material,
+          segments: int = 96, power: float = 2.0, aspect: float = 1.0) -> bpy.types.Object:
     """A turned solid's skin, closed around z and merged at the seam."""
     obj = grid(name, lathe_points(profile, segments, power, aspect), material)
     merge_doubles(obj)
@@ -124,10 +103,8 @@ def resampled(profile: Sequence[Point], step: float) -> list[Point]:
     points = [profile[0]]
     for start, end in pairwise(profile):
         count = max(1, math.ceil(math.dist(start, end) / step))
-        points += [
-            (start[0] + (end[0] - start[0]) * i / count, start[1] + (end[1] - start[1]) * i / count)
-            for i in range(1, count + 1)
-        ]
+        points += [(start[0] + (end[0] - start[0]) * i / count,
+                    start[1] + (end[1] - start[1]) * i / count) for i in range(1, count + 1)]
     return points
 
 
@@ -139,28 +116,20 @@ def sheet_points(width: float, depth: float, step: float) -> Array:
     return np.stack([gx, gy, np.zeros_like(gx)], axis=2)
 
 
-def box(
-    name: str, size: tuple[float, float, float], material: bpy.types.Material, edge: float = 0.001
-) -> bpy.types.Object:
+def box(name: str, size: tuple[float, float, float], material: bpy.types.Material,
+        edge: float = 0.001) -> bpy.types.Object:
     """A block standing on z = 0 with bevelled edges of `edge` metres."""
     x, y, z = size[0] / 2, size[1] / 2, size[2]
-    verts = [
-        (sx * x, sy * y, sz) for sz in (0, z) for sx, sy in ((-1, -1), (1, -1), (1, 1), (-1, 1))
-    ]
+    verts = [(sx * x, sy * y, sz) for sz in (0, z) for sx, sy in
+             ((-1, -1), (1, -1), (1, 1), (-1, 1))]
     faces = [(3, 2, 1, 0), (4, 5, 6, 7), (0, 1, 5, 4), (1, 2, 6, 5), (2, 3, 7, 6), (3, 0, 4, 7)]
     obj = mesh_object(name, np.array(verts), faces, material, smooth=False)
     bevel(obj, edge)
     return obj
 
 
-def tube(
-    name: str,
-    path: Array,
-    radius: float | Array,
-    material: bpy.types.Material,
-    segments: int = 16,
-    flatten: float = 1.0,
-) -> bpy.types.Object:
+def tube(name: str, path: Array, radius: float | Array, material: bpy.types.Material,
+         segments: int = 16, flatten: float = 1.0) -> bpy.types.Object:
     """A pipe swept along `path` (N, 3); `flatten` squeezes its section along the second axis."""
     path = np.asarray(path, float)
     tangents = np.gradient(path, axis=0)
@@ -230,14 +199,11 @@ def deform(objects: Iterable[bpy.types.Object], change: Callable[[Array], Array]
         obj.data.update()
 
 
-def place(
-    objects: Objects, turn: Sequence[float] = (0, 0, 0), move: Sequence[float] = (0, 0, 0)
-) -> Objects:
+def place(objects: Objects, turn: Sequence[float] = (0, 0, 0),
+          move: Sequence[float] = (0, 0, 0)) -> Objects:
     """Rotate by Euler angles (degrees) about the origin, then move (metres)."""
-    matrix = (
-        Matrix.Translation(Vector(move))
-        @ Euler([math.radians(a) for a in turn]).to_matrix().to_4x4()
-    )
+    matrix = Matrix.Translation(Vector(move)) @ Euler(
+        [math.radians(a) for a in turn]).to_matrix().to_4x4()
     for obj in objects:
         obj.matrix_world = matrix @ obj.matrix_world
     bpy.context.view_layer.update()
