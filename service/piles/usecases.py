@@ -198,8 +198,7 @@ def void_weighing(
         sorter=check_sorter(sorter),
         at=services.clock(),
     )
-    sort_id, _ = services.log.void_weighing(void)
-    return sort_id
+    return services.log.void_weighing(void)
 
 
 def add_tare(

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Select, exists, select
 from classifier.errors import NotLetInError, UnknownIdError
 from service.store.append import insert
 from service.store.database import Database
-from service.store.rows import Row
+from service.store.rows import Row, record
 from service.store.tables import device_revocations, devices, join_codes
 
 
@@ -133,4 +133,4 @@ def _devices() -> Select[tuple[Mapping[str, object]]]:
 
 
 def _device(row: Row) -> DeviceRecord:
-    return DeviceRecord(row["id"], row["name"], row["role"], row["at"], bool(row["revoked"]))
+    return record(DeviceRecord, row)

@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, exists, select
 
 from classifier.errors import ConflictError
+from classifier.log.records import Item, ItemChange
 from classifier.rules.suggestion import Thresholds
 from service.store.append import (
     already_recorded,
@@ -25,8 +26,8 @@ from service.store.rows import (
     LearnedShares,
     ModelRecord,
     in_order,
-    to_change,
-    to_item,
+    record,
+    values,
 )
 from service.store.tables import (
     captures,
@@ -56,24 +57,13 @@ class CaptureLog:
             if already_recorded(connection, captures, capture.id, sent, "photo"):
                 return
             lock_open_sort(connection, capture.sort_id)
-            values = {
-                "id": capture.id,
-                "sort_id": capture.sort_id,
-                "photo_name": capture.photo_name,
-                "forms": [list(pair) for pair in capture.forms],
-                "model_id": remember_model(connection, capture.model, capture.at),
-                "categories_version": capture.categories_version,
-                "programme_version": capture.programme_version,
-                "notice": capture.notice,
-                "audit": capture.audit,
-                "learned": _learned_json(capture.learned),
-                "at": capture.at,
-            }
-            insert(connection, captures, sent, values)
-            if embedding is not None:
-                connection.execute(
-                    embeddings.insert().values(capture_id=capture.id, vector=embedding)
-                )
+            row = values(
+                captures,
+                capture,
+                model_id=remember_model(connection, capture.model, capture.at),
+                learned=None if capture.learned is None else asdict(capture.learned),
+            )
+            insert_capture(connection, row, embedding, sent)
 
         self._database.write(work)
 
@@ -135,8 +125,8 @@ class CaptureLog:
                     item=standing[-1].id,
                     category=standing[-1].category,
                 )
-            values = {"capture_id": capture_id, "fact": fact, "answer": answer, "at": at}
-            connection.execute(fact_answers.insert().values(values))
+            row = {"capture_id": capture_id, "fact": fact, "answer": answer, "at": at}
+            connection.execute(fact_answers.insert().values(row))
 
         self._database.write(work)
 
@@ -169,39 +159,28 @@ def load_capture(connection: Connection, capture_id: str) -> CaptureState:
         .order_by(item_changes.c.seq)
     )
     return CaptureState(
-        capture=CaptureRecord(
-            id=row["id"],
-            sort_id=row["sort_id"],
-            photo_name=row["photo_name"],
-            forms=tuple((form, p) for form, p in row["forms"]),
+        capture=record(
+            CaptureRecord,
+            row,
             model=load_model(connection, row["model_id"]),
-            categories_version=row["categories_version"],
-            programme_version=row["programme_version"],
-            notice=row["notice"],
-            at=row["at"],
-            audit=row["audit"],
-            learned=_load_learned(row["learned"]),
+            learned=None if row["learned"] is None else record(LearnedShares, row["learned"]),
         ),
         answers=answers,
-        items=in_order(to_item(each) for each in confirmed.mappings()),
-        changes=in_order(to_change(each) for each in changed.mappings()),
+        items=in_order(record(Item, each) for each in confirmed.mappings()),
+        changes=in_order(record(ItemChange, each) for each in changed.mappings()),
     )
 
 
-def _learned_json(learned: LearnedShares | None) -> dict[str, Any] | None:
-    if learned is None:
-        return None
-    return {
-        "confirmations": learned.confirmations,
-        "categories": [list(pair) for pair in learned.categories],
-    }
-
-
-def _load_learned(kept: Mapping[str, Any] | None) -> LearnedShares | None:
-    if kept is None:
-        return None
-    pairs = tuple((category, p) for category, p in kept["categories"])
-    return LearnedShares(kept["confirmations"], pairs)
+def insert_capture(
+    connection: Connection,
+    row: Mapping[str, Any],
+    embedding: bytes | None,
+    sent: Mapping[str, object],
+) -> None:
+    """Add a photo with what was seen in it."""
+    insert(connection, captures, sent, row)
+    if embedding is not None:
+        connection.execute(embeddings.insert().values(capture_id=row["id"], vector=embedding))
 
 
 def remember_model(connection: Connection, model: ModelRecord | None, at: datetime) -> str | None:
@@ -214,14 +193,8 @@ def remember_model(connection: Connection, model: ModelRecord | None, at: dateti
     }
     model_id = f"{model.name}:{model.version}:{fingerprint(content)[:12]}"
     if connection.scalar(select(models.c.seq).where(models.c.id == model_id)) is None:
-        values = {
-            "id": model_id,
-            "name": model.name,
-            "version": model.version,
-            "content": content,
-            "at": at,
-        }
-        connection.execute(models.insert().values(values))
+        row = values(models, model, id=model_id, content=content, at=at)
+        connection.execute(models.insert().values(row))
     return model_id
 
 
@@ -229,9 +202,10 @@ def load_model(connection: Connection, model_id: str | None) -> ModelRecord | No
     if model_id is None:
         return None
     row = one_row(connection, models, model_id, "model")
-    return ModelRecord(
-        name=row["name"],
-        version=row["version"],
-        form_categories=row["content"]["form_categories"],
-        thresholds=Thresholds(**row["content"]["thresholds"]),
+    content = row["content"]
+    return record(
+        ModelRecord,
+        row,
+        form_categories=content["form_categories"],
+        thresholds=Thresholds(**content["thresholds"]),
     )

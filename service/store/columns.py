@@ -11,6 +11,7 @@ from sqlalchemy import (
     Column,
     DateTime,
     Dialect,
+    Enum,
     ForeignKey,
     Integer,
     MetaData,
@@ -20,6 +21,7 @@ from sqlalchemy import (
 )
 
 from classifier.errors import StorageError
+from classifier.log.quantities import Unit
 
 metadata = MetaData(
     naming_convention={
@@ -71,6 +73,7 @@ class DecimalText(TypeDecorator[Decimal]):
 
 
 ID = String(36)
+UNIT = Enum(Unit, native_enum=False, length=4, values_callable=lambda units: [*units])
 _Seq = BigInteger().with_variant(Integer(), "sqlite")
 
 

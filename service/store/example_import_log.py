@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from sqlalchemy import Connection, select
 
 from classifier.log.records import SortInfo
 from service.store.append import already_recorded, insert
-from service.store.capture_log import remember_model
+from service.store.capture_log import insert_capture, remember_model
 from service.store.database import Database
-from service.store.rows import ModelRecord, sort_values
-from service.store.tables import captures, embeddings, example_sets, items, sorts, withdrawals
+from service.store.rows import ModelRecord, values
+from service.store.tables import captures, example_sets, items, sorts, withdrawals
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +73,8 @@ class ExampleImportLog:
         def work(connection: Connection) -> None:
             if already_recorded(connection, example_sets, set_id, sent, "example set"):
                 return
-            insert(connection, sorts, sent, sort_values(sort, programme_version))
+            first = values(sorts, sort, programme_version=programme_version, at=sort.created_at)
+            insert(connection, sorts, sent, first)
             row = {"id": set_id, "sort_id": sort.id, "source": source, "at": sort.created_at}
             insert(connection, example_sets, sent, row)
 
@@ -116,23 +116,16 @@ def _add_capture(
     versions: Mapping[str, str],
     sent: Mapping[str, object],
 ) -> None:
-    values = {
-        "id": photo.capture_id,
-        "sort_id": sort_id,
-        "photo_name": photo.photo_name,
-        "forms": [list(pair) for pair in photo.forms],
-        "model_id": remember_model(connection, photo.model, photo.at),
-        "notice": "",
-        "audit": False,
-        "origin": photo.origin,
-        "object_group": photo.object_group,
-        "at": photo.at,
+    row = values(
+        captures,
+        photo,
+        id=photo.capture_id,
+        sort_id=sort_id,
+        model_id=remember_model(connection, photo.model, photo.at),
+        notice="",
         **versions,
-    }
-    insert(connection, captures, sent, values)
-    if photo.embedding is not None:
-        row = {"capture_id": photo.capture_id, "vector": photo.embedding}
-        connection.execute(embeddings.insert().values(row))
+    )
+    insert_capture(connection, row, photo.embedding, sent)
 
 
 def _add_item(
@@ -143,21 +136,15 @@ def _add_item(
     versions: Mapping[str, str],
     sent: Mapping[str, object],
 ) -> None:
-    values: dict[str, Any] = {
-        "id": photo.item_id,
-        "sort_id": sort_id,
-        "capture_id": photo.capture_id,
-        "attempt": 0,
-        "batch_id": None,
-        "category": photo.category,
-        "count": 1,
-        "facts": {},
-        "route": None,
-        "sorter": sorter,
-        "note": photo.note,
-        "suggested": None,
-        "model_version": None,
-        "at": photo.at,
+    row = values(
+        items,
+        photo,
+        id=photo.item_id,
+        sort_id=sort_id,
+        attempt=0,
+        count=1,
+        facts={},
+        sorter=sorter,
         **versions,
-    }
-    insert(connection, items, sent, values)
+    )
+    insert(connection, items, sent, row)

@@ -21,9 +21,8 @@ from service.store.example_rows import (
     Wanted,
     select_examples,
     to_example,
-    to_review,
 )
-from service.store.rows import in_order, to_change, to_item
+from service.store.rows import in_order, record, values
 from service.store.tables import (
     captures,
     embeddings,
@@ -109,14 +108,14 @@ class ExampleLog(ExampleImportLog):
         owner: dict[str, str] = {}
         with self._database.read() as connection:
             for row in _of(connection, select(items), items.c.capture_id, capture_ids, items.c.seq):
-                found.setdefault(row["capture_id"], ([], [], []))[0].append(to_item(row))
+                found.setdefault(row["capture_id"], ([], [], []))[0].append(record(Item, row))
                 owner[row["id"]] = row["capture_id"]
             query, key = select(item_changes), item_changes.c.item_id
             for row in _of(connection, query, key, list(owner), item_changes.c.seq):
-                found[owner[row["item_id"]]][1].append(to_change(row))
+                found[owner[row["item_id"]]][1].append(record(ItemChange, row))
             query, key = select(reviews), reviews.c.capture_id
             for row in _of(connection, query, key, capture_ids, reviews.c.seq):
-                found.setdefault(row["capture_id"], ([], [], []))[2].append(to_review(row))
+                found.setdefault(row["capture_id"], ([], [], []))[2].append(record(Review, row))
         return {
             capture_id: ExampleHistory(in_order(first), in_order(changed), tuple(reviewed))
             for capture_id, (first, changed, reviewed) in found.items()
@@ -132,12 +131,12 @@ class ExampleLog(ExampleImportLog):
         def work(connection: Connection) -> int:
             new = []
             for row in rows:
-                own = _sent(sent, row)
+                own = {**sent, "capture_id": row.capture_id}
                 if not already_recorded(connection, reviews, row.id, own, "review"):
                     new.append((row, own))
             _refuse_unknown(connection, [row.capture_id for row, _ in new])
             for row, own in new:
-                insert(connection, reviews, own, _values(row))
+                insert(connection, reviews, own, values(reviews, row))
             return len(new)
 
         return self._database.write(work)
@@ -147,7 +146,7 @@ class ExampleLog(ExampleImportLog):
         query = select(reviews).where(_in_batch(reviews.c.id, batch_id))
         with self._database.read() as connection:
             rows = connection.execute(query.order_by(reviews.c.seq)).mappings()
-            return tuple(to_review(row) for row in rows)
+            return tuple(record(Review, row) for row in rows)
 
     def photos_of(
         self, *, sorter: str | None = None, sort_id: str | None = None
@@ -191,8 +190,8 @@ class ExampleLog(ExampleImportLog):
                         capture=capture_id,
                     )
                 own = {"capture_id": capture_id, "reason": reason, "sorter": sorter}
-                values = {"id": capture_ids[capture_id], "at": at, **own}
-                insert(connection, withdrawals, own, values)
+                row = {"id": capture_ids[capture_id], "at": at, **own}
+                insert(connection, withdrawals, own, row)
                 connection.execute(delete(embeddings).where(embeddings.c.capture_id == capture_id))
             return len(new)
 
@@ -263,19 +262,3 @@ def _refuse_unknown(connection: Connection, capture_ids: Sequence[str]) -> None:
                 "recorded",
                 captures=missing[:20],
             )
-
-
-def _sent(sent: Mapping[str, object], row: Review) -> dict[str, object]:
-    return {**sent, "capture_id": row.capture_id}
-
-
-def _values(row: Review) -> dict[str, Any]:
-    return {
-        "id": row.id,
-        "capture_id": row.capture_id,
-        "verdict": row.verdict,
-        "category": row.category,
-        "note": row.note,
-        "sorter": row.sorter,
-        "at": row.at,
-    }

@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Select, and_, case, exists, func, or_, select
 
 from service.store.append import sort_name
-from service.store.rows import Row
+from service.store.rows import Row, record
 from service.store.tables import (
     captures,
     example_sets,
@@ -192,35 +192,4 @@ def not_an_example_set() -> ColumnElement[bool]:
 def to_example(row: Row) -> Example:
     """Build an example from a row of `select_examples`."""
     name, version = row["model_name"], row["model_version"]
-    return Example(
-        capture_id=row["capture_id"],
-        sort_id=row["sort_id"],
-        sort_name=row["sort_name"],
-        photo_name=row["photo_name"],
-        item_id=row["item_id"],
-        label=row["label"],
-        first=row["first"],
-        suggested=row["suggested"],
-        confidence=row["confidence"],
-        sorter=row["sorter"],
-        verdict=row["verdict"],
-        model=None if name is None else f"{name} {version}",
-        model_id=row["model_id"],
-        audit=bool(row["audit"]),
-        origin=row["origin"],
-        object_group=row["object_group"],
-        at=row["at"],
-    )
-
-
-def to_review(row: Row) -> Review:
-    """Build a review."""
-    return Review(
-        id=row["id"],
-        capture_id=row["capture_id"],
-        verdict=row["verdict"],
-        category=row["category"],
-        note=row["note"],
-        sorter=row["sorter"],
-        at=row["at"],
-    )
+    return record(Example, row, model=None if name is None else f"{name} {version}")

@@ -12,7 +12,7 @@ from classifier.log.records import Item, ItemChange, SortInfo
 from service.store.append import already_recorded, insert, load_sort, lock_open_sort, one_row
 from service.store.database import Database
 from service.store.pile_log import batch_for
-from service.store.rows import ItemState, in_order, to_change, to_item
+from service.store.rows import ItemState, in_order, record, values
 from service.store.tables import captures, item_changes, items
 
 
@@ -66,27 +66,14 @@ class ItemLog:
             if lock_open_sort(connection, item.sort_id).programme_id != programme_id:
                 return None
             attempt = None if item.capture_id is None else _next_attempt(connection, item)
-            values = {
-                "id": item.id,
-                "sort_id": item.sort_id,
-                "capture_id": item.capture_id,
-                "attempt": attempt,
-                "batch_id": batch_for(
-                    connection, item.sort_id, item.category, item.batch_id, item.at
-                ),
-                "category": item.category,
-                "count": item.count,
-                "facts": dict(item.facts),
-                "route": item.route,
-                "sorter": item.sorter,
-                "note": item.note,
-                "suggested": item.suggested,
-                "model_version": item.model_version,
-                "categories_version": categories_version,
-                "programme_version": item.programme_version,
-                "at": item.at,
-            }
-            insert(connection, items, sent, values)
+            row = values(
+                items,
+                item,
+                attempt=attempt,
+                batch_id=batch_for(connection, item.sort_id, item.category, item.batch_id, item.at),
+                categories_version=categories_version,
+            )
+            insert(connection, items, sent, row)
             return _load(connection, item.id)
 
         return self._database.write(work)
@@ -116,22 +103,14 @@ class ItemLog:
             batch_id = None
             if change.category is not None:
                 batch_id = batch_for(connection, sort_id, change.category, None, change.at)
-            values = {
-                "id": change.id,
-                "sort_id": sort_id,
-                "item_id": change.item_id,
-                "kind": change.kind,
-                "category": change.category,
-                "count": change.count,
-                "route": change.route,
-                "facts": None if change.facts is None else dict(change.facts),
-                "batch_id": batch_id,
-                "reason": change.reason,
-                "sorter": change.sorter,
-                "programme_version": programme_version,
-                "at": change.at,
-            }
-            insert(connection, item_changes, sent, values)
+            row = values(
+                item_changes,
+                change,
+                sort_id=sort_id,
+                batch_id=batch_id,
+                programme_version=programme_version,
+            )
+            insert(connection, item_changes, sent, row)
             return _load(connection, change.item_id)
 
         return self._database.write(work)
@@ -167,8 +146,8 @@ class ItemLog:
                     CountLine(category, route, number, int(pieces), first)
                     for category, route, number, pieces, first in connection.execute(summed)
                 ),
-                changed=in_order(to_item(row) for row in rows),
-                changes=in_order(to_change(row) for row in changes),
+                changed=in_order(record(Item, row) for row in rows),
+                changes=in_order(record(ItemChange, row) for row in changes),
                 first_seq={row["id"]: row["seq"] for row in rows},
             )
 
@@ -187,7 +166,8 @@ def _load(connection: Connection, item_id: str) -> ItemState:
         select(item_changes).where(item_changes.c.item_id == item_id).order_by(item_changes.c.seq)
     )
     return ItemState(
-        item=to_item(row), changes=in_order(to_change(each) for each in changes.mappings())
+        item=record(Item, row),
+        changes=in_order(record(ItemChange, each) for each in changes.mappings()),
     )
 
 

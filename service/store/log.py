@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import select, text
+from sqlalchemy import Connection, func, select, text
 
 from classifier.errors import StorageError
 from service.store.access_log import AccessLog
@@ -18,11 +18,13 @@ from service.store.item_log import ItemLog
 from service.store.learning_log import LearningLog
 from service.store.pile_log import PileLog
 from service.store.promotion_log import PromotionLog
-from service.store.server_checks import power_cut_risks, strays
+from service.store.row_text import STORED_TABLES
 from service.store.sort_log import SortLog
 from service.store.study_log import StudyLog
 from service.store.tables import EXPORTED_TABLES
 from service.store.totals_log import TotalsLog
+
+_MUST_BE_ON = ("fsync", "full_page_writes")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +77,7 @@ class Log(
         try:
             with self._database.read() as connection:
                 if connection.dialect.name != "sqlite":
-                    return tuple(strays(connection))
+                    return tuple(_strays(connection))
                 said = [str(row[0]) for row in connection.execute(text("PRAGMA integrity_check"))]
                 lost = list(connection.execute(text("PRAGMA foreign_key_check")))
         except StorageError as error:
@@ -87,7 +89,7 @@ class Log(
     def risks(self) -> tuple[str, ...]:
         """Return how a database server is set up to lose in a power cut what it acknowledged."""
         with self._database.read() as connection:
-            return tuple(power_cut_risks(connection))
+            return tuple(_power_cut_risks(connection))
 
     def ping(self) -> None:
         """Raise StorageError when the database does not answer."""
@@ -97,3 +99,30 @@ class Log(
     def close(self) -> None:
         """Close all connections."""
         self._database.close()
+
+
+def _strays(connection: Connection) -> Iterator[str]:
+    """Say of each table how many rows refer to a row that is not there."""
+    for table in STORED_TABLES:
+        for key in table.foreign_keys:
+            target = key.column.table.alias()
+            there = target.c[key.column.name]
+            query = (
+                select(func.count())
+                .select_from(table.outerjoin(target, key.parent == there))
+                .where(key.parent.is_not(None), there.is_(None))
+            )
+            if lost := connection.scalar(query):
+                yield f"table {table.name}: {lost} rows refer to no row of {key.column.table.name}"
+
+
+def _power_cut_risks(connection: Connection) -> Iterator[str]:
+    """Say which settings of the server let an acknowledged entry vanish in a power cut."""
+    if connection.dialect.name != "postgresql":
+        return
+    for name in _MUST_BE_ON:
+        if connection.scalar(text(f"SHOW {name}")) != "on":
+            yield (
+                f"the database server has {name} off: what it acknowledged may vanish in a power "
+                f"cut; set {name} = on in postgresql.conf and restart it"
+            )

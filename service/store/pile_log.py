@@ -13,7 +13,7 @@ from classifier.log.quantities import MAX_LOADS
 from classifier.log.records import Batch, LoadAsked, Tare, Weighing, WeighingVoid
 from service.store.append import already_recorded, insert, lock_open_sort, one_row
 from service.store.database import Database
-from service.store.rows import to_batch, to_tare, to_void, to_weighing
+from service.store.rows import record, said, values
 from service.store.tables import batches, item_changes, items, tares, weighing_voids, weighings
 
 
@@ -27,13 +27,12 @@ class PileLog:
 
         Raises ClosedSortError, or ConflictError when the id bears another batch.
         """
-        sent = {"sort_id": batch.sort_id, "category": batch.category, "label": batch.label}
 
         def work(connection: Connection) -> Batch:
-            if not already_recorded(connection, batches, batch.id, sent, "batch"):
+            if not already_recorded(connection, batches, batch.id, said(batch), "batch"):
                 lock_open_sort(connection, batch.sort_id)
                 _insert_batch(connection, batch)
-            return to_batch(one_row(connection, batches, batch.id, "batch"))
+            return record(Batch, one_row(connection, batches, batch.id, "batch"))
 
         return self._database.write(work)
 
@@ -43,7 +42,7 @@ class PileLog:
         Raises UnknownIdError when there is none.
         """
         with self._database.read() as connection:
-            return to_batch(one_row(connection, batches, batch_id, "batch"))
+            return record(Batch, one_row(connection, batches, batch_id, "batch"))
 
     def add_weighing(
         self,
@@ -68,48 +67,34 @@ class PileLog:
                 batch_id = batch_for(
                     connection, sort_id, category, weighing.batch_id or None, weighing.at
                 )
-                values = {
-                    "id": weighing.id,
-                    "sort_id": sort_id,
-                    "batch_id": batch_id,
-                    "load": _load(load, _loads_there(connection, batch_id)),
-                    "method": weighing.method,
-                    "gross": weighing.gross,
-                    "tare": weighing.tare,
-                    "unit": str(weighing.unit),
-                    "resolution": weighing.resolution,
-                    "tare_unit": None if weighing.tare_unit is None else str(weighing.tare_unit),
-                    "tare_resolution": weighing.tare_resolution,
-                    "capacity": weighing.capacity,
-                    "contents_left": weighing.contents_left,
-                    "note": weighing.note,
-                    "sorter": weighing.sorter,
-                    "at": weighing.at,
-                }
-                insert(connection, weighings, sent, values)
-            return to_weighing(one_row(connection, weighings, weighing.id, "weighing"))
+                row = values(
+                    weighings,
+                    weighing,
+                    sort_id=sort_id,
+                    batch_id=batch_id,
+                    load=_load(load, _loads_there(connection, batch_id)),
+                )
+                insert(connection, weighings, sent, row)
+            return record(Weighing, one_row(connection, weighings, weighing.id, "weighing"))
 
         return self._database.write(work)
 
-    def void_weighing(self, void: WeighingVoid) -> tuple[str, WeighingVoid]:
+    def void_weighing(self, void: WeighingVoid) -> str:
         """Take a weighing back and return the id of its sort; a resend changes nothing.
 
         Raises ClosedSortError, ConflictError when it was taken back already, UnknownIdError.
         """
-        sent = {
-            "weighing_id": void.weighing_id,
-            "reason": void.reason,
-            "sorter": void.sorter,
-        }
+        sent = said(void)
 
-        def work(connection: Connection) -> tuple[str, WeighingVoid]:
-            sort_id = one_row(connection, weighings, void.weighing_id, "weighing")["sort_id"]
+        def work(connection: Connection) -> str:
+            sort_id: str = one_row(connection, weighings, void.weighing_id, "weighing")["sort_id"]
             if not already_recorded(connection, weighing_voids, void.id, sent, "void"):
                 lock_open_sort(connection, sort_id)
                 _refuse_second_void(connection, void.weighing_id)
-                values = {"id": void.id, "sort_id": sort_id, "at": void.at, **sent}
-                insert(connection, weighing_voids, sent, values)
-            return sort_id, to_void(one_row(connection, weighing_voids, void.id, "void"))
+                insert(
+                    connection, weighing_voids, sent, values(weighing_voids, void, sort_id=sort_id)
+                )
+            return sort_id
 
         return self._database.write(work)
 
@@ -136,25 +121,12 @@ class PileLog:
 
         Raises ConflictError when the id bears another tare.
         """
-        sent = {
-            "name": tare.name,
-            "weight": format(tare.weight, "f"),
-            "unit": str(tare.unit),
-            "resolution": format(tare.resolution, "f"),
-        }
+        sent = said(tare)
 
         def work(connection: Connection) -> Tare:
             if not already_recorded(connection, tares, tare.id, sent, "tare"):
-                values = {
-                    "id": tare.id,
-                    "name": tare.name,
-                    "weight": tare.weight,
-                    "unit": str(tare.unit),
-                    "resolution": tare.resolution,
-                    "at": tare.at,
-                }
-                insert(connection, tares, sent, values)
-            return to_tare(one_row(connection, tares, tare.id, "tare"))
+                insert(connection, tares, sent, values(tares, tare))
+            return record(Tare, one_row(connection, tares, tare.id, "tare"))
 
         return self._database.write(work)
 
@@ -162,7 +134,7 @@ class PileLog:
         """Return the tare library, oldest first."""
         with self._database.read() as connection:
             rows = connection.execute(select(tares).order_by(tares.c.seq)).mappings()
-            return tuple(to_tare(row) for row in rows)
+            return tuple(record(Tare, row) for row in rows)
 
 
 def batch_for(
@@ -177,7 +149,7 @@ def batch_for(
     Raises ConflictError when the named batch is of another sort or category.
     """
     if batch_id is not None:
-        batch = to_batch(one_row(connection, batches, batch_id, "batch"))
+        batch = record(Batch, one_row(connection, batches, batch_id, "batch"))
         if (batch.sort_id, batch.category) != (sort_id, category):
             raise ConflictError(
                 f"batch {batch_id} holds {batch.category}, not {category} of this sort: "
@@ -236,8 +208,7 @@ def _load(asked: LoadAsked, there: int) -> int:
 
 
 def _insert_batch(connection: Connection, batch: Batch) -> None:
-    sent = {"sort_id": batch.sort_id, "category": batch.category, "label": batch.label}
-    insert(connection, batches, sent, {"id": batch.id, "at": batch.at, **sent})
+    insert(connection, batches, said(batch), values(batches, batch))
 
 
 def _refuse_second_void(connection: Connection, weighing_id: str) -> None:

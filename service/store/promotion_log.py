@@ -9,6 +9,7 @@ from sqlalchemy import Connection, func, select
 
 from service.store.append import already_recorded, insert
 from service.store.database import Database
+from service.store.rows import record, said, values
 from service.store.tables import promotions
 
 
@@ -35,12 +36,11 @@ class PromotionLog:
 
         Raises ConflictError when the id bears another choice.
         """
-        sent = {"bundle": promotion.bundle, "sorter": promotion.sorter}
+        sent = said(promotion)
 
         def work(connection: Connection) -> None:
             if not already_recorded(connection, promotions, promotion.id, sent, "promotion"):
-                values = {"id": promotion.id, "at": promotion.at, **sent}
-                insert(connection, promotions, sent, values)
+                insert(connection, promotions, sent, values(promotions, promotion))
 
         self._database.write(work)
 
@@ -55,6 +55,4 @@ class PromotionLog:
         """Return all choices, the oldest first."""
         with self._database.read() as connection:
             rows = connection.execute(select(promotions).order_by(promotions.c.seq)).mappings()
-            return tuple(
-                Promotion(row["id"], row["bundle"], row["sorter"], row["at"]) for row in rows
-            )
+            return tuple(record(Promotion, row) for row in rows)

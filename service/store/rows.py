@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
-from typing import Any, TypeVar
+from functools import cache
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from sqlalchemy import RowMapping
+from sqlalchemy import RowMapping, Table
 
-from classifier.log.quantities import Unit
 from classifier.log.records import (
     SORT_DETAILS,
     Batch,
@@ -18,15 +18,18 @@ from classifier.log.records import (
     ItemChange,
     SortCorrection,
     SortInfo,
-    Tare,
     Weighing,
     WeighingVoid,
 )
 from classifier.rules.suggestion import Thresholds
 
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
 Row = RowMapping
 
 
+RecordT = TypeVar("RecordT", bound="DataclassInstance")
 Timed = TypeVar("Timed", Item, ItemChange, Batch, Weighing, WeighingVoid)
 
 
@@ -127,40 +130,39 @@ def in_order(records: Iterable[Timed]) -> tuple[Timed, ...]:
     return tuple(ordered)
 
 
+def record(kind: type[RecordT], row: Row, **others: Any) -> RecordT:
+    """Build a record from the columns of a row that have the names of its fields.
+
+    `others` gives the fields that no column holds as it is. Lists of JSON become tuples.
+    """
+    found = {name: _frozen(row[name]) for name in _names(kind) if name not in others}
+    return kind(**found, **others)
+
+
+def values(table: Table, found: DataclassInstance, **others: Any) -> dict[str, Any]:
+    """Return what the row of a record holds: its fields that are columns, and `others`."""
+    own = {name: getattr(found, name) for name in _names(type(found)) if name in table.c}
+    return {**own, **others}
+
+
+def said(found: DataclassInstance, *but: str) -> dict[str, Any]:
+    """Return the fields of a record that a client sent: all but its id, its time and `but`."""
+    left_out = {"id", "at", *but}
+    return {name: getattr(found, name) for name in _names(type(found)) if name not in left_out}
+
+
+@cache
+def _names(kind: type[DataclassInstance]) -> tuple[str, ...]:
+    return tuple(each.name for each in fields(kind))
+
+
+def _frozen(value: Any) -> Any:
+    return tuple(_frozen(each) for each in value) if isinstance(value, list) else value
+
+
 def to_sort(row: Row) -> SortInfo:
     """Build a sort from its corrected row and the kind of its last event."""
-    return SortInfo(
-        id=row["id"],
-        name=row["name"],
-        place=row["place"],
-        stratum=row["stratum"],
-        sorted_on=row["sorted_on"],
-        days=row["days"],
-        persons=row["persons"],
-        programme_id=row["programme_id"],
-        sorters=tuple(row["sorters"]),
-        keeps_photos=row["keeps_photos"],
-        created_at=row["at"],
-        closed=row["last_event"] == "close",
-    )
-
-
-def sort_values(sort: SortInfo, programme_version: str) -> dict[str, Any]:
-    """Return what a new sort's row holds."""
-    return {
-        "id": sort.id,
-        "name": sort.name,
-        "place": sort.place,
-        "stratum": sort.stratum,
-        "sorted_on": sort.sorted_on,
-        "days": sort.days,
-        "persons": sort.persons,
-        "programme_id": sort.programme_id,
-        "programme_version": programme_version,
-        "sorters": list(sort.sorters),
-        "keeps_photos": sort.keeps_photos,
-        "at": sort.created_at,
-    }
+    return record(SortInfo, row, created_at=row["at"], closed=row["last_event"] == "close")
 
 
 def to_sort_corrections(first: Row, rows: Iterable[Row]) -> tuple[SortCorrection, ...]:
@@ -176,98 +178,6 @@ def to_sort_corrections(first: Row, rows: Iterable[Row]) -> tuple[SortCorrection
         found.append(SortCorrection(row["id"], changes, row["reason"], row["at"]))
         before = row
     return tuple(found)
-
-
-def to_item(row: Row) -> Item:
-    """Build an item as first recorded."""
-    return Item(
-        id=row["id"],
-        sort_id=row["sort_id"],
-        capture_id=row["capture_id"],
-        batch_id=row["batch_id"],
-        category=row["category"],
-        count=row["count"],
-        facts=dict(row["facts"]),
-        route=row["route"],
-        sorter=row["sorter"],
-        note=row["note"],
-        at=row["at"],
-        suggested=row["suggested"],
-        model_version=row["model_version"],
-        programme_version=row["programme_version"],
-    )
-
-
-def to_change(row: Row) -> ItemChange:
-    """Build a correction or void."""
-    return ItemChange(
-        id=row["id"],
-        item_id=row["item_id"],
-        kind=row["kind"],
-        category=row["category"],
-        count=row["count"],
-        route=row["route"],
-        facts=None if row["facts"] is None else dict(row["facts"]),
-        batch_id=row["batch_id"],
-        reason=row["reason"],
-        sorter=row["sorter"],
-        at=row["at"],
-    )
-
-
-def to_batch(row: Row) -> Batch:
-    """Build a batch."""
-    return Batch(
-        id=row["id"],
-        sort_id=row["sort_id"],
-        category=row["category"],
-        label=row["label"],
-        at=row["at"],
-    )
-
-
-def to_weighing(row: Row) -> Weighing:
-    """Build a weighing."""
-    return Weighing(
-        id=row["id"],
-        batch_id=row["batch_id"],
-        method=row["method"],
-        gross=row["gross"],
-        tare=row["tare"],
-        unit=Unit(row["unit"]),
-        resolution=row["resolution"],
-        tare_resolution=row["tare_resolution"],
-        capacity=row["capacity"],
-        contents_left=row["contents_left"],
-        note=row["note"],
-        sorter=row["sorter"],
-        at=row["at"],
-        tare_unit=None if row["tare_unit"] is None else Unit(row["tare_unit"]),
-        load=row["load"],
-    )
-
-
-def to_void(row: Row) -> WeighingVoid:
-    """Build the void of a weighing."""
-    return WeighingVoid(
-        id=row["id"],
-        weighing_id=row["weighing_id"],
-        reason=row["reason"],
-        sorter=row["sorter"],
-        at=row["at"],
-    )
-
-
-def to_tare(row: Row) -> Tare:
-    """Build an entry of the tare library."""
-    return Tare(
-        id=row["id"],
-        name=row["name"],
-        weight=row["weight"],
-        unit=Unit(row["unit"]),
-        resolution=row["resolution"],
-        at=row["at"],
-    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,15 @@ from typing import Literal
 from sqlalchemy import Connection, Table, exists, func, select
 
 from classifier.errors import ConflictError
-from classifier.log.records import SORT_DETAILS, SortInfo
+from classifier.log.records import (
+    SORT_DETAILS,
+    Batch,
+    Item,
+    ItemChange,
+    SortInfo,
+    Weighing,
+    WeighingVoid,
+)
 from service.store.append import (
     already_recorded,
     insert,
@@ -24,15 +32,12 @@ from service.store.example_rows import not_an_example_set
 from service.store.rows import (
     Row,
     SortRows,
+    Timed,
     in_order,
-    sort_values,
-    to_batch,
-    to_change,
-    to_item,
+    record,
     to_sort,
     to_sort_corrections,
-    to_void,
-    to_weighing,
+    values,
 )
 from service.store.tables import (
     batches,
@@ -61,7 +66,8 @@ class SortLog:
 
         def work(connection: Connection) -> SortInfo:
             if not already_recorded(connection, sorts, sort.id, sent, "sort"):
-                insert(connection, sorts, sent, sort_values(sort, programme_version))
+                row = values(sorts, sort, programme_version=programme_version, at=sort.created_at)
+                insert(connection, sorts, sent, row)
             return load_sort(connection, sort.id)
 
         return self._database.write(work)
@@ -86,8 +92,7 @@ class SortLog:
                 raise ConflictError(
                     f"the sort {sort.name!r} is {state} already: reload the page", sort=sort_id
                 )
-            values = {"id": event_id, "sort_id": sort_id, "kind": kind, "at": at}
-            insert(connection, sort_events, sent, values)
+            insert(connection, sort_events, sent, {"id": event_id, "at": at, **sent})
             return load_sort(connection, sort_id)
 
         return self._database.write(work)
@@ -181,9 +186,9 @@ class SortLog:
                 sort=sort,
                 items=(),
                 changes=(),
-                batches=in_order(to_batch(row) for row in batch_rows[sort.id]),
-                weighings=in_order(to_weighing(row) for row in weighing_rows[sort.id]),
-                voids=in_order(to_void(row) for row in void_rows[sort.id]),
+                batches=in_order(record(Batch, row) for row in batch_rows[sort.id]),
+                weighings=in_order(record(Weighing, row) for row in weighing_rows[sort.id]),
+                voids=in_order(record(WeighingVoid, row) for row in void_rows[sort.id]),
             )
             for sort in found
         )
@@ -196,17 +201,11 @@ class SortLog:
         with self._database.read() as connection:
             return SortRows(
                 sort=load_sort(connection, sort_id),
-                items=in_order(to_item(row) for row in _of_sort(connection, items, sort_id)),
-                changes=in_order(
-                    to_change(row) for row in _of_sort(connection, item_changes, sort_id)
-                ),
-                batches=in_order(to_batch(row) for row in _of_sort(connection, batches, sort_id)),
-                weighings=in_order(
-                    to_weighing(row) for row in _of_sort(connection, weighings, sort_id)
-                ),
-                voids=in_order(
-                    to_void(row) for row in _of_sort(connection, weighing_voids, sort_id)
-                ),
+                items=_records(connection, items, sort_id, Item),
+                changes=_records(connection, item_changes, sort_id, ItemChange),
+                batches=_records(connection, batches, sort_id, Batch),
+                weighings=_records(connection, weighings, sort_id, Weighing),
+                voids=_records(connection, weighing_voids, sort_id, WeighingVoid),
                 corrections=to_sort_corrections(
                     one_row(connection, sorts, sort_id, "sort"),
                     _of_sort(connection, sort_corrections, sort_id),
@@ -225,6 +224,12 @@ def _of_sorts(connection: Connection, table: Table, ids: Sequence[str]) -> dict[
     for row in connection.execute(query).mappings():
         rows[row["sort_id"]].append(row)
     return rows
+
+
+def _records(
+    connection: Connection, table: Table, sort_id: str, kind: type[Timed]
+) -> tuple[Timed, ...]:
+    return in_order(record(kind, row) for row in _of_sort(connection, table, sort_id))
 
 
 def _of_sort(connection: Connection, table: Table, sort_id: str) -> list[Row]:

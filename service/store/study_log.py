@@ -17,7 +17,16 @@ from service.store.append import (
     select_sorts,
 )
 from service.store.database import Database
-from service.store.rows import LearnedStart, LearningSettings, Row, Study, to_sort
+from service.store.rows import (
+    LearnedStart,
+    LearningSettings,
+    Row,
+    Study,
+    record,
+    said,
+    to_sort,
+    values,
+)
 from service.store.tables import (
     example_sets,
     learned_starts,
@@ -41,8 +50,7 @@ class StudyLog:
 
         def work(connection: Connection) -> Study:
             if not already_recorded(connection, studies, study.id, sent, "study"):
-                values = {"id": study.id, "name": study.name, "at": study.created_at}
-                insert(connection, studies, sent, values)
+                insert(connection, studies, sent, values(studies, study, at=study.created_at))
             return _load_study(connection, study.id)
 
         return self._database.write(work)
@@ -82,8 +90,7 @@ class StudyLog:
             lock_sort(
                 connection, sort_id
             )  # two changes of one sort keep the order of their numbers
-            values = {"id": change_id, "sort_id": sort_id, "study_id": study_id, "at": at}
-            insert(connection, study_sorts, sent, values)
+            insert(connection, study_sorts, sent, {"id": change_id, "at": at, **sent})
 
         self._database.write(work)
 
@@ -129,9 +136,7 @@ class StudyLog:
         )
         with self._database.read() as connection:
             row = connection.execute(query).mappings().first()
-        if row is None:
-            return None
-        return LearningSettings(learns=row["learns"], audit_percent=row["audit_percent"])
+        return None if row is None else record(LearningSettings, row)
 
     def set_learning(
         self, change_id: str, scope_id: str, wanted: LearningSettings, *, sorter: str, at: datetime
@@ -140,12 +145,7 @@ class StudyLog:
 
         Raises ConflictError when the id bears another change.
         """
-        sent = {
-            "scope_id": scope_id,
-            "learns": wanted.learns,
-            "audit_percent": wanted.audit_percent,
-            "sorter": sorter,
-        }
+        sent = {"scope_id": scope_id, "sorter": sorter, **said(wanted)}
 
         def work(connection: Connection) -> None:
             if already_recorded(connection, learning_settings, change_id, sent, "change"):
@@ -165,15 +165,8 @@ class StudyLog:
         def work(connection: Connection) -> None:
             if already_recorded(connection, learned_starts, start.id, sent, "start"):
                 return
-            values = {
-                "id": start.id,
-                "scope_id": scope_id,
-                "name": start.name,
-                "content": start.content,
-                "sorter": start.sorter,
-                "at": start.at,
-            }
-            insert(connection, learned_starts, sent, values)
+            row = values(learned_starts, start, scope_id=scope_id)
+            insert(connection, learned_starts, sent, row)
 
         self._database.write(work)
 
@@ -192,13 +185,7 @@ class StudyLog:
             row = connection.execute(query).mappings().first()
         if row is None or not row["content"]:
             return None
-        return LearnedStart(
-            id=row["id"],
-            name=row["name"],
-            content=bytes(row["content"]),
-            sorter=row["sorter"],
-            at=row["at"],
-        )
+        return record(LearnedStart, row)
 
 
 def is_study(connection: Connection, scope_id: str) -> bool:
@@ -236,4 +223,4 @@ def _load_study(connection: Connection, study_id: str) -> Study:
 
 
 def _to_study(row: Row) -> Study:
-    return Study(id=row["id"], name=row["name"], created_at=row["at"])
+    return record(Study, row, created_at=row["at"])

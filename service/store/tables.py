@@ -25,6 +25,7 @@ from sqlalchemy import (
 
 from service.store.columns import (
     ID,
+    UNIT,
     DecimalText,
     UtcDateTime,
     log_table,
@@ -196,9 +197,9 @@ weighings = log_table(
     Column("method", String(20), nullable=False, doc="container, difference, below_resolution"),
     Column("gross", DecimalText, doc="reading with the contents, as read"),
     Column("tare", DecimalText, doc="reading without, as read"),
-    Column("unit", String(4), nullable=False, doc="unit of gross, resolution and capacity"),
+    Column("unit", UNIT, nullable=False, doc="unit of gross, resolution and capacity"),
     Column("resolution", DecimalText, nullable=False, doc="smallest step of the scale"),
-    Column("tare_unit", String(4), doc="unit of the tare where it differs"),
+    Column("tare_unit", UNIT, doc="unit of the tare where it differs"),
     Column("tare_resolution", DecimalText, doc="resolution of the tare where it differs"),
     Column("capacity", DecimalText, doc="most that the scale takes"),
     Column("contents_left", Boolean, nullable=False, doc="whether contents were left inside"),
@@ -232,7 +233,7 @@ tares = log_table(
     *own_id(),
     Column("name", String(120), nullable=False, doc="what the sorters call it"),
     Column("weight", DecimalText, nullable=False, doc="weight as read"),
-    Column("unit", String(4), nullable=False, doc="unit of weight and resolution"),
+    Column("unit", UNIT, nullable=False, doc="unit of weight and resolution"),
     Column("resolution", DecimalText, nullable=False, doc="smallest step of the scale"),
 )
 

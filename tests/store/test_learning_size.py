@@ -12,7 +12,7 @@ from sqlalchemy import Connection
 from classifier.log.records import SortInfo
 from service.services import Services
 from service.sorts import studies
-from service.store.rows import sort_values
+from service.store.rows import values
 from service.store.tables import captures, embeddings, items, sorts, study_sorts
 from tests.fakes import FORM_CATEGORIES, new_id
 from tests.store.entries import enter, start, take
@@ -118,7 +118,13 @@ def add_sorts(services: Services, like: SortInfo, study_id: str, number: int) ->
 
     def work(connection: Connection) -> None:
         for table, rows in (
-            (sorts, [{**sort_values(replace(like, id=each), "1"), **common} for each in ids]),
+            (
+                sorts,
+                [
+                    {**values(sorts, replace(like, id=each), programme_version="1"), **common}
+                    for each in ids
+                ],
+            ),
             (study_sorts, [{"study_id": study_id, "sort_id": each} for each in ids]),
             (items, [{"sort_id": each, **item} for each in ids]),
         ):
