@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, exists, select
 
 from classifier.errors import ConflictError
-from classifier.rules.suggestion import Thresholds
+from classifier.rules.suggestion_parts import Thresholds
 from service.store.append import (
     already_recorded,
     fingerprint,

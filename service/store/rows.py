@@ -22,7 +22,7 @@ from classifier.log.records import (
     Weighing,
     WeighingVoid,
 )
-from classifier.rules.suggestion import Thresholds
+from classifier.rules.suggestion_parts import Thresholds
 
 Row = RowMapping
 
