@@ -20,9 +20,7 @@ from service.web.entrance import Entrance
 from service.web.error_pages import html_error
 from service.web.errors import install_error_handlers
 from service.web.gate import Gate
-from service.wiring import LoadedModel, build_services
-
-__all__ = ["LoadedModel", "build_services", "create_app"]
+from service.wiring import build_services
 
 
 def create_app(

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from classifier.errors import DataFileError, UnknownIdError
 from classifier.inference.bundle import Bundle, check_bundle_categories, find_bundle, load_bundle
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from classifier.rules.programme import (
     Programme,
     load_programme,

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from classifier.errors import BundleError
-from classifier.rules.suggestion import Ranked
+from classifier.rules.suggestion_parts import Ranked
 from service.store.rows import ModelRecord
 
 logger = logging.getLogger("tallytare")

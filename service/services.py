@@ -11,7 +11,7 @@ from typing import Any, Protocol
 from classifier.errors import UnknownIdError
 from classifier.report.item_weights import PriorWeights
 from classifier.report.national import National
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme
 from service.head_cache import HeadCache
 from service.model_cache import ModelCache, PredictorProtocol

@@ -22,8 +22,6 @@ from service.settings import Settings
 from service.store.log import Log
 from service.store.schema import open_database
 
-__all__ = ["LoadedModel", "build_services"]
-
 logger = logging.getLogger("tallytare")
 
 

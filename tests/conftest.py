@@ -13,11 +13,12 @@ from fastapi.testclient import TestClient
 
 from classifier.log.records import SortInfo
 from service.app import create_app
+from service.model_cache import LoadedModel
 from service.services import Services
 from service.settings import Settings
 from service.sorts.usecases import create_sort
 from service.store.schema import open_database
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.fakes import FakeClock, FakePredictor, model_record, new_id
 from tests.postgres import NoPostgresError, PostgresServer, leave_out, running_server
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from classifier.rules.suggestion import Ranked, Thresholds
+from classifier.rules.suggestion_parts import Ranked, Thresholds
 from service.bundles.registry import BundleRegistry
 from service.model_cache import LoadedModel, ModelCache
 from service.store.rows import ModelRecord

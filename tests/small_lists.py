@@ -10,8 +10,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from classifier.rules.categories import Categories, load_categories
-from classifier.rules.programme import Programme, Rule, load_programme
+from classifier.rules.categories import load_categories
+from classifier.rules.category_parts import Categories
+from classifier.rules.programme import Programme, load_programme
+from classifier.rules.programme_rules import Rule
 
 CATEGORIES = """\
 version = "9"

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from onnx import TensorProto, helper, numpy_helper
 from PIL import Image
 
-from classifier.inference.bundle import write_manifest
+from classifier.inference.manifest import write_manifest
 
 NAME = "tiny"
 VERSION = "0.1.0"

@@ -14,28 +14,14 @@ from pathlib import Path
 from classifier.errors import BundleError
 from classifier.inference.manifest import (
     MANIFEST_NAME,
-    Form,
     Manifest,
     Source,
     file_sha256,
     read_manifest,
-    write_manifest,
 )
 from classifier.inference.preprocess import Preprocessing
 from classifier.inference.session import Session, open_session
 from classifier.rules.suggestion_parts import Thresholds
-
-__all__ = [
-    "Bundle",
-    "Form",
-    "Source",
-    "check_bundle_categories",
-    "file_sha256",
-    "find_bundle",
-    "list_bundles",
-    "load_bundle",
-    "write_manifest",
-]
 
 SHIPPED_PACKAGE = "tallytare_models"
 DEFAULT_BUNDLE = "household"

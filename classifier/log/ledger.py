@@ -23,39 +23,15 @@ from datetime import datetime
 from typing import Protocol, TypeVar
 
 from classifier.errors import ConflictError, UnknownIdError
-from classifier.log.piles import BatchTotal, WeighedState, batch_total, live_weighings
+from classifier.log.piles import BatchTotal, batch_total, live_weighings
 from classifier.log.records import (
     Batch,
-    ChangeKind,
     Item,
     ItemChange,
-    Method,
     SortInfo,
-    Tare,
     Weighing,
     WeighingVoid,
 )
-from classifier.log.weighing import net_mass
-
-__all__ = [
-    "Batch",
-    "BatchTotal",
-    "CategoryTotal",
-    "ChangeKind",
-    "Correction",
-    "Item",
-    "ItemChange",
-    "Ledger",
-    "Method",
-    "SortInfo",
-    "Tare",
-    "WeighedState",
-    "Weighing",
-    "WeighingVoid",
-    "fold",
-    "net_mass",
-    "unique_rows",
-]
 
 
 class _Row(Protocol):

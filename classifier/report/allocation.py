@@ -16,7 +16,8 @@ from decimal import Decimal
 from classifier.log.piles import BatchTotal
 from classifier.log.quantities import ZERO_MASS, Mass, sum_masses
 from classifier.log.records import Item
-from classifier.report.shares import Share, share_of, subtract
+from classifier.report.shares import Range, share_of, subtract
+from classifier.rules.programme_rules import UNDECIDED
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,20 +43,18 @@ class Allocation:
     key: str
     measured: Mass
     split_g: Decimal
-    share: Share | None
+    share: Range | None
 
 
-def route_counts(items: Iterable[Item], undecided: str) -> dict[str, int]:
-    """Return objects by route; an item without a route counts as `undecided`."""
+def route_counts(items: Iterable[Item]) -> dict[str, int]:
+    """Return objects by route; an item without a route counts as `UNDECIDED`."""
     counts: dict[str, int] = defaultdict(int)
     for item in items:
-        counts[item.route or undecided] += item.count
+        counts[item.route or UNDECIDED] += item.count
     return dict(counts)
 
 
-def weighed_pile(
-    pile: BatchTotal, loose: Sequence[Item], *, undecided: str, uncounted: str
-) -> WeighedPile | None:
+def weighed_pile(pile: BatchTotal, loose: Sequence[Item], *, uncounted: str) -> WeighedPile | None:
     """Return a measured pile with its objects by route, `None` if it has no measured weight.
 
     A pile without objects of its own is taken to hold a mixture like the category's loose objects;
@@ -63,7 +62,7 @@ def weighed_pile(
     """
     if pile.mass is None:
         return None
-    counts = route_counts(pile.items or loose, undecided)
+    counts = route_counts(pile.items or loose)
     return WeighedPile(pile.mass, counts or {uncounted: 1})
 
 
@@ -101,14 +100,14 @@ def _by_count(pile: WeighedPile, key: str) -> Decimal:
     return pile.mass.value_g * pile.counts[key] / sum(pile.counts.values())
 
 
-def _share(measured: Mass, possible: Mass, split_g: Decimal, total: Mass) -> Share | None:
+def _share(measured: Mass, possible: Mass, split_g: Decimal, total: Mass) -> Range | None:
     """Bound the share: at least without any of the mixed piles, at most with all of them."""
     least = share_of(measured, subtract(total, measured))
     most = share_of(measured + possible, subtract(subtract(total, measured), possible))
     if least is None or most is None:
         return None
     value = (measured.value_g + split_g) / total.value_g
-    return Share(value, least.low, most.high)
+    return Range(value, least.low, most.high)
 
 
 NO_ALLOCATION = Allocation("", ZERO_MASS, Decimal(0), None)

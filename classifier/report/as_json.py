@@ -43,193 +43,125 @@ estimated has in `range_is` what its `low` and `high` are, both null where there
 
 from __future__ import annotations
 
-from classifier.report.json_parts import (
-    Json,
-    corrections_json,
-    count_estimate_json,
-    far_json,
-    fraction,
-    grams,
-    item_weights_json,
-    mass_json,
-    national_json,
-    range_json,
-    share_json,
-)
+from collections.abc import Iterator, Mapping
+from datetime import date
+from decimal import Decimal
+from operator import attrgetter
+
+from classifier.log.ledger import Correction
+from classifier.log.quantities import Mass
+from classifier.log.records import DetailChange, Item, SortCorrection, SortInfo, Weighing
 from classifier.report.lines import (
+    BelowLine,
     CategoryLine,
+    Corrections,
+    CountLine,
     EstimatedLine,
+    FarLine,
     GroupLine,
+    ItemWeightLine,
+    ItemWeightTable,
+    Note,
+    Overruled,
+    Rate,
     Report,
     RouteLine,
+    TotalLine,
+    UnweighedLine,
     VersionSeen,
 )
-from classifier.report.shares import Share
+from classifier.report.national import Comparison, ComparisonLine, NotCompared
+from classifier.report.shares import Range, ShareRange
+from classifier.rules.programme import Programme
+
+Json = dict[str, object]
 
 FORMAT = "tallytare-report"
 FORMAT_VERSION = 1
 
+_KEYS: Mapping[type, str] = {
+    Report: "sort categories_version programme programme_versions models total "
+    "per_person_week=rate categories groups routes kinds below_resolution not_weighed estimates "
+    "count_estimates item_weights far_item_weights corrections national notes",
+    SortInfo: "id name place stratum sorted_on days persons sorters closed",
+    Programme: "id name version valid_from valid_to statement",
+    VersionSeen: "version items",
+    TotalLine: "items count batches weighings net_g=mass below_resolution_g=below_g estimated_g "
+    "unweighed_count",
+    Rate: "kg lb",
+    CategoryLine: "id=category name group items count batches weighed net_g=mass "
+    "below_resolution_g=below_g unweighed_count unplaced_count share_weight "
+    "share_with_light_piles=share_range share_count mean_item_g",
+    GroupLine: "id=group name items count net_g=mass share_weight "
+    "share_with_light_piles=share_range share_count",
+    RouteLine: "id=route name kind items count measured_g=measured split_estimated_g=split_g "
+    "share_weight share_weight_is_estimated=estimated_split share_count",
+    BelowLine: "category name label count below_g",
+    UnweighedLine: "category name count reason",
+    EstimatedLine: "category name count item_g net_g=grams method basis code level=grams.level "
+    "range_is",
+    CountLine: "category name net_g=mass item_g count level=count.level range_is method basis code",
+    ItemWeightTable: "scope words categories=lines",
+    ItemWeightLine: "category name item_g=item level=item.level batches objects sorts",
+    FarLine: "category name label item_g low_g high_g basis",
+    Corrections: "suggested agreed overruled corrected voided_items voided_weighings sort_details",
+    Overruled: "suggested suggested_name confirmed confirmed_name items count",
+    Correction: "before after reason sorter at",
+    SortCorrection: "changes reason at",
+    DetailChange: "field before after",
+    Item: "id category count route sorter at",
+    Weighing: "id batch=batch_id load method gross unit sorter at",
+    Comparison: "id=national.id title=national.title publisher=national.publisher "
+    "published=national.published data_year=national.data_year address=national.address "
+    "tables=national.tables ledger_code=national.ledger_code headline_code=national.headline_code "
+    "generated_lb_per_person_day=national.generated_lb_per_person_day warnings=national.warnings "
+    "materials=lines not_compared",
+    ComparisonLine: "id=material name note net_g=mass share_weight=ours generated_share "
+    "landfilled_share",
+    NotCompared: "net_g=mass share_weight=share categories reason",
+    Note: "code text",
+    Mass: "value=value_g low=low_g high=high_g",
+    Range: "value low high",
+    ShareRange: "low high",
+}
+"""Keys of each record in the order of the file; `key=field` where a field has another name."""
+
+_ENDS = ("value", "low", "high")
+_AS_READ = "gross"
+
 
 def report_json(report: Report) -> Json:
     """Return the report as a dict of plain values, ready for `json.dumps`."""
-    return {
-        "format": FORMAT,
-        "format_version": FORMAT_VERSION,
-        "sort": _sort(report),
-        "categories_version": report.categories_version,
-        "programme": _programme(report),
-        "programme_versions": [_seen(each) for each in report.programme_versions],
-        "models": [_seen(each) for each in report.models],
-        "total": _total(report),
-        "per_person_week": _rate(report),
-        "categories": [_category(line) for line in report.categories],
-        "groups": [_group(line) for line in report.groups],
-        "routes": [_route(line) for line in report.routes],
-        "kinds": [_route(line) for line in report.kinds],
-        "below_resolution": [
-            {
-                "category": line.category,
-                "name": line.name,
-                "label": line.label,
-                "count": line.count,
-                "below_g": grams(line.below_g),
-            }
-            for line in report.below_resolution
-        ],
-        "not_weighed": [
-            {
-                "category": line.category,
-                "name": line.name,
-                "count": line.count,
-                "reason": line.reason,
-            }
-            for line in report.not_weighed
-        ],
-        "estimates": [_estimate(line) for line in report.estimates],
-        "count_estimates": [count_estimate_json(line) for line in report.count_estimates],
-        "item_weights": item_weights_json(report.item_weights),
-        "far_item_weights": [far_json(line) for line in report.far_item_weights],
-        "corrections": corrections_json(report.corrections),
-        "national": None if report.national is None else national_json(report.national),
-        "notes": [{"code": note.code, "text": note.text} for note in report.notes],
-    }
+    return {"format": FORMAT, "format_version": FORMAT_VERSION, **dict(_entries(report, ""))}
 
 
-def _sort(report: Report) -> Json:
-    sort = report.sort
-    return {
-        "id": sort.id,
-        "name": sort.name,
-        "place": sort.place,
-        "stratum": sort.stratum,
-        "sorted_on": sort.sorted_on.isoformat(),
-        "days": sort.days,
-        "persons": sort.persons,
-        "sorters": list(sort.sorters),
-        "closed": sort.closed,
-    }
+def grams(value: Decimal | None) -> float | None:
+    """Return grams to the milligram, far below any scale that weighs discards."""
+    return None if value is None else float(round(value, 3))
 
 
-def _programme(report: Report) -> Json:
-    programme = report.programme
-    return {
-        "id": programme.id,
-        "name": programme.name,
-        "version": programme.version,
-        "valid_from": programme.valid_from.isoformat(),
-        "valid_to": programme.valid_to.isoformat() if programme.valid_to else None,
-        "statement": programme.statement,
-    }
+def fraction(value: Decimal | None) -> float | None:
+    """Return a share or a rate to six decimals."""
+    return None if value is None else float(round(value, 6))
 
 
-def _seen(seen: VersionSeen) -> Json:
-    return {"version": seen.version, "items": seen.items}
+def _entries(record: object, key: str) -> Iterator[tuple[str, object]]:
+    for pair in _KEYS[type(record)].split():
+        name, _, field = pair.partition("=")
+        # The ends of a range are rounded as what the range is of.
+        yield name, _plain(attrgetter(field or name)(record), key if name in _ENDS else name)
 
 
-def _total(report: Report) -> Json:
-    total = report.total
-    return {
-        "items": total.items,
-        "count": total.count,
-        "batches": total.batches,
-        "weighings": total.weighings,
-        "net_g": mass_json(total.mass),
-        "below_resolution_g": grams(total.below_g),
-        "estimated_g": grams(total.estimated_g),
-        "unweighed_count": total.unweighed_count,
-    }
-
-
-def _rate(report: Report) -> Json:
-    rate = report.rate
-    return {
-        "kg": share_json(Share(rate.kg, rate.low_kg, rate.high_kg)),
-        "lb": share_json(Share(rate.lb, rate.low_lb, rate.high_lb)),
-    }
-
-
-def _category(line: CategoryLine) -> Json:
-    return {
-        "id": line.category,
-        "name": line.name,
-        "group": line.group,
-        "items": line.items,
-        "count": line.count,
-        "batches": line.batches,
-        "weighed": line.weighed,
-        "net_g": mass_json(line.mass),
-        "below_resolution_g": grams(line.below_g),
-        "unweighed_count": line.unweighed_count,
-        "unplaced_count": line.unplaced_count,
-        "share_weight": share_json(line.share_weight),
-        "share_with_light_piles": range_json(line.share_range),
-        "share_count": fraction(line.share_count),
-        "mean_item_g": grams(line.mean_item_g),
-    }
-
-
-def _group(line: GroupLine) -> Json:
-    return {
-        "id": line.group,
-        "name": line.name,
-        "items": line.items,
-        "count": line.count,
-        "net_g": mass_json(line.mass),
-        "share_weight": share_json(line.share_weight),
-        "share_with_light_piles": range_json(line.share_range),
-        "share_count": fraction(line.share_count),
-    }
-
-
-def _route(line: RouteLine) -> Json:
-    return {
-        "id": line.route,
-        "name": line.name,
-        "kind": line.kind,
-        "items": line.items,
-        "count": line.count,
-        "measured_g": mass_json(line.measured),
-        "split_estimated_g": grams(line.split_g),
-        "share_weight": share_json(line.share_weight),
-        "share_weight_is_estimated": line.estimated_split,
-        "share_count": fraction(line.share_count),
-    }
-
-
-def _estimate(line: EstimatedLine) -> Json:
-    return {
-        "category": line.category,
-        "name": line.name,
-        "count": line.count,
-        "item_g": grams(line.item_g),
-        "net_g": {
-            "value": grams(line.grams),
-            "low": grams(line.low_g),
-            "high": grams(line.high_g),
-        },
-        "method": line.method,
-        "basis": line.basis,
-        "code": line.code,
-        "level": fraction(line.level),
-        "range_is": line.range_is,
-    }
+def _plain(value: object, key: str) -> object:
+    """Return a value of a report as JSON has it; its key says whether a number is grams."""
+    if value is None or isinstance(value, (str, int)):
+        return value
+    if isinstance(value, Decimal):
+        if key == _AS_READ:
+            return str(value)
+        return grams(value) if key.endswith("_g") else fraction(value)
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, tuple):
+        return [_plain(each, key) for each in value]
+    return dict(_entries(value, key))

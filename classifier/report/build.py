@@ -15,9 +15,9 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
-from classifier.log.ledger import Ledger, SortInfo
+from classifier.log.ledger import Ledger
 from classifier.log.quantities import Mass, Unit
-from classifier.log.records import SortCorrection
+from classifier.log.records import SortCorrection, SortInfo
 from classifier.report.categories import (
     Names,
     below_lines,
@@ -35,36 +35,13 @@ from classifier.report.estimates import (
     item_weight_table,
 )
 from classifier.report.item_weights import PriorWeights
-from classifier.report.lines import (
-    CategoryLine,
-    Corrections,
-    GroupLine,
-    Note,
-    Overruled,
-    ProgrammeNote,
-    Rate,
-    Report,
-    RouteLine,
-    TotalLine,
-    VersionSeen,
-)
+from classifier.report.lines import Corrections, Overruled, Rate, Report, VersionSeen
 from classifier.report.national import National, compare
 from classifier.report.notes import ledger_notes, line_notes
 from classifier.report.routes import kind_lines, route_lines, weighed_piles
-from classifier.rules.categories import Categories
+from classifier.report.shares import Range
+from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme
-
-__all__ = [
-    "CategoryLine",
-    "GroupLine",
-    "Note",
-    "Rate",
-    "Report",
-    "RouteLine",
-    "TotalLine",
-    "build_report",
-    "per_person_week",
-]
 
 DAYS_IN_WEEK = 7
 
@@ -90,7 +67,7 @@ def build_report(
     see `load_prior_weights` and `load_national`.
     """
     names = Names(categories)
-    lines = category_lines(ledger, names)
+    lines = category_lines(ledger, names, programme)
     estimates = estimated_lines(ledger, names, priors, item_weights)
     counts = count_lines(ledger, names, priors, item_weights)
     far = far_lines(ledger, names, item_weights)
@@ -102,7 +79,7 @@ def build_report(
     return Report(
         sort=ledger.sort,
         categories_version=categories.version,
-        programme=_programme_note(programme),
+        programme=programme,
         programme_versions=_seen(item.programme_version for item in ledger.items),
         models=_seen(item.model_version for item in ledger.items),
         categories=lines,
@@ -134,27 +111,9 @@ def per_person_week(mass: Mass, sort: SortInfo) -> Rate:
     only; that another week would have been different is not in them.
     """
     share = Decimal(DAYS_IN_WEEK) / (sort.persons * sort.days)
-    value, low, high = (grams * share for grams in (mass.value_g, mass.low_g, mass.high_g))
-    kg, lb = Unit.KG.grams, Unit.LB.grams
-    return Rate(
-        kg=value / kg,
-        low_kg=low / kg,
-        high_kg=high / kg,
-        lb=value / lb,
-        low_lb=low / lb,
-        high_lb=high / lb,
-    )
-
-
-def _programme_note(programme: Programme) -> ProgrammeNote:
-    return ProgrammeNote(
-        id=programme.id,
-        name=programme.name,
-        version=programme.version,
-        valid_from=programme.valid_from,
-        valid_to=programme.valid_to,
-        statement=programme.statement,
-    )
+    grams = [each * share for each in (mass.value_g, mass.low_g, mass.high_g)]
+    kg, lb = (Range(*(each / unit.grams for each in grams)) for unit in (Unit.KG, Unit.LB))
+    return Rate(kg, lb)
 
 
 def _seen(versions: Iterable[str | None]) -> tuple[VersionSeen, ...]:

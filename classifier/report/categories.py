@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from classifier.log.ledger import BatchTotal, CategoryTotal, Ledger
+from classifier.log.ledger import CategoryTotal, Ledger
+from classifier.log.piles import BatchTotal
 from classifier.log.quantities import ZERO_MASS, Mass, sum_masses
 from classifier.report.item_weights import own_item_weight
 from classifier.report.lines import (
@@ -18,8 +19,10 @@ from classifier.report.lines import (
     UnweighedLine,
     WeighedHow,
 )
+from classifier.report.routes import route_parts
 from classifier.report.shares import ShareRange, count_share, range_of, share_of, subtract
-from classifier.rules.categories import Categories, Category
+from classifier.rules.category_parts import Categories, Category
+from classifier.rules.programme import Programme
 
 UNLISTED_GROUP = "unlisted"
 """Group of categories that an older log holds and this list of categories no longer has."""
@@ -58,12 +61,12 @@ class Names:
         return sorted(totals, key=lambda t: (order.get(t.category, len(order)), t.category))
 
 
-def category_lines(ledger: Ledger, names: Names) -> tuple[CategoryLine, ...]:
+def category_lines(ledger: Ledger, names: Names, programme: Programme) -> tuple[CategoryLine, ...]:
     """Return one line for each category that has an item or a pile."""
     totals = names.ordered(ledger.categories)
     whole = _Whole(measured_total(ledger.batches), weighed_range(ledger.batches))
     objects = sum(total.count for total in totals)
-    return tuple(_category_line(total, whole, objects, names) for total in totals)
+    return tuple(_category_line(total, whole, objects, names, programme) for total in totals)
 
 
 def measured_total(piles: Iterable[BatchTotal]) -> Mass:
@@ -106,7 +109,9 @@ def unweighed(total: CategoryTotal) -> tuple[int, int]:
     return in_open_piles, loose if open_piles else 0
 
 
-def _category_line(total: CategoryTotal, whole: _Whole, objects: int, names: Names) -> CategoryLine:
+def _category_line(
+    total: CategoryTotal, whole: _Whole, objects: int, names: Names, programme: Programme
+) -> CategoryLine:
     measured = any(pile.mass is not None for pile in total.batches)
     mass = measured_total(total.batches) if measured else None
     below = [pile.below_g for pile in total.batches if pile.below_g is not None]
@@ -128,6 +133,7 @@ def _category_line(total: CategoryTotal, whole: _Whole, objects: int, names: Nam
         share_range=whole.range_of(total.batches),
         share_count=count_share(total.count, objects),
         mean_item_g=own.item_g if own else None,
+        routes=route_parts(total.category, total.items, programme),
     )
 
 
@@ -183,7 +189,7 @@ def total_line(
         weighings=sum(len(pile.weighings) for pile in ledger.batches),
         mass=sum_masses(tuple(line.mass or ZERO_MASS for line in lines)),
         below_g=sum((line.below_g or Decimal(0) for line in lines), Decimal(0)),
-        estimated_g=sum((e.grams for e in estimates), Decimal(0)) if estimates else None,
+        estimated_g=sum((e.grams.value for e in estimates), Decimal(0)) if estimates else None,
         unweighed_count=sum(line.unweighed_count + line.unplaced_count for line in lines),
     )
 

@@ -14,6 +14,7 @@ from typing import Literal, Protocol
 
 from classifier.log.quantities import Mass
 from classifier.report.item_weights import CountedMass, PriorWeights
+from classifier.report.shares import Range
 
 Scope = Literal["sort", "study", "store"]
 """Over which sorts the mean item weights are pooled."""
@@ -59,16 +60,6 @@ class Fit(Protocol):
         self, grams: float, low: float | None = None, high: float | None = None
     ) -> Interval:
         """Return items in so many grams."""
-
-
-@dataclass(frozen=True, slots=True)
-class Range:
-    """An estimate; without an interval `low`, `high` and `level` are all `None`."""
-
-    value: Decimal
-    low: Decimal | None = None
-    high: Decimal | None = None
-    level: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)

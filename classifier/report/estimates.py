@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import partial
 
 from classifier.log.ledger import CategoryTotal, Ledger
 from classifier.log.quantities import Mass, sum_masses
 from classifier.report.categories import Names, unweighed
-from classifier.report.conversions import ItemWeights, PooledWeight, Range
-from classifier.report.item_weights import OwnWeight, PriorWeights, own_item_weight
+from classifier.report.conversions import ItemWeights, PooledWeight
+from classifier.report.item_weights import (
+    OwnWeight,
+    PriorWeight,
+    PriorWeights,
+    own_item_weight,
+)
 from classifier.report.lines import (
     CountLine,
     EstimatedLine,
@@ -18,6 +26,7 @@ from classifier.report.lines import (
     ItemWeightTable,
     Note,
 )
+from classifier.report.shares import Range
 
 ONE_BATCH = "one batch: how much batches differ can't be told"
 PUBLISHED_SPAN = "span of the published values, no confidence interval"
@@ -30,17 +39,23 @@ def estimated_lines(
     found = []
     for total in names.ordered(ledger.categories):
         count, _ = unweighed(total)
-        if not count:
-            continue
-        name = names.category(total.category)
         own = own_item_weight(total.batches)
-        pooled = weights.pooled.get(total.category) if weights else None
-        if pooled and weights:
-            found.append(_from_pooled(name, count, pooled, weights))
-        elif own:
-            found.append(_from_own(total.category, name, count, own))
-        elif priors and priors.of(total.category):
-            found.append(_from_prior(total.category, name, count, priors))
+        known = _known(total.category, priors, weights, own) if count else None
+        if known is not None:
+            grams = known.weight_of(count)
+            found.append(
+                EstimatedLine(
+                    category=total.category,
+                    name=names.category(total.category),
+                    count=count,
+                    item_g=known.item_g,
+                    grams=grams,
+                    method=known.method,
+                    basis=known.basis,
+                    code=known.code,
+                    range_is=known.range_is(grams),
+                )
+            )
     return tuple(found)
 
 
@@ -55,11 +70,23 @@ def count_lines(
     found = []
     for total in names.ordered(ledger.categories):
         masses = _uncounted(total)
-        if not masses:
-            continue
-        line = _count_line(total.category, names, masses, priors, weights)
-        if line is not None:
-            found.append(line)
+        known = _known(total.category, priors, weights) if masses else None
+        if known is not None:
+            mass = sum_masses(masses)
+            count = known.count_of(mass)
+            found.append(
+                CountLine(
+                    category=total.category,
+                    name=names.category(total.category),
+                    mass=mass,
+                    item_g=known.item_g,
+                    count=count,
+                    method=known.method,
+                    basis=known.basis,
+                    code=known.code,
+                    range_is=known.range_is(count),
+                )
+            )
     return tuple(found)
 
 
@@ -127,114 +154,76 @@ def _uncounted(total: CategoryTotal) -> tuple[Mass, ...]:
     )
 
 
-def _count_line(
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What is known of the weight of one object, from where, and what follows from it."""
+
+    item_g: Decimal
+    method: EstimateMethod
+    basis: str
+    code: str | None
+    weight_of: Callable[[int], Range]
+    count_of: Callable[[Mass], Range]
+    range_is: Callable[[Range], str]
+
+
+def _known(
     category: str,
-    names: Names,
-    masses: tuple[Mass, ...],
     priors: PriorWeights | None,
     weights: ItemWeights | None,
-) -> CountLine | None:
-    mass = sum_masses(masses)
+    own: OwnWeight | None = None,
+) -> _Known | None:
+    """Return the pooled weight, else the sort's own, else a published one."""
     pooled = weights.pooled.get(category) if weights else None
     if pooled and weights:
-        count, code, method = pooled.count_of(mass), None, _method(weights)
-        item_g, basis, range_is = pooled.item_g, _basis(pooled, weights), _range_is(count, pooled)
-    elif priors and priors.of(category):
-        known = [prior.item_g for prior in priors.of(category)]
-        item_g, code, method = known[0], priors.of(category)[0].code, "prior_item_weight"
-        basis, spread = _prior_basis(category, priors), len(known) > 1
-        low, high = mass.low_g / max(known), mass.high_g / min(known)
-        count = Range(mass.value_g / item_g, *((low, high) if spread else ()))
-        range_is = PUBLISHED_SPAN if spread else ""
-    else:
-        return None
-    return CountLine(
-        category=category,
-        name=names.category(category),
-        mass=mass,
-        item_g=item_g,
-        value=count.value,
-        low=count.low,
-        high=count.high,
+        method: EstimateMethod = (
+            "own_mean_item_weight" if weights.scope == "sort" else "pooled_mean_item_weight"
+        )
+        return _from_piles(pooled, method, weights.words, partial(_range_is, pooled))
+    if own:
+        pooled = PooledWeight(category, own.item_g, own.piles, own.count, 1, None)
+        return _from_piles(pooled, "own_mean_item_weight", "this sort", lambda _: "")
+    return _published(priors.of(category)) if priors else None
+
+
+def _from_piles(
+    pooled: PooledWeight, method: EstimateMethod, words: str, range_is: Callable[[Range], str]
+) -> _Known:
+    return _Known(
+        item_g=pooled.item_g,
         method=method,
-        basis=basis,
-        code=code,
-        level=count.level,
+        basis=f"mean item weight of {words}: {pooled.objects} weighed objects, "
+        f"piles: {pooled.batches}",
+        code=None,
+        weight_of=pooled.weight_of,
+        count_of=pooled.count_of,
         range_is=range_is,
     )
 
 
-def _method(weights: ItemWeights) -> EstimateMethod:
-    return "own_mean_item_weight" if weights.scope == "sort" else "pooled_mean_item_weight"
-
-
-def _basis(pooled: PooledWeight, weights: ItemWeights) -> str:
-    return (
-        f"mean item weight of {weights.words}: {pooled.objects} weighed objects, "
-        f"piles: {pooled.batches}"
-    )
-
-
-def _prior_basis(category: str, priors: PriorWeights) -> str:
-    used = priors.of(category)[0]
-    return f"{used.material}: {used.containers_per_lb} per lb, {used.date}, {used.source}"
-
-
-def _range_is(found: Range, pooled: PooledWeight) -> str:
+def _range_is(pooled: PooledWeight, found: Range) -> str:
     if found.level is None:
         return ONE_BATCH
     return f"{found.level * 100:.0f} % prediction interval, t between {pooled.batches} piles"
 
 
-def _from_own(category: str, name: str, count: int, own: OwnWeight) -> EstimatedLine:
-    return EstimatedLine(
-        category=category,
-        name=name,
-        count=count,
-        item_g=own.item_g,
-        grams=count * own.item_g,
-        low_g=None,
-        high_g=None,
-        method="own_mean_item_weight",
-        basis=f"mean item weight of this sort: {own.count} weighed objects, piles: {own.piles}",
-        code=None,
-    )
+def _published(known: Sequence[PriorWeight]) -> _Known | None:
+    """Return the first published weight; several show how far published ones spread."""
+    if not known:
+        return None
+    used, grams = known[0], [each.item_g for each in known]
 
+    def with_span(value: Decimal, low: Decimal, high: Decimal) -> Range:
+        return Range(value, low, high) if len(known) > 1 else Range(value)
 
-def _from_pooled(
-    name: str, count: int, pooled: PooledWeight, weights: ItemWeights
-) -> EstimatedLine:
-    grams = pooled.weight_of(count)
-    return EstimatedLine(
-        category=pooled.category,
-        name=name,
-        count=count,
-        item_g=pooled.item_g,
-        grams=grams.value,
-        low_g=grams.low,
-        high_g=grams.high,
-        method=_method(weights),
-        basis=_basis(pooled, weights),
-        code=None,
-        level=grams.level,
-        range_is=_range_is(grams, pooled),
-    )
-
-
-def _from_prior(category: str, name: str, count: int, priors: PriorWeights) -> EstimatedLine:
-    used, *others = priors.of(category)
-    weights = [used.item_g, *(other.item_g for other in others)]
-    spread = len(weights) > 1
-    return EstimatedLine(
-        category=category,
-        name=name,
-        count=count,
+    return _Known(
         item_g=used.item_g,
-        grams=count * used.item_g,
-        low_g=count * min(weights) if spread else None,
-        high_g=count * max(weights) if spread else None,
         method="prior_item_weight",
-        basis=_prior_basis(category, priors),
+        basis=f"{used.material}: {used.containers_per_lb} per lb, {used.date}, {used.source}",
         code=used.code,
-        range_is=PUBLISHED_SPAN if spread else "",
+        weight_of=lambda n: with_span(n * used.item_g, n * min(grams), n * max(grams)),
+        count_of=lambda mass: with_span(
+            mass.value_g / used.item_g, mass.low_g / max(grams), mass.high_g / min(grams)
+        ),
+        range_is=lambda _: PUBLISHED_SPAN if len(known) > 1 else "",
     )

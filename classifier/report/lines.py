@@ -8,20 +8,29 @@ from 0 to 1.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 from typing import Literal
 
-from classifier.log.ledger import Correction, Item, SortInfo, Weighing
+from classifier.log.ledger import Correction
 from classifier.log.quantities import Mass
-from classifier.log.records import SortCorrection
-from classifier.report.conversions import Range, Scope
+from classifier.log.records import Item, SortCorrection, SortInfo, Weighing
+from classifier.report.conversions import Scope
 from classifier.report.national import Comparison
-from classifier.report.shares import Share, ShareRange
+from classifier.report.shares import Range, ShareRange
+from classifier.rules.programme import Programme
 
 WeighedHow = Literal["measured", "partly", "below_resolution", "not_weighed"]
 RouteKind = Literal["recovered", "special", "discarded", "undecided"]
 EstimateMethod = Literal["own_mean_item_weight", "pooled_mean_item_weight", "prior_item_weight"]
+
+
+@dataclass(frozen=True, slots=True)
+class RoutePart:
+    """One route's part of a category's objects, 0 to 1."""
+
+    route: str
+    name: str
+    share: Decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +41,7 @@ class CategoryLine:
     piles below the scale's resolution can weigh together, `None` without such piles. `weighed` is
     "partly" where only some of its piles have a reading. `unweighed_count` objects are known to be
     in no weighed pile; of `unplaced_count` that can't be told. `mean_item_g` comes from the piles
-    that have a count and a weight which belong together.
+    that have a count and a weight which belong together. `routes` are by count.
     """
 
     category: str
@@ -46,10 +55,11 @@ class CategoryLine:
     below_g: Decimal | None
     unweighed_count: int
     unplaced_count: int
-    share_weight: Share | None
+    share_weight: Range | None
     share_range: ShareRange | None
     share_count: Decimal
     mean_item_g: Decimal | None
+    routes: tuple[RoutePart, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +71,7 @@ class GroupLine:
     items: int
     count: int
     mass: Mass | None
-    share_weight: Share | None
+    share_weight: Range | None
     share_range: ShareRange | None
     share_count: Decimal
 
@@ -87,12 +97,8 @@ class TotalLine:
 class Rate:
     """Measured net weight per person per week: net / persons / (days / 7), in kg and in lb."""
 
-    kg: Decimal
-    low_kg: Decimal
-    high_kg: Decimal
-    lb: Decimal
-    low_lb: Decimal
-    high_lb: Decimal
+    kg: Range
+    lb: Range
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +117,7 @@ class RouteLine:
     measured: Mass
     split_g: Decimal
     estimated_split: bool
-    share_weight: Share | None
+    share_weight: Range | None
     share_count: Decimal
 
 
@@ -140,42 +146,36 @@ class UnweighedLine:
 class EstimatedLine:
     """A weight worked out from a count: `grams` = `count` x `item_g`.
 
-    `range_is` says what `low_g` to `high_g` is: a prediction interval of confidence `level`, the
-    span of several published priors (`level` is `None`), or why there is none (both `None`).
+    `range_is` says what the range of `grams` is: a prediction interval, the span of several
+    published priors (which has no level), or why there is none.
     """
 
     category: str
     name: str
     count: int
     item_g: Decimal
-    grams: Decimal
-    low_g: Decimal | None
-    high_g: Decimal | None
+    grams: Range
     method: EstimateMethod
     basis: str
     code: str | None
-    level: Decimal | None = None
-    range_is: str = ""
+    range_is: str
 
 
 @dataclass(frozen=True, slots=True)
 class CountLine:
-    """A count worked out from a weight: `value` = weight of uncounted piles / `item_g`.
+    """A count worked out from a weight: `count` = weight of uncounted piles / `item_g`.
 
-    `low`, `high`, `level` and `range_is` as in `EstimatedLine`; the scale's bounds are in them.
+    Its range as in `EstimatedLine`; the scale's bounds are in it.
     """
 
     category: str
     name: str
     mass: Mass
     item_g: Decimal
-    value: Decimal
-    low: Decimal | None
-    high: Decimal | None
+    count: Range
     method: EstimateMethod
     basis: str
     code: str | None
-    level: Decimal | None
     range_is: str
 
 
@@ -253,18 +253,6 @@ class VersionSeen:
 
 
 @dataclass(frozen=True, slots=True)
-class ProgrammeNote:
-    """The programme whose rules the report is read against."""
-
-    id: str
-    name: str
-    version: str
-    valid_from: date
-    valid_to: date | None
-    statement: str
-
-
-@dataclass(frozen=True, slots=True)
 class Note:
     """One thing a reader must know about these figures."""
 
@@ -283,7 +271,7 @@ class Report:
 
     sort: SortInfo
     categories_version: str
-    programme: ProgrammeNote
+    programme: Programme
     programme_versions: tuple[VersionSeen, ...]
     models: tuple[VersionSeen, ...]
     categories: tuple[CategoryLine, ...]

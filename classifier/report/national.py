@@ -13,7 +13,7 @@ from pathlib import Path
 
 from classifier.log.quantities import Mass, sum_masses
 from classifier.report.item_weights import CODES
-from classifier.report.shares import Share, share_of, subtract
+from classifier.report.shares import Range, share_of, subtract
 from classifier.rules.data_file import Table, TomlFile, read_toml
 from classifier.rules.data_numbers import amount, positive
 
@@ -86,6 +86,11 @@ class National:
     no_counterpart: tuple[str, ...]
     no_counterpart_reason: str
 
+    @property
+    def generated_lb_per_person_day(self) -> Decimal:
+        """Pounds generated per person and day, as the source says in its headline."""
+        return self.headline["generated_lb_per_person_day"]
+
 
 @dataclass(frozen=True, slots=True)
 class ComparisonLine:
@@ -99,20 +104,28 @@ class ComparisonLine:
     name: str
     note: str
     mass: Mass | None
-    ours: Share | None
+    ours: Range | None
     generated_share: Decimal
     landfilled_share: Decimal
 
 
 @dataclass(frozen=True, slots=True)
+class NotCompared:
+    """What was found and has no counterpart in the national table."""
+
+    mass: Mass
+    share: Range | None
+    categories: tuple[str, ...]
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class Comparison:
-    """The comparison of one sort; `not_compared` is what has no counterpart in the table."""
+    """The comparison of one sort with the national figures."""
 
     national: National
     lines: tuple[ComparisonLine, ...]
-    not_compared: Mass
-    not_compared_share: Share | None
-    not_compared_categories: tuple[str, ...]
+    not_compared: NotCompared
 
 
 def load_national(path: Path = SHIPPED_NATIONAL) -> National:
@@ -191,9 +204,12 @@ def compare(national: National, masses: Mapping[str, Mass | None]) -> Comparison
             for material in national.materials
             if material.categories
         ),
-        not_compared=apart,
-        not_compared_share=share_of(apart, subtract(total, apart)),
-        not_compared_categories=tuple(name for name in masses if name not in matched),
+        not_compared=NotCompared(
+            mass=apart,
+            share=share_of(apart, subtract(total, apart)),
+            categories=tuple(name for name in masses if name not in matched),
+            reason=national.no_counterpart_reason,
+        ),
     )
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
 
-from classifier.log.ledger import BatchTotal, Ledger
+from classifier.log.ledger import Ledger
+from classifier.log.piles import BatchTotal
 from classifier.report.categories import UNLISTED_GROUP, Names
 from classifier.report.lines import CategoryLine, CountLine, EstimatedLine, Note, RouteLine
 from classifier.rules.programme import Programme

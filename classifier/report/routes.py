@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
-from classifier.errors import UnknownIdError
-from classifier.log.ledger import Item, Ledger
+from classifier.log.ledger import Ledger
+from classifier.log.records import Item
 from classifier.report.allocation import (
     NO_ALLOCATION,
     Allocation,
     WeighedPile,
     allocate,
+    route_counts,
     weighed_pile,
 )
-from classifier.report.lines import RouteKind, RouteLine
+from classifier.report.lines import RouteKind, RouteLine, RoutePart
 from classifier.report.shares import count_share
-from classifier.rules.programme import RECOVERED, ROUTES, SPECIAL, Programme
+from classifier.rules.programme import Programme
+from classifier.rules.programme_rules import RECOVERED, ROUTES, SPECIAL, UNDECIDED
 
-UNDECIDED = "undecided"
 KIND_NAMES: Mapping[RouteKind, str] = {
     "recovered": "Can be recovered",
     "special": "Special collection",
@@ -35,44 +36,58 @@ def kind_of(route: str) -> RouteKind:
     return "discarded" if route in ROUTES else "undecided"
 
 
+def route_name(route: str) -> str:
+    """Return the name of a route, its id if this version does not know it."""
+    if route in ROUTES:
+        return ROUTES[route].name
+    return KIND_NAMES["undecided"] if route == UNDECIDED else route
+
+
+def in_order(routes: Iterable[str]) -> list[str]:
+    """Return routes in the order in which pages list them, those unknown to this version last."""
+    order = {route: place for place, route in enumerate((*ROUTES, UNDECIDED))}
+    return sorted(routes, key=lambda route: (order.get(route, len(order)), route))
+
+
+def route_parts(
+    category: str, items: Iterable[Item], programme: Programme
+) -> tuple[RoutePart, ...]:
+    """Return where the objects of a category go, by count.
+
+    A pile that was weighed and not counted goes the one way that its rules allow, if one.
+    """
+    counts = route_counts(items) or {programme.only_route(category): 1}
+    whole = sum(counts.values())
+    return tuple(
+        RoutePart(route, route_name(route), count_share(counts[route], whole))
+        for route in in_order(counts)
+    )
+
+
 def weighed_piles(ledger: Ledger, programme: Programme) -> tuple[WeighedPile, ...]:
     """Return the measured piles of a sort with their objects by route."""
-    found = []
-    for total in ledger.categories:
-        way = _way_of_uncounted(programme, total.category)
-        for pile in total.batches:
-            weighed = weighed_pile(pile, total.loose, undecided=UNDECIDED, uncounted=way)
-            if weighed is not None:
-                found.append(weighed)
-    return tuple(found)
-
-
-def _way_of_uncounted(programme: Programme, category: str) -> str:
-    """Return where a pile of nothing counted goes: the one route its rules allow, if one."""
-    try:
-        routes = {rule.route for rule in programme.routes_for(category, {})}
-    except UnknownIdError:
-        return UNDECIDED
-    return routes.pop() if len(routes) == 1 else UNDECIDED
+    found = (
+        weighed_pile(pile, total.loose, uncounted=programme.only_route(total.category))
+        for total in ledger.categories
+        for pile in total.batches
+    )
+    return tuple(pile for pile in found if pile is not None)
 
 
 def route_lines(ledger: Ledger, piles: Sequence[WeighedPile]) -> tuple[RouteLine, ...]:
     """Return a line for each route that an object or a weighed pile takes."""
     found = allocate(piles)
-    order = [*ROUTES, UNDECIDED]
     seen = {item.route or UNDECIDED for item in ledger.items} | set(found)
-    extra = sorted(seen - set(order))
     return tuple(
         _line(
             route,
-            _route_name(route),
+            route_name(route),
             kind_of(route),
             ledger.items,
             found.get(route, NO_ALLOCATION),
             lambda item: item.route or UNDECIDED,
         )
-        for route in [*order, *extra]
-        if route in seen
+        for route in in_order(seen)
     )
 
 
@@ -90,12 +105,6 @@ def kind_lines(ledger: Ledger, piles: Sequence[WeighedPile]) -> tuple[RouteLine,
         )
         for kind, name in KIND_NAMES.items()
     )
-
-
-def _route_name(route: str) -> str:
-    if route in ROUTES:
-        return ROUTES[route].name
-    return KIND_NAMES["undecided"] if route == UNDECIDED else route
 
 
 def _line(

@@ -6,15 +6,15 @@ rows of one measure and one basis only. `csv_text` makes the file safe to open i
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
 
-from classifier.csv_text import csv_text, safe_cell
+from classifier.csv_text import csv_text
 from classifier.log.quantities import Mass
-from classifier.report.dictionary import DATA_DICTIONARY, MEASURES, Column, Measure
-from classifier.report.json_parts import fraction, grams
+from classifier.report.as_json import fraction, grams
+from classifier.report.dictionary import DATA_DICTIONARY, MEASURES
 from classifier.report.lines import (
     CategoryLine,
     CountLine,
@@ -24,22 +24,11 @@ from classifier.report.lines import (
     RouteLine,
 )
 from classifier.report.national import Comparison
-from classifier.report.shares import Share, ShareRange
+from classifier.report.shares import Range, ShareRange
 
 Basis = Literal["counted", "measured", "bound", "split_by_counts", "estimated", "published"]
 Cell = str | int | float | None
 Row = dict[str, Cell]
-
-__all__ = [
-    "DATA_DICTIONARY",
-    "MEASURES",
-    "Column",
-    "Measure",
-    "dictionary_csv",
-    "report_csv",
-    "report_rows",
-    "safe_cell",
-]
 
 
 def report_rows(report: Report) -> list[Row]:
@@ -128,9 +117,8 @@ class _About:
         low, high = grams(mass.low_g), grams(mass.high_g)
         return self.row("net_weight", "measured", "g", grams(mass.value_g), low, high)
 
-    def share(self, share: Share, basis: Basis = "measured") -> Row:
-        low, high = fraction(share.low), fraction(share.high)
-        return self.row("share_by_weight", basis, "1", fraction(share.value), low, high)
+    def share(self, share: Range, basis: Basis = "measured") -> Row:
+        return self.row("share_by_weight", basis, "1", *_ends(share, fraction))
 
     def share_range(self, found: ShareRange | None) -> Iterator[Row]:
         if found is not None:
@@ -167,12 +155,8 @@ def _total(report: Report) -> Iterator[Row]:
     yield about.below(total.below_g)
     if total.estimated_g is not None:
         yield about.row("net_weight", "estimated", "g", grams(total.estimated_g))
-    for unit, figures in (
-        ("kg", (rate.kg, rate.low_kg, rate.high_kg)),
-        ("lb", (rate.lb, rate.low_lb, rate.high_lb)),
-    ):
-        value, low, high = (fraction(each) for each in figures)
-        yield about.row("per_person_week", "measured", unit, value, low, high)
+    for unit, each in (("kg", rate.kg), ("lb", rate.lb)):
+        yield about.row("per_person_week", "measured", unit, *_ends(each, fraction))
 
 
 def _category(line: CategoryLine) -> Iterator[Row]:
@@ -197,13 +181,11 @@ def _mean_item_weights(report: Report) -> Iterator[Row]:
         about = _About("category", line.category, line.name, line.group)
         found = pooled.get(line.category)
         if found is not None and report.item_weights is not None:
-            value, low, high = (
-                grams(e) for e in (found.item.value, found.item.low, found.item.high)
-            )
             source = f"{report.item_weights.words}: {found.objects} objects, piles: {found.batches}"
             if found.item.level is not None:
                 source += f"; {found.item.level * 100:.0f} % interval of the mean"
-            yield about.row("mean_item_weight", "estimated", "g", value, low, high, source)
+            ends = _ends(found.item, grams)
+            yield about.row("mean_item_weight", "estimated", "g", *ends, source)
         elif line.mean_item_g is not None:
             yield about.row("mean_item_weight", "estimated", "g", grams(line.mean_item_g))
 
@@ -212,12 +194,17 @@ def _estimates(report: Report) -> Iterator[Row]:
     groups: Mapping[str, str] = {line.category: line.group for line in report.categories}
     for line in report.estimates:
         about = _About("category", line.category, line.name, groups[line.category])
-        value, low, high = (grams(each) for each in (line.grams, line.low_g, line.high_g))
-        yield about.row("net_weight", "estimated", "g", value, low, high, _source(line))
+        yield about.row("net_weight", "estimated", "g", *_ends(line.grams, grams), _source(line))
     for count in report.count_estimates:
         about = _About("category", count.category, count.name, groups[count.category])
-        value, low, high = (fraction(each) for each in (count.value, count.low, count.high))
-        yield about.row("objects", "estimated", "1", value, low, high, _source(count))
+        yield about.row("objects", "estimated", "1", *_ends(count.count, fraction), _source(count))
+
+
+def _ends(
+    found: Range, rounded: Callable[[Decimal | None], float | None]
+) -> tuple[Cell, Cell, Cell]:
+    """Return value, low and high as a row has them."""
+    return rounded(found.value), rounded(found.low), rounded(found.high)
 
 
 def _source(line: EstimatedLine | CountLine) -> str:

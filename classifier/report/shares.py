@@ -16,12 +16,18 @@ _ZERO = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
-class Share:
-    """A part of a whole as a fraction, 0 to 1; the true one lies from `low` to `high`."""
+class Range:
+    """A figure with its range: a share, a rate or an estimate.
+
+    Bounds of scale resolution hold for certain and have no `level`; an interval has its confidence
+    level there, 0 to 1. Without any range `low`, `high` and `level` are all `None`. Ranges are
+    never added; what adds up is a measured `Mass`.
+    """
 
     value: Decimal
-    low: Decimal
-    high: Decimal
+    low: Decimal | None = None
+    high: Decimal | None = None
+    level: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +49,7 @@ def range_of(part: Mass, rest: Mass) -> ShareRange | None:
     return ShareRange(_fraction(part.low_g, rest.high_g), _fraction(part.high_g, rest.low_g))
 
 
-def share_of(part: Mass, rest: Mass) -> Share | None:
+def share_of(part: Mass, rest: Mass) -> Range | None:
     """Return the share of `part` in `part` and `rest` together, `None` if both are zero.
 
     The share x / (x + y) grows with x and falls with y, so its extremes over all masses within
@@ -52,7 +58,7 @@ def share_of(part: Mass, rest: Mass) -> Share | None:
     whole_g = part.value_g + rest.value_g
     if whole_g == 0:
         return None
-    return Share(
+    return Range(
         value=part.value_g / whole_g,
         low=_fraction(part.low_g, rest.high_g),
         high=_fraction(part.high_g, rest.low_g),

@@ -21,19 +21,6 @@ from classifier.rules.category_parts import (
 )
 from classifier.rules.data_file import Table, read_toml
 
-__all__ = [
-    "DATA_DIRECTORY",
-    "NOT_SURE",
-    "Answer",
-    "Categories",
-    "Category",
-    "Caution",
-    "Fact",
-    "Group",
-    "LookAlike",
-    "load_categories",
-]
-
 DATA_DIRECTORY = Path(__file__).with_name("data")
 _CATEGORY_KEYS = (
     "id",

@@ -9,31 +9,16 @@ from itertools import product
 from pathlib import Path
 
 from classifier.errors import DataFileError, UnknownIdError
-from classifier.rules.categories import DATA_DIRECTORY, Categories
+from classifier.rules.categories import DATA_DIRECTORY
+from classifier.rules.category_parts import Categories
 from classifier.rules.data_file import Table, read_toml
 from classifier.rules.programme_check import check_rules
 from classifier.rules.programme_rules import (
-    CAUTIOUS_FIRST,
-    RECOVERED,
     ROUTES,
-    SPECIAL,
+    UNDECIDED,
     CategoryRules,
-    Route,
     Rule,
 )
-
-__all__ = [
-    "CAUTIOUS_FIRST",
-    "RECOVERED",
-    "ROUTES",
-    "SPECIAL",
-    "Programme",
-    "Route",
-    "Rule",
-    "load_programme",
-    "load_programmes",
-    "load_shipped_programmes",
-]
 
 _PROGRAMME_KEYS = ("id", "name", "area", "version", "valid_from", "valid_to", "source", "rule")
 # Not strftime's: its names follow the locale of the machine.
@@ -83,6 +68,14 @@ class Programme:
     def pivotal_facts(self, category: str, facts: Mapping[str, str]) -> frozenset[str]:
         """Return the open facts whose answer can change the route of this category."""
         return self.rules_of(category).pivotal(facts)
+
+    def only_route(self, category: str) -> str:
+        """Return the one route that a category can take, `UNDECIDED` if not exactly one."""
+        try:
+            routes = {rule.route for rule in self.routes_for(category, {})}
+        except UnknownIdError:
+            return UNDECIDED
+        return routes.pop() if len(routes) == 1 else UNDECIDED
 
     def rules_of(self, category: str) -> CategoryRules:
         """Return the rules of one category.

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from itertools import combinations, product
 from math import prod
 
-from classifier.rules.categories import Categories, Category
+from classifier.rules.category_parts import Categories, Category
 from classifier.rules.data_file import Problems
 from classifier.rules.programme_rules import CategoryRules, Rule
 

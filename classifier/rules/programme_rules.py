@@ -38,9 +38,12 @@ ROUTES: Mapping[str, Route] = {
 }
 """All routes by id, in the order in which pages list them."""
 
+UNDECIDED = "undecided"
+"""Stands for the route of an item that has none."""
+
 SPECIAL = "special_collection"
 RECOVERED: frozenset[str] = frozenset(ROUTES) - {"residual", SPECIAL}
-"""Routes that count as recovered; special collection is told apart, residual is discarded."""
+"""Routes that count as recovered; special collection is kept apart, residual is discarded."""
 
 CAUTIOUS_FIRST: tuple[str, ...] = (
     SPECIAL,

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import fsum
 
-from classifier.rules.categories import Categories, Fact
+from classifier.rules.category_parts import Categories, Fact
 from classifier.rules.programme import Programme
 from classifier.rules.route_mass import Candidate, best_route, reaches, settled_route
 from classifier.rules.suggestion_parts import Thresholds

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from math import fsum
 
 from classifier.errors import InvalidQuantityError, UnknownIdError
-from classifier.rules.categories import Categories, Category
-from classifier.rules.programme import CAUTIOUS_FIRST, ROUTES, Programme, Rule
+from classifier.rules.category_parts import Categories, Category
+from classifier.rules.programme import Programme
+from classifier.rules.programme_rules import CAUTIOUS_FIRST, ROUTES, Rule
 from classifier.rules.suggestion_parts import NON_ITEM, Ranked, RouteAnswer
 
 LEAST_FIT = 0.02

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from math import fsum
 
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme
 from classifier.rules.question_choice import choose_question
 from classifier.rules.route_mass import (
@@ -36,28 +36,12 @@ from classifier.rules.suggestion_case import (
 )
 from classifier.rules.suggestion_parts import (
     NON_ITEM,
-    Alternative,
-    Decision,
     Question,
     Ranked,
     RouteAnswer,
     Suggestion,
     Thresholds,
 )
-
-__all__ = [
-    "NON_ITEM",
-    "Alternative",
-    "Decision",
-    "Question",
-    "Ranked",
-    "RouteAnswer",
-    "Suggestion",
-    "Thresholds",
-    "resolve_route",
-    "suggest",
-    "suggestion_for_category",
-]
 
 _BY_HAND = Thresholds(route=1.0, stop=1.0, unsure=0.0, non_item=1.0)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from classifier.rules.categories import Categories, Caution
+from classifier.rules.category_parts import Categories, Caution
 from classifier.rules.programme import Programme
 from classifier.rules.route_mass import OTHERWISE, Candidate, route_answers
 from classifier.rules.suggestion_parts import (

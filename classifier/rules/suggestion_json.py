@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from classifier.errors import TallytareError
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme
 from classifier.rules.suggestion_parts import Alternative, Question, RouteAnswer, Suggestion
 

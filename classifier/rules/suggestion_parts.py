@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from classifier.rules.categories import Caution
+from classifier.rules.category_parts import Caution
 
 Decision = Literal["route", "ask", "unsure", "stop", "not_an_item"]
 

@@ -6,7 +6,7 @@ import difflib
 import re
 
 from classifier.errors import UnknownIdError
-from classifier.rules.categories import Categories, Category
+from classifier.rules.category_parts import Categories, Category
 from classifier.sheet.table import plain
 
 _MOST_NEAR = 3

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from classifier.errors import TallytareError
@@ -12,7 +12,6 @@ from classifier.log.quantities import Unit, parse_count, parse_decimal, parse_un
 from classifier.log.records import Method, Weighing
 from classifier.log.weighing import net_mass
 from classifier.sheet.category_names import CategoryNames
-from classifier.sheet.parts import Scale, SheetProblem, SheetRow
 from classifier.sheet.table import COLUMNS, TableRow, plain
 
 NOTE_LENGTH = 1000
@@ -32,6 +31,42 @@ METHODS: dict[str, Method] = {
 YES, NO = ("yes", "y", "x", "true", "1"), ("", "no", "n", "false", "0")
 NUMBERS = ("gross", "tare", "resolution")
 _SOME_TIME = datetime(2000, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What the head of the sheet says of the scale, for lines that leave it empty."""
+
+    unit: str = ""
+    resolution: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRow:
+    """A line that can be recorded; `method` is `None` for a pile that was only counted."""
+
+    line: int
+    category: str
+    name: str
+    count: int | None
+    method: Method | None
+    gross: str
+    tare: str
+    unit: str
+    resolution: str
+    bucket: str
+    contents_left: bool
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetProblem:
+    """What is wrong with a cell: what was given, and in `message` what is allowed."""
+
+    line: int
+    column: str
+    given: str
+    message: str
 
 
 class _CellError(Exception):

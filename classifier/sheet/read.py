@@ -12,13 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from classifier.csv_text import csv_text
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from classifier.sheet.category_names import CategoryNames
-from classifier.sheet.lines import NUMBERS, LineReader
-from classifier.sheet.parts import Scale, SheetProblem, SheetRow
+from classifier.sheet.lines import NUMBERS, LineReader, Scale, SheetProblem, SheetRow
 from classifier.sheet.table import COLUMNS, TableRow, read_table
-
-__all__ = ["FieldSheet", "Scale", "SheetProblem", "SheetRow", "read_sheet", "sheet_template"]
 
 _FILLED = ("count", "gross", "tare", "method", "bucket", "contents_left", "note")
 _AMBIGUOUS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")

@@ -10,7 +10,7 @@ import numpy as np
 from classifier.estimators.audit_size import audits_for_shares
 from classifier.estimators.corrections import pool_sparse_strata, post_stratified_counts
 from classifier.report.categories import Names
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from classifier.study.figures import WHOLE, About, Figure, figures_of
 from classifier.study.plan import StudyPlan
 from classifier.study.totals import CalledPhotos

@@ -1,4 +1,4 @@
-"""The columns that shares are told of: categories, groups, routes, and kinds of route."""
+"""The columns that have shares: categories, groups, routes, and kinds of route."""
 
 from __future__ import annotations
 
@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from classifier.report.categories import Names
-from classifier.report.routes import KIND_NAMES, UNDECIDED, kind_of
-from classifier.rules.categories import Categories
-from classifier.rules.programme import ROUTES
+from classifier.report.routes import KIND_NAMES, kind_of, route_name
+from classifier.rules.category_parts import Categories
 from classifier.study.figures import About, Basis
 from classifier.study.table import Floats, StudyTable
 
@@ -63,10 +62,3 @@ def _ways(about: list[About], heading: list[str], grams: Floats, split: Floats) 
         "estimated_with_split" if part > 0 else "estimated" for part in parts
     )
     return Columns(about[0].level, gathered.about, gathered.grams, bases)
-
-
-def route_name(route: str) -> str:
-    """Return the name of a route, its id if this version does not know it."""
-    if route in ROUTES:
-        return ROUTES[route].name
-    return KIND_NAMES["undecided"] if route == UNDECIDED else route

@@ -17,11 +17,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict
 from typing import Any
 
+from classifier.csv_text import safe_cell
 from classifier.report.categories import Names
-from classifier.report.routes import kind_of
-from classifier.report.rows import safe_cell
-from classifier.rules.categories import Categories
-from classifier.study.columns import route_name
+from classifier.report.routes import kind_of, route_name
+from classifier.rules.category_parts import Categories
 from classifier.study.dictionary import (
     CODES,
     FIGURE_COLUMNS,

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from classifier.log.records import SortInfo
 from classifier.report.categories import Names
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from classifier.study.coverage import load_coverage
 from classifier.study.figures import Figure
 from classifier.study.plan import StudyPlan, texts_of

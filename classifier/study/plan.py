@@ -17,8 +17,8 @@ from typing import Any, get_args
 
 from classifier.errors import InvalidEntryError
 from classifier.estimators._moments import Estimator
-from classifier.rules.categories import Categories
-from classifier.rules.programme import ROUTES
+from classifier.rules.category_parts import Categories
+from classifier.rules.programme_rules import ROUTES
 
 OWN_PARTS = ("place", "date", "month", "year")
 """What a sort can be grouped by besides the parts of its stratum."""

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from classifier.estimators.rates import recovery_potential, recovery_rates
-from classifier.rules.programme import RECOVERED
+from classifier.rules.programme_rules import RECOVERED
 from classifier.study.figures import WHOLE, About, Figure, figures_of
 from classifier.study.plan import Streams, StudyPlan
 from classifier.study.shares import TOTAL

@@ -14,7 +14,7 @@ from datetime import date
 import numpy as np
 
 from classifier.report.national import National
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme
 from classifier.study.audits import corrected_counts
 from classifier.study.columns import Columns, columns_of

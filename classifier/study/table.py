@@ -13,14 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from classifier.errors import UnknownIdError
 from classifier.log.records import SortInfo
-from classifier.rules.categories import Categories
-from classifier.rules.programme import ROUTES, Programme
+from classifier.rules.category_parts import Categories
+from classifier.rules.programme import Programme
+from classifier.rules.programme_rules import ROUTES, UNDECIDED
 from classifier.study.totals import CalledPhotos, NamedItems, SortTotals, WeighedPile
 
 Floats = NDArray[np.float64]
-UNDECIDED = "undecided"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -253,10 +252,6 @@ class _Builder:
 
     def _uncounted(self, row: int, column: int) -> int:
         programme = self.programmes.get(self.totals.sorts[row].programme_id)
-        if programme is None:
-            return self.way[None]
-        try:
-            routes = {rule.route for rule in programme.routes_for(self.categories[column], {})}
-        except UnknownIdError:
-            return self.way[None]
-        return self.way[routes.pop()] if len(routes) == 1 else self.way[None]
+        return self.way[
+            UNDECIDED if programme is None else programme.only_route(self.categories[column])
+        ]

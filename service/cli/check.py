@@ -17,7 +17,8 @@ from classifier.inference.bundle import (
     list_bundles,
     load_bundle,
 )
-from classifier.rules.categories import Categories, load_categories
+from classifier.rules.categories import load_categories
+from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme, load_programme
 from service.bundles.folder import BundleFolder
 from service.cli.report import opened

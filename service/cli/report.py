@@ -19,11 +19,12 @@ from classifier.report.conversions import Scope
 from service.cli.demo import demo_settings
 from service.cli.named import named
 from service.cli.progress import PATIENCE_S
+from service.model_cache import LoadedModel
 from service.reports.usecases import export, report_as_csv, report_as_json
 from service.services import Services
 from service.settings import Settings
 from service.sorts.usecases import list_sorts
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 
 _STYLE = re.compile(r'<link rel="stylesheet" href="/static/([\w.-]+)">')
 _OTHER_PARTS = re.compile(r"<link rel=\"icon\"[^>]*>|<script\b[^>]*\bsrc=[^>]*></script>")

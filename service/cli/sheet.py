@@ -9,7 +9,8 @@ from typing import Any, Literal
 
 import typer
 
-from classifier.sheet.read import Scale, SheetProblem, sheet_template
+from classifier.sheet.lines import Scale, SheetProblem
+from classifier.sheet.read import sheet_template
 from service.cli.report import find_sort, opened, standalone_page
 from service.settings import Settings
 from service.sheets.usecases import import_sheet, preview_sheet

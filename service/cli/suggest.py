@@ -16,10 +16,12 @@ from classifier.errors import TallytareError
 from classifier.inference.bundle import Bundle
 from classifier.inference.photo import PhotoLimits, decode_photo
 from classifier.inference.predict import Predictor
-from classifier.rules.categories import Categories, load_categories
+from classifier.rules.categories import load_categories
+from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme
-from classifier.rules.suggestion import Suggestion, suggest
+from classifier.rules.suggestion import suggest
 from classifier.rules.suggestion_json import error_json, to_json
+from classifier.rules.suggestion_parts import Suggestion
 from service.cli.bulk_file import BulkFile
 from service.cli.photo_paths import expand, read_bytes, shown
 from service.cli.progress import progress

@@ -9,9 +9,9 @@ from pathlib import Path
 
 from classifier.errors import TallytareError
 from classifier.inference.bundle import Bundle
-from classifier.rules.categories import Caution
+from classifier.rules.category_parts import Caution
 from classifier.rules.programme import Programme
-from classifier.rules.suggestion import Suggestion
+from classifier.rules.suggestion_parts import Suggestion
 from service.cli.photo_paths import shown
 
 _FILE_WIDTH, _WHAT_WIDTH = (8, 28), 26

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from classifier.csv_text import safe_cell
 from classifier.errors import InvalidEntryError, StorageError, UnknownIdError
 from classifier.examples.splits import split_groups
-from classifier.report.rows import safe_cell
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from service.examples.datasheet import SetFacts, datasheet
 from service.examples.groups import group_examples, seen_alike
 from service.examples.origin import read_origin

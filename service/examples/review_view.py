@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 from urllib.parse import urlencode
 
 from classifier.errors import InvalidEntryError
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from service.examples.survey import Finding, Survey, still_true
 from service.store.example_rows import (
     DONT_USE,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter
 from starlette.responses import HTMLResponse
 
-from classifier.rules.categories import Category
+from classifier.rules.category_parts import Category
 from classifier.rules.programme import Programme
 from service.guide.pickers import RouteWay, ways
 from service.services import Services

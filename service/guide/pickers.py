@@ -6,8 +6,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from classifier.rules.categories import Categories, Category
-from classifier.rules.programme import ROUTES, Programme, Rule
+from classifier.rules.category_parts import Categories, Category
+from classifier.rules.programme import Programme
+from classifier.rules.programme_rules import ROUTES, Rule
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from classifier.rules.categories import Category, Caution, Fact, Group
+from classifier.rules.category_parts import Category, Caution, Fact, Group
 from classifier.rules.programme import Programme
-from classifier.rules.suggestion import RouteAnswer, suggestion_for_category
+from classifier.rules.suggestion import suggestion_for_category
+from classifier.rules.suggestion_parts import RouteAnswer
 from service.services import Services
 
 

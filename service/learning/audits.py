@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 from classifier.estimators.intervals import wilson
 from classifier.estimators.result import Estimate
-from classifier.rules.categories import Caution
-from classifier.rules.suggestion import Suggestion
+from classifier.rules.category_parts import Caution
 from classifier.rules.suggestion_case import CAUTION_P
+from classifier.rules.suggestion_parts import Suggestion
 from service.services import Services
 from service.store.rows import CaptureState
 

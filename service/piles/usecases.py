@@ -7,7 +7,8 @@ from dataclasses import asdict, dataclass
 from decimal import Decimal
 
 from classifier.errors import InvalidEntryError
-from classifier.log.ledger import BatchTotal, fold
+from classifier.log.ledger import fold
+from classifier.log.piles import BatchTotal
 from classifier.log.quantities import (
     MAX_LOADS,
     Mass,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter
 from starlette.responses import HTMLResponse
 
+from classifier.report.categories import Names
 from classifier.report.conversions import Scope
 from service.reports import usecases as reports
 from service.reports.view import (
@@ -14,10 +15,8 @@ from service.reports.view import (
     fold_pairs,
     outcome_bars,
     share_pairs,
-    ways_of_piles,
     weight_bars,
 )
-from service.sorting import items
 from service.web.charts import outcome_chart, pair_chart, weight_chart
 from service.web.dependencies import ServicesDep
 from service.web.page_support import sort_frame
@@ -32,20 +31,16 @@ def show_report(services: ServicesDep, sort_id: str, weights: Scope | None = Non
     """Show the report; JSON and CSV hold the same figures."""
     report = reports.report(services, sort_id, weights_from=weights)
     frame = sort_frame(services, report.sort, "report")
-    histories = items.list_items(services, sort_id)
-    current = [each.current.item for each in histories if not each.current.voided]
-    ways = ways_of_piles(current, report.categories, frame["programme"])
     table = report.item_weights
-    bars, pairs = weight_bars(report, ways), share_pairs(report)
+    bars, pairs = weight_bars(report), share_pairs(report)
     outcomes = outcome_bars(report)
     return page(
         "report.html",
         **frame,
         report=report,
-        ways=ways,
         weights=weights,
         item_weights={line.category: line for line in table.lines} if table else {},
-        category_name=lambda ident: services.categories.get(ident).name,
+        category_name=Names(services.categories).category,
         route_defs=route_defs(),
         most_overruled=MOST_OVERRULED,
         details_corrected=details_corrected(report, services.programmes),

@@ -13,8 +13,9 @@ from classifier.csv_text import csv_line, csv_text
 from classifier.errors import StorageError, TallytareError
 from classifier.log.ledger import Ledger, fold
 from classifier.report.as_json import report_json
-from classifier.report.build import Report, build_report
+from classifier.report.build import build_report
 from classifier.report.conversions import Scope
+from classifier.report.lines import Report
 from classifier.report.rows import dictionary_csv, report_csv
 from service.piles.item_weights import item_weights
 from service.services import Services

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from classifier.log.records import DetailChange, Item
-from classifier.report.build import CategoryLine, Report
-from classifier.report.lines import RouteLine
-from classifier.rules.programme import ROUTES, Programme
+from classifier.log.records import DetailChange
+from classifier.report.lines import Report, RouteLine
+from classifier.rules.programme import Programme
 from service.web.charts import Bar, Pair, Part, percent
 from service.web.render import NOTHING, day, weight
 
-UNDECIDED = "undecided"
 MOST_BARS_ON_PAPER = 10
 """With more bars than this the charts and the notes do not fit one sheet in letters to be read."""
 MOST_OVERRULED = 6
-_OPEN_NAME = "not settled"
 _DETAIL_NAMES = {
     "name": "name",
     "place": "place",
@@ -27,15 +24,6 @@ _DETAIL_NAMES = {
     "persons": "persons",
     "programme_id": "programme",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class WayShare:
-    """One route's part of a pile by count."""
-
-    route: str
-    name: str
-    share: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,43 +68,6 @@ def _detail_line(change: DetailChange, programmes: Mapping[str, Programme]) -> D
     return DetailLine(_DETAIL_NAMES[change.field], words(change.before), words(change.after))
 
 
-def ways_of_piles(
-    items: Iterable[Item], lines: Iterable[CategoryLine], programme: Programme
-) -> dict[str, tuple[WayShare, ...]]:
-    """Return for each category the routes of its items and their parts by count.
-
-    A pile that was weighed but not counted goes the one way that its rules allow, if one.
-    """
-    counts: dict[str, dict[str, int]] = {}
-    for item in items:
-        own = counts.setdefault(item.category, {})
-        route = item.route or UNDECIDED
-        own[route] = own.get(route, 0) + item.count
-    return {
-        line.category: _shares(counts.get(line.category) or _uncounted(line.category, programme))
-        for line in lines
-    }
-
-
-def _uncounted(category: str, programme: Programme) -> dict[str, int]:
-    routes = {rule.route for rule in programme.routes_for(category, {})}
-    return {routes.pop() if len(routes) == 1 else UNDECIDED: 1}
-
-
-def _shares(counts: Mapping[str, int]) -> tuple[WayShare, ...]:
-    total = sum(counts.values())
-    order = [*ROUTES, UNDECIDED]
-    known = sorted(counts, key=lambda route: order.index(route) if route in order else len(order))
-    return tuple(
-        WayShare(
-            route=route,
-            name=ROUTES[route].name if route in ROUTES else _OPEN_NAME,
-            share=counts[route] / total,
-        )
-        for route in known
-    )
-
-
 def outcome_bars(report: Report) -> list[Bar]:
     """Return what can be recovered, what can't, and the rest, of the weight.
 
@@ -153,19 +104,18 @@ def _outcome_words(kind: RouteLine, weighed: bool) -> str:
     return f"{percent(_outcome_share(kind, weighed))} · {weight(grams)}{split}"
 
 
-def weight_bars(report: Report, ways: Mapping[str, tuple[WayShare, ...]]) -> list[Bar]:
+def weight_bars(report: Report) -> list[Bar]:
     """Return the bars of weight by category, the heaviest first."""
     bars = []
     for line in report.categories:
         if line.mass is None or line.share_weight is None:
             continue
         share = float(line.share_weight.value)
-        own = ways[line.category]
-        names = " / ".join(way.name for way in own)
+        names = " / ".join(way.name for way in line.routes)
         bars.append(
             Bar(
                 label=line.name,
-                parts=tuple(Part(way.route, share * way.share) for way in own),
+                parts=tuple(Part(way.route, share * float(way.share)) for way in line.routes),
                 words=f"{percent(share)} · {weight(line.mass.value_g)} · {names}",
             )
         )

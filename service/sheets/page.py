@@ -15,7 +15,8 @@ from starlette.responses import HTMLResponse, Response
 
 from classifier.errors import InvalidEntryError, TallytareError
 from classifier.log.records import SortInfo
-from classifier.sheet.read import Scale, sheet_template
+from classifier.sheet.lines import Scale
+from classifier.sheet.read import sheet_template
 from classifier.sheet.table import COLUMNS, MAX_BYTES
 from service.guide.pickers import ways
 from service.piles.page import UNITS

@@ -17,7 +17,8 @@ from uuid import UUID, uuid5
 
 from classifier.log.quantities import parse_decimal
 from classifier.log.records import Batch, Item, Weighing
-from classifier.sheet.read import FieldSheet, SheetProblem, SheetRow
+from classifier.sheet.lines import SheetProblem, SheetRow
+from classifier.sheet.read import FieldSheet
 from service.store.rows import SortRows
 
 _NAMESPACE = UUID("0c5c5f0e-5f6a-4b58-8d3b-4a8a6a1f9b27")

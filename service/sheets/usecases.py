@@ -15,7 +15,8 @@ from typing import Literal
 
 from classifier.errors import ClosedSortError, InvalidEntryError
 from classifier.log.records import SortInfo
-from classifier.sheet.read import FieldSheet, Scale, SheetProblem, SheetRow, read_sheet
+from classifier.sheet.lines import Scale, SheetProblem, SheetRow
+from classifier.sheet.read import FieldSheet, read_sheet
 from service.entries import check_sorter, check_text
 from service.piles.usecases import start_batch, weigh
 from service.services import Services

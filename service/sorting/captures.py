@@ -14,7 +14,7 @@ from classifier.errors import (
     UnknownIdError,
 )
 from classifier.log.records import SortInfo
-from classifier.rules.suggestion import Suggestion
+from classifier.rules.suggestion_parts import Suggestion
 from service.entries import check_id
 from service.learning.audits import blind, is_audit, is_hidden
 from service.learning.usecases import learned_shares, settings_of

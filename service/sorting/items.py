@@ -9,7 +9,7 @@ from classifier.log.ledger import fold
 from classifier.log.quantities import parse_count
 from classifier.log.records import Item, ItemChange, SortInfo
 from classifier.rules.programme import Programme
-from classifier.rules.suggestion import RouteAnswer
+from classifier.rules.suggestion_parts import RouteAnswer
 from service.entries import NOTE_LENGTH, check_id, check_sorter, check_text
 from service.learning.usecases import notice
 from service.services import Services

@@ -6,16 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from classifier.rules.programme import ROUTES, Programme
-from classifier.rules.suggestion import (
-    Ranked,
-    RouteAnswer,
-    Suggestion,
-    resolve_route,
-    suggest,
-    suggestion_for_category,
-)
+from classifier.rules.programme import Programme
+from classifier.rules.programme_rules import ROUTES
+from classifier.rules.suggestion import resolve_route, suggest, suggestion_for_category
 from classifier.rules.suggestion_json import to_json
+from classifier.rules.suggestion_parts import Ranked, RouteAnswer, Suggestion
 from service.services import Services
 from service.store.rows import CaptureState
 

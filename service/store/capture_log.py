@@ -11,7 +11,7 @@ from sqlalchemy import Connection, exists, select
 
 from classifier.errors import ConflictError
 from classifier.log.records import Item, ItemChange
-from classifier.rules.suggestion import Thresholds
+from classifier.rules.suggestion_parts import Thresholds
 from service.store.append import (
     already_recorded,
     fingerprint,

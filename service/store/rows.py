@@ -21,7 +21,7 @@ from classifier.log.records import (
     Weighing,
     WeighingVoid,
 )
-from classifier.rules.suggestion import Thresholds
+from classifier.rules.suggestion_parts import Thresholds
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance

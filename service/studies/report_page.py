@@ -15,7 +15,7 @@ from starlette.responses import HTMLResponse, Response
 from classifier.errors import InvalidEntryError
 from classifier.estimators._moments import Estimator
 from classifier.report.categories import Names
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from classifier.study.coverage import load_coverage
 from classifier.study.dictionary import CODES
 from classifier.study.files import dumped, study_files, study_json, study_zip

@@ -13,7 +13,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictInt
 
 from classifier.log.quantities import MAX_COUNT, MAX_DAYS, MAX_LOADS, MAX_PERSONS, Unit
-from classifier.rules.suggestion import RouteAnswer
+from classifier.rules.suggestion_parts import RouteAnswer
 from service.entries import NAME_LENGTH, NOTE_LENGTH, SORTER_LENGTH
 
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")

@@ -16,11 +16,12 @@ from fastapi.testclient import TestClient
 from sqlalchemy import Table
 
 from service.app import create_app
+from service.model_cache import LoadedModel
 from service.services import Services
 from service.settings import Settings
 from service.sorting import items
 from service.store import tables
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.benchmarks.measure import Figure, p95, say, wall_seconds
 
 ITEMS_A_SORT = 200

@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 
+from service.model_cache import LoadedModel
 from service.settings import Settings
 from service.web import access
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.cli.conftest import Run
 from tests.fakes import FakePredictor, model_record
 from tests.postgres import PostgresServer

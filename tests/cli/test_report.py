@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from classifier.rules.categories import load_categories
-from classifier.rules.programme import ROUTES
+from classifier.rules.programme_rules import ROUTES
 from service.cli import demo, demo_data
 from service.cli.demo_data import Demo, load_demo
 from service.services import Services

@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 
 from classifier.rules.categories import load_categories
+from service.model_cache import LoadedModel
 from service.settings import Settings
 from service.sorts.usecases import create_sort
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.cli.conftest import Run
 from tests.fakes import new_id
 

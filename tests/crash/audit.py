@@ -6,11 +6,12 @@ from collections import Counter
 from dataclasses import dataclass
 
 from service.keeping import upkeep
+from service.model_cache import LoadedModel
 from service.photos.names import is_whole
 from service.services import Services
 from service.settings import Settings
 from service.sorting import captures, items
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.crash.stations import Account
 from tests.fakes import FakePredictor, model_record
 

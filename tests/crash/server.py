@@ -18,8 +18,9 @@ from pathlib import Path
 from typing import NoReturn
 
 from service.cli.serve import run_server
+from service.model_cache import LoadedModel
 from service.settings import Settings
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.fakes import FakePredictor, model_record
 
 

@@ -15,9 +15,10 @@ import sys
 from pathlib import Path
 
 from service.keeping import upkeep
+from service.model_cache import LoadedModel
 from service.settings import Settings
 from service.sorting import items
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.crash.audit import Finding
 from tests.crash.fleet import ROOT
 from tests.crash.scenarios import Line

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from hypothesis import strategies as st
 
-from classifier.log.ledger import Batch, Item, ItemChange, Ledger, Weighing, WeighingVoid, fold
+from classifier.log.ledger import Ledger, fold
+from classifier.log.records import Batch, Item, ItemChange, Weighing, WeighingVoid
 from tests.unit.rows import (
     a_batch,
     a_change,

@@ -10,8 +10,8 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from classifier.log.ledger import net_mass
 from classifier.log.quantities import Mass, sum_masses
+from classifier.log.weighing import net_mass
 from tests.property.logs import Log, logs
 from tests.unit.rows import a_weighing
 

@@ -17,7 +17,7 @@ from classifier.report.item_weights import load_prior_weights
 from classifier.report.lines import Report, RouteLine
 from classifier.report.national import load_national
 from classifier.report.rows import report_csv
-from classifier.report.shares import Share, share_of, subtract
+from classifier.report.shares import Range, share_of, subtract
 from tests.property.logs import Log, logs
 from tests.unit.rules.small_programme import small_categories, small_programme
 
@@ -120,7 +120,7 @@ def test_every_report_can_be_written(log: Log) -> None:
     assert report_csv(report).count("\r\n") > 1
 
 
-def shares_of_all(found: list[Mass]) -> tuple[Share | None, ...]:
+def shares_of_all(found: list[Mass]) -> tuple[Range | None, ...]:
     """Return the share of each mass in the sum of all."""
     total = sum_masses(found)
     return tuple(share_of(mass, subtract(total, mass)) for mass in found)
@@ -148,7 +148,7 @@ def test_any_masses_within_their_bounds_have_shares_within_theirs(
 ) -> None:
     true: list[int] = [data.draw(st.integers(int(m.low_g), int(m.high_g))) for m in found]
     total = sum(true)
-    shares: tuple[Share | None, ...] = shares_of_all(found)
+    shares: tuple[Range | None, ...] = shares_of_all(found)
     for mass, share in zip(true, shares, strict=True):
         if share is not None and total:
             assert share.low - NEARLY <= Decimal(mass) / total <= share.high + NEARLY

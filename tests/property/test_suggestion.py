@@ -7,16 +7,13 @@ from math import fsum
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from classifier.rules.categories import Categories, load_categories
-from classifier.rules.programme import ROUTES, Programme, load_shipped_programmes
+from classifier.rules.categories import load_categories
+from classifier.rules.category_parts import Categories
+from classifier.rules.programme import Programme, load_shipped_programmes
+from classifier.rules.programme_rules import ROUTES
 from classifier.rules.route_mass import candidates, rank, settled_route, weigh_facts
-from classifier.rules.suggestion import (
-    Ranked,
-    Thresholds,
-    resolve_route,
-    suggest,
-    suggestion_for_category,
-)
+from classifier.rules.suggestion import resolve_route, suggest, suggestion_for_category
+from classifier.rules.suggestion_parts import Ranked, Thresholds
 
 CATEGORIES = load_categories()
 PROGRAMMES = load_shipped_programmes(CATEGORIES)

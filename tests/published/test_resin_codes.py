@@ -10,9 +10,11 @@ from __future__ import annotations
 
 import pytest
 
-from classifier.rules.categories import Categories, load_categories
+from classifier.rules.categories import load_categories
+from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme, load_shipped_programmes
-from classifier.rules.suggestion import Ranked, Thresholds, suggest
+from classifier.rules.suggestion import suggest
+from classifier.rules.suggestion_parts import Ranked, Thresholds
 from tests.small_lists import rule_for
 
 # number: abbreviation of the standard, categories of the typical objects in the same table

@@ -6,7 +6,8 @@ import re
 from pathlib import Path
 
 from classifier.rules.categories import load_categories
-from classifier.rules.programme import ROUTES, load_shipped_programmes
+from classifier.rules.programme import load_shipped_programmes
+from classifier.rules.programme_rules import ROUTES
 from classifier.rules.suggestion import suggestion_for_category
 from classifier.rules.suggestion_json import to_json
 

@@ -9,10 +9,11 @@ from itertools import cycle
 import pytest
 
 from classifier.errors import InvalidEntryError, NotLetInError, UnknownIdError
+from service.model_cache import LoadedModel
 from service.services import Services
 from service.settings import Settings
 from service.web import access
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.fakes import FakeClock, FakePredictor, model_record, new_id
 
 

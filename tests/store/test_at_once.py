@@ -12,13 +12,14 @@ import pytest
 
 from classifier.errors import ConflictError
 from classifier.log.records import SortInfo
+from service.model_cache import LoadedModel
 from service.services import Services
 from service.settings import Settings
 from service.sorting import captures, items
 from service.sorts.usecases import get_sort
 from service.store.item_log import ItemLog
 from service.store.rows import ItemState
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.fakes import FakePredictor, jpeg, model_record, new_id
 from tests.store.entries import CARDBOARD, correct_details, counts, enter, start, take
 

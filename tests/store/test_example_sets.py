@@ -29,13 +29,14 @@ from service.examples.export import COLUMNS, plan_set, set_files, write_set, wri
 from service.examples.importing import plan_import, run_import
 from service.examples.pseudonyms import Pseudonyms, load_pseudonyms
 from service.examples.survey import Survey, last_survey, running_since, survey
+from service.model_cache import LoadedModel
 from service.reports import usecases as reports
 from service.services import Services
 from service.settings import Settings
 from service.sorting import captures, items
 from service.sorts import usecases as sorts
 from service.store.example_rows import Wanted
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.fakes import FakePredictor, jpeg, model_record, new_id
 from tests.pictures import quartered
 from tests.store.test_examples import confirmed, keeping_sort

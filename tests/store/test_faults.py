@@ -20,13 +20,14 @@ from classifier.errors import BundleError, StorageError, UnknownIdError, Unreada
 from classifier.log.records import SortInfo
 from service.keeping import upkeep
 from service.keeping.upkeep import Health
+from service.model_cache import LoadedModel
 from service.photos.files import PhotoFiles
 from service.reports import usecases as reports
 from service.services import Services
 from service.settings import Settings
 from service.sorting import captures, items
 from service.store.log import Log
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.fakes import FakePredictor, jpeg, model_record, new_id
 from tests.store.entries import CARDBOARD, confirmed_item, counts, enter, start, take, weigh
 

@@ -23,6 +23,7 @@ from service.examples import reviews
 from service.keeping import upkeep
 from service.keeping import usecases as keeping
 from service.keeping.usecases import Store
+from service.model_cache import LoadedModel
 from service.photos.files import PhotoFiles
 from service.piles import usecases as piles
 from service.reports import usecases as reports
@@ -33,7 +34,7 @@ from service.sorts import usecases as sorts
 from service.store.log import Log
 from service.store.row_text import STORED_TABLES
 from service.store.schema import OLDER, open_database
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.fakes import FakePredictor, model_record, new_id
 from tests.postgres import PostgresServer
 from tests.store.entries import correct_details, counts, enter, start, take, weigh

@@ -11,9 +11,10 @@ from pathlib import Path
 import pytest
 
 from service.keeping import upkeep
+from service.model_cache import LoadedModel
 from service.settings import Settings
 from service.sorting import captures, items
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.fakes import FakePredictor, model_record
 from tests.store.entries import start
 

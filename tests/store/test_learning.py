@@ -23,6 +23,7 @@ from service.head_cache import Course, HeadCache
 from service.learning import course
 from service.learning import usecases as learning
 from service.learning.audits import accuracy, is_audit
+from service.model_cache import LoadedModel
 from service.services import Services
 from service.settings import Settings
 from service.sorting import captures, items
@@ -31,7 +32,7 @@ from service.sorts import studies
 from service.store.example_import_log import ImportedPhoto
 from service.store.example_rows import Review
 from service.store.rows import Study
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.fakes import FakeClock, FakePredictor, fixed_model, model_record, new_id
 from tests.store.entries import enter, start, take
 

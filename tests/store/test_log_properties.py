@@ -12,11 +12,12 @@ from hypothesis import strategies as st
 
 from classifier.errors import ClosedSortError, ConflictError
 from classifier.log.records import SortInfo
+from service.model_cache import LoadedModel
 from service.services import Services
 from service.settings import Settings
 from service.sorting import items
 from service.sorts import usecases as sorts
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.fakes import FakeClock, FakePredictor, model_record, new_id
 from tests.store.entries import CARDBOARD, counts, enter, start, take
 

@@ -12,12 +12,13 @@ import pytest
 from sqlalchemy import Connection, text
 
 from classifier.errors import StorageError
+from service.model_cache import LoadedModel
 from service.services import Services
 from service.store.append import lock_open_sort
 from service.store.database import storage_error
 from service.store.engines import make_engine
 from service.store.schema import open_database
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.fakes import FakePredictor, model_record
 from tests.postgres import VARIABLE, PostgresServer, leave_out
 from tests.store.entries import CARDBOARD, counts, enter, start

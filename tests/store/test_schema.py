@@ -15,8 +15,9 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, inspect, text
 
 from classifier.errors import StorageError
+from service.store.columns import metadata
 from service.store.schema import HEAD, open_database
-from service.store.tables import ALL_TABLES, metadata
+from service.store.tables import ALL_TABLES
 
 
 def _url(path: Path) -> str:

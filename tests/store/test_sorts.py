@@ -98,11 +98,11 @@ def test_the_report_is_worked_out_anew_and_tells_what_was_corrected(
 ) -> None:
     """From what to what, when and why, in order; the rate per person is that of the new days."""
     weigh(services, sort)
-    before = reports.report(services, sort.id).rate.kg
+    before = reports.report(services, sort.id).rate.kg.value
     correct_details(services, sort, days=sort.days * 2, reason="two weeks")
     correct_details(services, sort, days=sort.days * 2, name="Hall bag")
     report = reports.report(services, sort.id)
-    assert report.rate.kg * 2 == before
+    assert report.rate.kg.value * 2 == before
     first, second = report.corrections.sort_details
     assert first.changes == (DetailChange("days", sort.days, sort.days * 2),)
     assert second.changes == (DetailChange("name", sort.name, "Hall bag"),)

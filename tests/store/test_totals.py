@@ -16,9 +16,10 @@ from classifier.log.quantities import Unit
 from classifier.log.records import SortInfo
 from classifier.report.allocation import allocate
 from classifier.report.categories import Names, category_lines
-from classifier.report.routes import UNDECIDED, weighed_piles
+from classifier.report.routes import weighed_piles
 from classifier.rules.categories import load_categories
 from classifier.rules.programme import load_shipped_programmes
+from classifier.rules.programme_rules import UNDECIDED
 from classifier.study.table import StudyTable, study_table
 from service.learning.usecases import set_learning
 from service.reports.usecases import _ledger
@@ -143,7 +144,10 @@ def folded(log: Log) -> Ledger:
 
 
 def check(table: StudyTable, row: int, ledger: Ledger) -> None:
-    lines = {line.category: line for line in category_lines(ledger, Names(CATEGORIES))}
+    lines = {
+        line.category: line
+        for line in category_lines(ledger, Names(CATEGORIES), PROGRAMMES["alder_valley"])
+    }
     for k, category in enumerate(table.categories):
         line = lines.get(category)
         if line is None:

@@ -18,16 +18,17 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, text
 
 from service.keeping import upkeep
+from service.model_cache import LoadedModel
 from service.piles import usecases as piles
 from service.reports import usecases as reports
 from service.settings import Settings
 from service.sorting import captures, items
 from service.sorts import studies
 from service.sorts import usecases as sorts
+from service.store.columns import metadata
 from service.store.engines import make_engine
 from service.store.schema import HEAD, OLDER, open_database
-from service.store.tables import metadata
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.fakes import FakePredictor, jpeg, model_record
 from tests.postgres import PostgresServer
 from tests.store.entries import correct_details, enter, take, weigh

@@ -16,7 +16,7 @@ from torchmetrics.functional.classification import multiclass_calibration_error
 from classifier.inference.preprocess import view_probabilities
 from classifier.rules.categories import load_categories
 from classifier.rules.programme import load_shipped_programmes
-from classifier.rules.suggestion import Thresholds
+from classifier.rules.suggestion_parts import Thresholds
 from training.judging.calibrate import (
     Confidence,
     HeldOut,

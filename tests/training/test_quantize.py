@@ -10,7 +10,8 @@ import onnx
 import pytest
 from onnx import TensorProto, helper, numpy_helper
 
-from classifier.inference.bundle import Bundle, load_bundle, write_manifest
+from classifier.inference.bundle import Bundle, load_bundle
+from classifier.inference.manifest import write_manifest
 from tests.tiny_bundle import FORMS, SIZE, manifest_content, photo_of, write_tiny_bundle
 from training.pictures.manifest import Example
 from training.trials.quantize import TOLERANCE, Verdict, _bundle_beside, compare, text

@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from classifier.errors import DataFileError
-from training.pictures.splits import SPLITS, refuse_empty_splits, refuse_thin_labels, split_groups
+from classifier.examples.splits import SPLITS, split_groups
+from training.pictures.splits import refuse_empty_splits, refuse_thin_labels
 
 _groups = st.lists(st.text(max_size=6), min_size=1, max_size=60)
 

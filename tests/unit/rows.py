@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
-from classifier.log.ledger import (
+from classifier.log.quantities import Unit
+from classifier.log.records import (
     Batch,
     ChangeKind,
     Item,
@@ -16,7 +17,6 @@ from classifier.log.ledger import (
     Weighing,
     WeighingVoid,
 )
-from classifier.log.quantities import Unit
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 

@@ -9,7 +9,7 @@ import xml.etree.ElementTree as ET
 import pytest
 from markupsafe import Markup
 
-from classifier.rules.programme import ROUTES
+from classifier.rules.programme_rules import ROUTES
 from service.web.charts import (
     LETTER,
     NARROW,

@@ -15,7 +15,6 @@ from service.reports.view import (
     fold_pairs,
     outcome_bars,
     share_pairs,
-    ways_of_piles,
     weight_bars,
 )
 from service.services import Services
@@ -41,8 +40,7 @@ def test_small_piles_are_summed(client: TestClient, services: Services, sort: So
     for n, category in enumerate(services.categories.categories, start=1):
         _record(client, sort, category.id, count=n, grams=0 if n == 3 else 100 * n)
     report = reports.report(services, sort.id)
-    ways = ways_of_piles((), report.categories, services.programme(sort.programme_id))
-    every_bar, every_pair = weight_bars(report, ways), share_pairs(report)
+    every_bar, every_pair = weight_bars(report), share_pairs(report)
     assert len(every_pair) == len(services.categories.categories) == len(every_bar) + 1
     bars, pairs = fold_bars(every_bar), fold_pairs(every_pair)
     assert len(bars) == len(pairs) == MOST_BARS_ON_PAPER
@@ -129,9 +127,8 @@ def test_pile_weighed_and_never_counted_goes_where_its_rules_allow(
         }
         client.post(f"/api/sorts/{sort.id}/weighings", json=reading)
     report = reports.report(services, sort.id)
-    ways = ways_of_piles((), report.categories, services.programme("alder_valley"))
-    assert [way.route for way in ways["steel_cans"]] == ["kerbside"]
-    assert [way.route for way in ways["rigid_plastics"]] == ["undecided"]
+    ways = {line.category: [way.route for way in line.routes] for line in report.categories}
+    assert ways == {"steel_cans": ["kerbside"], "rigid_plastics": ["undecided"]}
 
 
 def test_a_sort_without_anything_names_no_share(client: TestClient, sort: SortInfo) -> None:

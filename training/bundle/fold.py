@@ -26,8 +26,8 @@ from onnx import TensorProto, helper, numpy_helper
 from onnxscript import optimizer
 
 from classifier.errors import BundleError
-from classifier.inference.bundle import load_bundle, write_manifest
-from classifier.inference.manifest import MANIFEST_NAME, read_manifest
+from classifier.inference.bundle import load_bundle
+from classifier.inference.manifest import MANIFEST_NAME, read_manifest, write_manifest
 
 _SAME = 1e-4  # largest difference in probability between the two forms of one network
 

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from classifier.errors import BundleError
-from classifier.inference.bundle import write_manifest
+from classifier.inference.manifest import write_manifest
 from classifier.inference.preprocess import Preprocessing
-from classifier.rules.suggestion import Thresholds
+from classifier.rules.suggestion_parts import Thresholds
 from training.bundle.export import (
     NETWORK_FILE,
     PARITY,

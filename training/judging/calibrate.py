@@ -15,9 +15,9 @@ from scipy.optimize import minimize
 from scipy.special import expit
 
 from classifier.inference.preprocess import view_probabilities
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme
-from classifier.rules.suggestion import NON_ITEM, Thresholds
+from classifier.rules.suggestion_parts import NON_ITEM, Thresholds
 from training.judging.evaluate import route_matrix
 from training.pictures.forms import FormTable
 

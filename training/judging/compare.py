@@ -13,7 +13,7 @@ from classifier.errors import DataFileError
 from classifier.estimators.paired import Paired, paired_accuracy
 from classifier.inference.bundle import find_bundle, load_bundle
 from classifier.rules.categories import load_categories
-from classifier.rules.suggestion import NON_ITEM
+from classifier.rules.suggestion_parts import NON_ITEM
 from training.judging.card import markdown_table
 from training.judging.evaluate import route_matrix, share_interval
 from training.judging.judge import Asked, ask, find_programme, flattery, learned_from

@@ -14,9 +14,10 @@ from classifier.estimators.abstention import auroc, selective_accuracy
 from classifier.estimators.calibration import expected_calibration_error
 from classifier.estimators.intervals import Statistic, group_bootstrap, wilson
 from classifier.estimators.result import Estimate
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme
-from classifier.rules.suggestion import NON_ITEM, resolve_route
+from classifier.rules.suggestion import resolve_route
+from classifier.rules.suggestion_parts import NON_ITEM
 from training.pictures.forms import FormTable
 
 DRAWS = 500

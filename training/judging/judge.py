@@ -14,7 +14,8 @@ from classifier.errors import DataFileError, TallytareError
 from classifier.inference.bundle import Bundle, find_bundle, load_bundle
 from classifier.inference.photo import decode_photo
 from classifier.inference.predict import Predictor
-from classifier.rules.categories import Categories, load_categories
+from classifier.rules.categories import load_categories
+from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme, load_shipped_programmes
 from training.judging.card import class_table, interval_text, score_table
 from training.judging.evaluate import (
@@ -25,22 +26,10 @@ from training.judging.evaluate import (
     route_matrix,
     score_by,
 )
-from training.learning.levels import LEVELS, Level, fitting_level, level_named, table_of
+from training.learning.levels import Level, fitting_level, level_named
 from training.pictures.forms import FormTable
 from training.pictures.manifest import Example, read_examples
 from training.pictures.notes import bar
-
-__all__ = [
-    "LEVELS",
-    "Asked",
-    "ask",
-    "find_programme",
-    "flattery",
-    "judge",
-    "judged_text",
-    "learned_from",
-    "table_of",
-]
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from classifier.inference.bundle import Bundle, check_bundle_categories
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from classifier.rules.suggestion_parts import NON_ITEM
 from training.pictures.forms import Form, FormTable, form_of_category, load_forms
 

@@ -10,14 +10,16 @@ import numpy as np
 import torch
 
 from classifier.errors import DataFileError
+from classifier.examples.similar import Merged
+from classifier.examples.splits import SPLITS, split_groups
 from training.learning.train import Labels
 from training.network import SortNet
 from training.pictures.forms import FormTable, load_forms, refuse_unknown
-from training.pictures.groups import Merged, merge_groups
+from training.pictures.groups import merge_groups
 from training.pictures.images import Canvases, load_canvases
 from training.pictures.manifest import Example
 from training.pictures.notes import bar, tell
-from training.pictures.splits import SPLITS, refuse_thin_labels, split_groups
+from training.pictures.splits import refuse_thin_labels
 
 
 @dataclass(frozen=True, slots=True)

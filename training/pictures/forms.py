@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 from classifier.errors import DataFileError
-from classifier.rules.categories import Categories, Category
+from classifier.rules.category_parts import Categories, Category
 from classifier.rules.suggestion_parts import NON_ITEM
 
 

@@ -10,8 +10,6 @@ from numpy.typing import NDArray
 from classifier.examples.similar import Merged
 from classifier.examples.similar import merge_groups as _merge_groups
 
-__all__ = ["SAME_OBJECT", "Merged", "merge_groups"]
-
 SAME_OBJECT = 0.92  # cosine of pretrained embeddings, chosen by looking at pairs around it
 
 

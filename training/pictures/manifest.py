@@ -9,9 +9,9 @@ from pathlib import Path
 
 from classifier.errors import DataFileError
 from classifier.examples.listing import read_listing
+from classifier.examples.splits import SPLITS
 from training.pictures.corrections import load_corrections, mend, report
 from training.pictures.notes import tell
-from training.pictures.splits import SPLITS
 
 _BLOCK = 25  # consecutive file numbers of one label which may show one object again
 

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from classifier.errors import DataFileError
-from classifier.examples.splits import MIN_GROUPS, SPLITS, split_groups
-
-__all__ = ["MIN_GROUPS", "SPLITS", "refuse_empty_splits", "refuse_thin_labels", "split_groups"]
+from classifier.examples.splits import MIN_GROUPS, SPLITS
 
 
 def refuse_thin_labels(labels: Sequence[str], groups: Sequence[str]) -> None:

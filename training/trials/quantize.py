@@ -35,14 +35,15 @@ from onnxruntime.quantization import (
 
 from classifier.errors import TallytareError
 from classifier.estimators.paired import paired_accuracy
-from classifier.inference.bundle import Bundle, find_bundle, load_bundle, write_manifest
-from classifier.inference.manifest import MANIFEST_NAME
+from classifier.inference.bundle import Bundle, find_bundle, load_bundle
+from classifier.inference.manifest import MANIFEST_NAME, write_manifest
 from classifier.inference.preprocess import normalised
 from classifier.rules.categories import load_categories
 from training.bundle.fold import folded, in_single
 from training.judging.card import markdown_table
 from training.judging.evaluate import route_matrix, score_by
-from training.judging.judge import Asked, ask, find_programme, table_of
+from training.judging.judge import Asked, ask, find_programme
+from training.learning.levels import table_of
 from training.pictures.dataset import load_dataset
 from training.pictures.images import load_views
 from training.pictures.manifest import Example, read_examples

@@ -17,7 +17,7 @@ from classifier.inference.photo import decode_photo
 from classifier.inference.predict import Predictor
 from classifier.inference.preprocess import Preprocessing, view_probabilities
 from classifier.rules.categories import load_categories
-from classifier.rules.suggestion import NON_ITEM
+from classifier.rules.suggestion_parts import NON_ITEM
 from training.network import SortNet, blend_backbone
 from training.outputs import embed_views
 from training.pictures.dataset import pretrained_embeddings

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from alembic import context
 
-from service.store.tables import metadata
+from service.store.columns import metadata
 
 context.configure(
     connection=context.config.attributes["connection"],

@@ -17,12 +17,11 @@ from classifier.errors import BundleError
 from classifier.inference import bundle as bundle_module
 from classifier.inference.bundle import (
     check_bundle_categories,
-    file_sha256,
     find_bundle,
     list_bundles,
     load_bundle,
-    write_manifest,
 )
+from classifier.inference.manifest import file_sha256, write_manifest
 from tests.tiny_bundle import EMBEDDING_SIZE, FORMS, manifest_content, write_tiny_bundle
 
 Change = Callable[[dict[str, Any]], object]

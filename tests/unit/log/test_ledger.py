@@ -5,7 +5,8 @@ from decimal import Decimal
 import pytest
 
 from classifier.errors import ConflictError, UnknownIdError
-from classifier.log.ledger import BatchTotal, Ledger, fold
+from classifier.log.ledger import Ledger, fold
+from classifier.log.piles import BatchTotal
 from classifier.log.quantities import Mass
 from tests.unit.rows import (
     a_batch,

@@ -7,8 +7,9 @@ from typing import cast
 import pytest
 
 from classifier.errors import ImpossibleWeighingError, InvalidQuantityError
-from classifier.log.ledger import Method, net_mass
 from classifier.log.quantities import Mass, Unit
+from classifier.log.records import Method
+from classifier.log.weighing import net_mass
 from tests.unit.rows import a_weighing, too_light
 
 

@@ -7,8 +7,9 @@ from decimal import Decimal
 
 import pytest
 
-from classifier.log.ledger import Batch, Item, ItemChange, SortInfo, Weighing, WeighingVoid, fold
+from classifier.log.ledger import fold
 from classifier.log.quantities import ZERO_MASS, Mass
+from classifier.log.records import Batch, Item, ItemChange, SortInfo, Weighing, WeighingVoid
 from classifier.report.build import build_report, per_person_week
 from classifier.report.item_weights import load_prior_weights
 from classifier.report.lines import CategoryLine, Report, RouteLine
@@ -63,7 +64,7 @@ def test_an_empty_sort_reports_nothing_and_breaks_nothing() -> None:
     assert (report.categories, report.groups, report.routes) == ((), (), ())
     assert report.total.mass == ZERO_MASS
     assert report.total.estimated_g is None
-    assert report.rate.kg == 0
+    assert report.rate.kg.value == 0
     assert codes(report) == ["nothing_measured"]
     assert [kind.share_count for kind in report.kinds] == [0, 0, 0, 0]
 
@@ -103,17 +104,17 @@ def test_measured_weights_with_shares_groups_and_rate() -> None:
     assert report.total.mass == exactly("4000", "15")
     assert (report.total.items, report.total.count) == (3, 5)
     assert (report.total.batches, report.total.weighings) == (3, 3)
-    assert report.rate.kg == 2
+    assert report.rate.kg.value == 2
     assert codes(report) == []
 
 
 def test_rate_per_person_and_week_in_kg_and_lb() -> None:
     rate = per_person_week(exactly("45359.237", "1000"), a_sort(days=14, persons=5))
-    assert rate.kg == Decimal("4.5359237")
-    assert rate.lb == 10
-    assert (rate.low_kg, rate.high_kg) == (Decimal("4.4359237"), Decimal("4.6359237"))
-    assert round(rate.low_lb, 3) == Decimal("9.780")
-    assert round(rate.high_lb, 3) == Decimal("10.220")
+    assert rate.kg.value == Decimal("4.5359237")
+    assert rate.lb.value == 10
+    assert (rate.kg.low, rate.kg.high) == (Decimal("4.4359237"), Decimal("4.6359237"))
+    assert round(rate.lb.low or 0, 3) == Decimal("9.780")
+    assert round(rate.lb.high or 0, 3) == Decimal("10.220")
 
 
 def test_piles_below_resolution_are_kept_apart() -> None:
@@ -169,8 +170,8 @@ def test_own_mean_item_weight_estimates_an_unweighed_pile_and_stays_apart() -> N
     )
     (estimate,) = report.estimates
     assert (estimate.method, estimate.count) == ("own_mean_item_weight", 5)
-    assert (estimate.item_g, estimate.grams) == (Decimal(50), Decimal(250))
-    assert (estimate.low_g, estimate.high_g) == (None, None)
+    assert (estimate.item_g, estimate.grams.value) == (Decimal(50), Decimal(250))
+    assert (estimate.grams.low, estimate.grams.high) == (None, None)
     assert estimate.code is None
     assert estimate.basis == "mean item weight of this sort: 20 weighed objects, piles: 1"
     assert report.total.mass == exactly("1000", "10")
@@ -188,10 +189,10 @@ def test_a_published_prior_stands_in_where_nothing_was_weighed() -> None:
     (estimate,) = report.estimates
     assert estimate.method == "prior_item_weight"
     assert estimate.code == "B"
-    assert round(estimate.grams, 4) == Decimal("4535.9237")
-    assert estimate.low_g == estimate.grams
-    assert estimate.high_g is not None
-    assert round(estimate.high_g / 243, 2) == Decimal("20.07")
+    assert round(estimate.grams.value, 4) == Decimal("4535.9237")
+    assert estimate.grams.low == estimate.grams.value
+    assert estimate.grams.high is not None
+    assert round(estimate.grams.high / 243, 2) == Decimal("20.07")
     assert "24.3 per lb, effective 1 July 2022, CalRecycle" in estimate.basis
     assert codes(report) == ["nothing_measured", "prior"]
     assert "Statewide averages" in report.notes[1].text
@@ -200,7 +201,7 @@ def test_a_published_prior_stands_in_where_nothing_was_weighed() -> None:
 def test_a_single_prior_has_no_spread() -> None:
     report = report_of([an_item("i1", "aluminium_cans", count=2)], with_priors=True)
     (estimate,) = report.estimates
-    assert (estimate.low_g, estimate.high_g) == (None, None)
+    assert (estimate.grams.low, estimate.grams.high) == (None, None)
     assert round(estimate.item_g, 2) == Decimal("15.27")
 
 

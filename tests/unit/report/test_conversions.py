@@ -11,8 +11,9 @@ import pytest
 
 from classifier.csv_text import csv_line, csv_text, plain_cell
 from classifier.estimators.conversion import fit_item_weight
-from classifier.log.ledger import Batch, Item, Weighing, fold
+from classifier.log.ledger import fold
 from classifier.log.quantities import ZERO_MASS, Mass
+from classifier.log.records import Batch, Item, Weighing
 from classifier.report.as_json import report_json
 from classifier.report.build import build_report
 from classifier.report.conversions import (
@@ -72,10 +73,10 @@ def test_a_counted_pile_gets_the_interval_of_the_study() -> None:
     (line,) = report.estimates
     expected = FIT.weight_of(40)
     assert line.method == "pooled_mean_item_weight"
-    assert float(line.grams) == pytest.approx(expected.value)
-    assert float(line.low_g or 0) == pytest.approx(expected.low)
-    assert float(line.high_g or 0) == pytest.approx(expected.high)
-    assert line.level == Decimal("0.9")
+    assert float(line.grams.value) == pytest.approx(expected.value)
+    assert float(line.grams.low or 0) == pytest.approx(expected.low)
+    assert float(line.grams.high or 0) == pytest.approx(expected.high)
+    assert line.grams.level == Decimal("0.9")
     assert line.range_is == "90 % prediction interval, t between 3 piles"
     assert line.basis == (
         "mean item weight of the 2 sorts of the study 'Flats': 45 weighed objects, piles: 3"
@@ -90,7 +91,7 @@ def test_a_single_batch_gives_a_value_and_no_interval() -> None:
         [an_item("i1", count=4)], item_weights=weights(pooled(single=True), scope="sort")
     )
     (line,) = report.estimates
-    assert (line.grams, line.low_g, line.level) == (Decimal(100), None, None)
+    assert (line.grams.value, line.grams.low, line.grams.level) == (Decimal(100), None, None)
     assert line.method == "own_mean_item_weight"
     assert line.range_is == "one batch: how much batches differ can't be told"
 
@@ -103,9 +104,9 @@ def test_a_weighed_pile_gets_a_count_that_stays_apart() -> None:
     (line,) = report.count_estimates
     expected = FIT.count_of(2000, 1980, 2020)
     assert line.mass == Mass(Decimal(2000), Decimal(1980), Decimal(2020))
-    assert float(line.value) == pytest.approx(expected.value)
-    assert float(line.low or 0) == pytest.approx(expected.low)
-    assert float(line.high or 0) == pytest.approx(expected.high)
+    assert float(line.count.value) == pytest.approx(expected.value)
+    assert float(line.count.low or 0) == pytest.approx(expected.low)
+    assert float(line.count.high or 0) == pytest.approx(expected.high)
     assert report.total.count == 0
     found = report_json(report)["count_estimates"][0]  # type: ignore[index]
     assert found["count"]["value"] == pytest.approx(expected.value, abs=1e-6)
@@ -117,10 +118,10 @@ def test_a_weighed_pile_gets_a_count_that_stays_apart() -> None:
 def test_a_published_weight_counts_a_pile_only_as_a_labelled_fallback() -> None:
     report = report_of((), [a_batch("b1")], [a_weighing("w1")], item_weights=weights())
     (line,) = report.count_estimates
-    assert (line.method, line.code, line.level) == ("prior_item_weight", "B", None)
-    assert round(line.value, 1) == Decimal("53.6")
-    assert line.low is not None
-    assert line.low < line.value
+    assert (line.method, line.code, line.count.level) == ("prior_item_weight", "B", None)
+    assert round(line.count.value, 1) == Decimal("53.6")
+    assert line.count.low is not None
+    assert line.count.low < line.count.value
     assert line.range_is.startswith("span of the published values")
     assert [note.code for note in report.notes][-1] == "prior"
 
@@ -128,7 +129,7 @@ def test_a_published_weight_counts_a_pile_only_as_a_labelled_fallback() -> None:
 def test_a_single_published_weight_has_no_span() -> None:
     report = report_of((), [a_batch("b1", "aluminium_cans")], [a_weighing("w1")])
     (line,) = report.count_estimates
-    assert (line.low, line.high, line.range_is) == (None, None, "")
+    assert (line.count.low, line.count.high, line.range_is) == (None, None, "")
 
 
 def test_without_a_basis_a_pile_gets_no_count() -> None:

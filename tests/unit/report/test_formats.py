@@ -8,22 +8,16 @@ from io import StringIO
 
 import pytest
 
+from classifier.csv_text import safe_cell
 from classifier.log.ledger import fold
 from classifier.log.records import DetailChange, SortCorrection
 from classifier.report.as_json import report_json
 from classifier.report.build import build_report
+from classifier.report.dictionary import DATA_DICTIONARY, MEASURES
 from classifier.report.item_weights import load_prior_weights
 from classifier.report.lines import Report
 from classifier.report.national import load_national
-from classifier.report.rows import (
-    DATA_DICTIONARY,
-    MEASURES,
-    Row,
-    dictionary_csv,
-    report_csv,
-    report_rows,
-    safe_cell,
-)
+from classifier.report.rows import Row, dictionary_csv, report_csv, report_rows
 from tests.unit.rows import a_batch, a_change, a_sort, a_void, a_weighing, an_item, at, too_light
 from tests.unit.rules.small_programme import small_categories, small_programme
 

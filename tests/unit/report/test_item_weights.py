@@ -6,7 +6,9 @@ from pathlib import Path
 import pytest
 
 from classifier.errors import DataFileError
-from classifier.log.ledger import BatchTotal, Item, fold
+from classifier.log.ledger import fold
+from classifier.log.piles import BatchTotal
+from classifier.log.records import Item
 from classifier.report.item_weights import OwnWeight, load_prior_weights, own_item_weight
 from classifier.rules.categories import load_categories
 from tests.unit.rows import a_batch, a_sort, a_weighing, an_item, too_light

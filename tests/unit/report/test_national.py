@@ -49,10 +49,10 @@ def test_shares_stand_beside_each_other_and_generation_apart_from_landfill() -> 
 
 def test_goods_of_several_materials_are_not_compared() -> None:
     found = compare(load_national(), {"batteries": exactly(100), "food": exactly(300), "new": None})
-    assert found.not_compared == exactly(100)
-    assert found.not_compared_share is not None
-    assert found.not_compared_share.value == Decimal("0.25")
-    assert found.not_compared_categories == ("batteries", "new")
+    assert found.not_compared.mass == exactly(100)
+    assert found.not_compared.share is not None
+    assert found.not_compared.share.value == Decimal("0.25")
+    assert found.not_compared.categories == ("batteries", "new")
 
 
 def test_found_and_not_weighed_is_not_the_same_as_not_found() -> None:
@@ -67,7 +67,7 @@ def test_found_and_not_weighed_is_not_the_same_as_not_found() -> None:
 def test_nothing_weighed_gives_no_shares() -> None:
     found = compare(load_national(), {})
     assert {line.ours for line in found.lines} == {None}
-    assert found.not_compared_share is None
+    assert found.not_compared.share is None
 
 
 def test_materials_that_we_have_no_category_for_have_no_line() -> None:

@@ -3,7 +3,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from classifier.log.quantities import ZERO_MASS, Mass
-from classifier.report.shares import Share, count_share, share_of, subtract
+from classifier.report.shares import Range, count_share, share_of, subtract
 
 
 def mass(value: str, low: str, high: str) -> Mass:
@@ -12,16 +12,16 @@ def mass(value: str, low: str, high: str) -> Mass:
 
 def test_bounds_are_reached_at_opposite_ends() -> None:
     share = share_of(mass("1", "0.9", "1.1"), mass("3", "2.9", "3.1"))
-    assert share == Share(Decimal("0.25"), Decimal("0.225"), Decimal("0.275"))
+    assert share == Range(Decimal("0.25"), Decimal("0.225"), Decimal("0.275"))
 
 
 def test_the_only_mass_is_the_whole_for_certain() -> None:
-    assert share_of(mass("1", "0.5", "2"), ZERO_MASS) == Share(Decimal(1), Decimal(1), Decimal(1))
+    assert share_of(mass("1", "0.5", "2"), ZERO_MASS) == Range(Decimal(1), Decimal(1), Decimal(1))
 
 
 def test_a_mass_that_may_be_nothing_has_low_share_zero() -> None:
     share = share_of(mass("1", "0", "2"), ZERO_MASS)
-    assert share == Share(Decimal(1), Decimal(0), Decimal(1))
+    assert share == Range(Decimal(1), Decimal(0), Decimal(1))
 
 
 def test_nothing_has_no_share() -> None:

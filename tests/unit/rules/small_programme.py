@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from datetime import date
 
-from classifier.rules.categories import Categories, Category, Caution, Group
-from classifier.rules.programme import Programme, Rule
-from classifier.rules.programme_rules import CategoryRules
+from classifier.rules.category_parts import Categories, Category, Caution, Group
+from classifier.rules.programme import Programme
+from classifier.rules.programme_rules import CategoryRules, Rule
 
 
 def _category(category_id: str, group: str, name: str, *, stop: bool = False) -> Category:

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from classifier.errors import DataFileError, UnknownIdError
-from classifier.rules.categories import NOT_SURE, Categories, load_categories
+from classifier.rules.categories import load_categories
+from classifier.rules.category_parts import NOT_SURE, Categories
 from tests.small_lists import CATEGORIES, small_categories
 
 STOP = {

@@ -9,15 +9,10 @@ from pathlib import Path
 import pytest
 
 from classifier.errors import DataFileError, UnknownIdError
-from classifier.rules.categories import Categories, load_categories
-from classifier.rules.programme import (
-    CAUTIOUS_FIRST,
-    RECOVERED,
-    ROUTES,
-    Programme,
-    load_programmes,
-    load_shipped_programmes,
-)
+from classifier.rules.categories import load_categories
+from classifier.rules.category_parts import Categories
+from classifier.rules.programme import Programme, load_programmes, load_shipped_programmes
+from classifier.rules.programme_rules import CAUTIOUS_FIRST, RECOVERED, ROUTES
 from tests.small_lists import HEAD, RULES, rule_for, small_categories, small_programme
 
 

@@ -8,16 +8,11 @@ from time import process_time
 import pytest
 
 from classifier.errors import InvalidQuantityError, UnknownIdError
-from classifier.rules.categories import Categories, load_categories
+from classifier.rules.categories import load_categories
+from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme, load_shipped_programmes
-from classifier.rules.suggestion import (
-    Ranked,
-    Suggestion,
-    Thresholds,
-    resolve_route,
-    suggest,
-    suggestion_for_category,
-)
+from classifier.rules.suggestion import resolve_route, suggest, suggestion_for_category
+from classifier.rules.suggestion_parts import Ranked, Suggestion, Thresholds
 from tests.small_lists import CATEGORIES, HEAD, RULES, small_categories, small_programme
 
 LIMITS = Thresholds(route=0.8, stop=0.2, unsure=0.4, non_item=0.5)

@@ -9,14 +9,9 @@ from typing import Any
 import pytest
 
 from classifier.errors import UnreadablePhotoError
-from classifier.rules.suggestion import (
-    Ranked,
-    Suggestion,
-    Thresholds,
-    suggest,
-    suggestion_for_category,
-)
+from classifier.rules.suggestion import suggest, suggestion_for_category
 from classifier.rules.suggestion_json import error_json, to_json
+from classifier.rules.suggestion_parts import Ranked, Suggestion, Thresholds
 from tests.small_lists import small_categories, small_programme
 
 LIMITS = Thresholds(route=0.8, stop=0.2, unsure=0.4, non_item=0.5)

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from classifier.errors import InvalidQuantityError, UnknownIdError
-from classifier.rules.suggestion import Ranked, Suggestion, Thresholds, suggest
+from classifier.rules.suggestion import suggest
+from classifier.rules.suggestion_parts import Ranked, Suggestion, Thresholds
 from tests.small_lists import CATEGORIES, HEAD, RULES, small_categories, small_programme
 
 LIMITS = Thresholds(route=0.8, stop=0.2, unsure=0.4, non_item=0.5)

@@ -10,7 +10,8 @@ import pytest
 from classifier.errors import InvalidEntryError, UnknownIdError
 from classifier.rules.categories import load_categories
 from classifier.sheet.category_names import CategoryNames
-from classifier.sheet.read import FieldSheet, Scale, read_sheet, sheet_template
+from classifier.sheet.lines import Scale
+from classifier.sheet.read import FieldSheet, read_sheet, sheet_template
 from classifier.sheet.table import COLUMNS, MAX_BYTES, MAX_ROWS, read_table
 
 CATEGORIES = load_categories()
