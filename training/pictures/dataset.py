@@ -10,11 +10,11 @@ import numpy as np
 import torch
 
 from classifier.errors import DataFileError
-from training.learning.train import Labels
 from training.network import SortNet
 from training.pictures.forms import FormTable, load_forms, refuse_unknown
 from training.pictures.groups import Merged, merge_groups
 from training.pictures.images import Canvases, load_canvases
+from training.pictures.labels import Labels
 from training.pictures.manifest import Example
 from training.pictures.notes import bar, tell
 from training.pictures.splits import SPLITS, refuse_thin_labels, split_groups
