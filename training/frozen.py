@@ -5,75 +5,29 @@ Training becomes one logistic regression; what the backbone can't see, the head 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Mapping
 
-import onnx
 import torch
-from onnx import numpy_helper
 from torch import nn
 from torch.nn import functional
 
 from classifier.errors import DataFileError
-from classifier.inference.bundle import find_bundle, load_bundle
 from classifier.inference.preprocess import Preprocessing
-from training.bundle.export import NETWORK_FILE, round_to_half
-from training.learning.train import Labels, empty_scenes, sampling_weights
+from training.bundle.export import round_to_half
+from training.bundle.start import Start
+from training.learning.train import empty_scenes, sampling_weights
 from training.network import SortNet
 from training.outputs import embed, embed_views
 from training.pictures.augment import Chance
 from training.pictures.dataset import Dataset
 from training.pictures.forms import FormTable
 from training.pictures.images import load_views
+from training.pictures.labels import Labels
 from training.recipe import Recipe
 
 PENALTY = 0.01  # of squared weights on standardised features; common practice, no source
 _BIAS_PENALTY = 1e-4  # keeps the bias of a form without pictures finite
 _ROUNDS = 200  # of L-BFGS; it ends earlier where nothing moves any more
-_PREFIX = "net.backbone."
-_HALF = "_half"
-
-
-@dataclass(frozen=True, slots=True)
-class Start:
-    """A bundle whose backbone is taken over, with the pictures that it learned from."""
-
-    title: str
-    state: dict[str, torch.Tensor]
-    sources: list[dict[str, Any]]
-
-
-def load_start(name: str) -> Start:
-    """Read the backbone of a bundle.
-
-    Raises
-    ------
-    BundleError
-        No such bundle, or a damaged one.
-    DataFileError
-        A bundle that was not made by this project's training.
-    """
-    directory = find_bundle(name)
-    manifest = load_bundle(directory).manifest
-    stored = onnx.load(directory / NETWORK_FILE).graph.initializer
-    state = {
-        each.name.removeprefix(_PREFIX).removesuffix(_HALF): torch.from_numpy(
-            numpy_helper.to_array(each).copy()
-        ).float()
-        for each in stored
-        if each.name.startswith(_PREFIX)
-    }
-    if not state:
-        raise DataFileError(
-            f"the network of {manifest.name} was not made by `tallytare train`, so that its "
-            "backbone can't be taken over; start from household, or leave --start out"
-        )
-    sources = [
-        {"name": each.name, "licence": each.licence, "pictures": each.pictures}
-        for each in manifest.sources
-    ]
-    return Start(f"{manifest.name} {manifest.version}", state, sources)
 
 
 def fit_frozen(
@@ -192,10 +146,3 @@ def fit_logistic(
     with torch.no_grad():
         unscaled = weight / spread
         return unscaled, bias - unscaled @ mean
-
-
-def with_start(sources: Sequence[dict[str, Any]], start: Start | None) -> list[dict[str, Any]]:
-    """Sources of the head with those that taught the backbone, each named once."""
-    named = {each["name"] for each in sources}
-    taught = start.sources if start else []
-    return [*sources, *(each for each in taught if each["name"] not in named)]

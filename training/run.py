@@ -20,7 +20,8 @@ from classifier.rules.categories import load_categories
 from classifier.rules.programme import load_shipped_programmes
 from training.bundle.export import Served, round_to_half
 from training.bundle.publish import write_bundle
-from training.frozen import Start, fit_frozen, load_start
+from training.bundle.start import Start, load_start
+from training.frozen import fit_frozen
 from training.judging.asked import Asker, Gauged
 from training.judging.calibrate import Confidence, HeldOut, set_confidence, set_thresholds
 from training.judging.evaluate import route_matrix

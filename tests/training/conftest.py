@@ -9,12 +9,12 @@ import torch
 
 from classifier.rules.categories import load_categories
 from tests.training.scenes import ITEMS, MATERIALS, draw
-from training.learning.train import Labels
 from training.network import SortNet
 from training.pictures.augment import Chance
 from training.pictures.dataset import number_labels
 from training.pictures.forms import FormTable, table_of_labels
 from training.pictures.images import Canvases, load_canvases
+from training.pictures.labels import Labels
 from training.pictures.manifest import Example
 
 CPU = torch.device("cpu")

@@ -16,11 +16,11 @@ from training.judging.asked import Asker
 from training.judging.calibrate import Confidence, HeldOut, fit_confidence
 from training.judging.evaluate import route_matrix
 from training.judging.scores import Scores
-from training.learning.train import Labels
 from training.network import SortNet
 from training.pictures.dataset import Dataset
 from training.pictures.forms import FormTable
 from training.pictures.images import Canvases
+from training.pictures.labels import Labels
 from training.pictures.manifest import Example
 
 VIEWS = (0.0, 0.7)

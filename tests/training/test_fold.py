@@ -15,8 +15,9 @@ from onnx import helper, numpy_helper
 
 from classifier.inference.bundle import load_bundle
 from tests.tiny_bundle import write_tiny_bundle
-from training.bundle.export import Served, export_onnx, stored_in_half
-from training.bundle.fold import fold_bundle, folded, in_single
+from training.bundle.export import Served, export_onnx
+from training.bundle.fold import fold_bundle, folded
+from training.bundle.half import in_single, stored_in_half
 from training.network import SortNet
 
 

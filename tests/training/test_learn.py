@@ -14,12 +14,13 @@ from classifier.errors import DataFileError
 from tests.training.conftest import CPU
 from training.learning.learn import Learner
 from training.learning.ranks import Ranks
-from training.learning.train import Labels, LossOf, refresh_statistics
+from training.learning.train import LossOf, refresh_statistics
 from training.network import SortNet, average_networks
 from training.pictures.augment import Chance
 from training.pictures.dataset import Dataset
 from training.pictures.forms import FormTable
 from training.pictures.images import Canvases
+from training.pictures.labels import Labels
 from training.pictures.manifest import Example
 from training.recipe import Recipe, dump_recipe
 

@@ -14,10 +14,11 @@ from tests.training.conftest import CPU
 from tests.training.scenes import write_set
 from training.learning.checkpoint import HalfTrained
 from training.learning.ranks import Ranks, UnevenBatchError
-from training.learning.train import Labels, train_network
+from training.learning.train import train_network
 from training.network import SortNet
 from training.pictures.forms import FormTable
 from training.pictures.images import Canvases
+from training.pictures.labels import Labels
 from training.recipe import Recipe
 
 RECIPE = Recipe(size=64, batch=4, epochs=3, style=0.5, keep_weight=0.5)

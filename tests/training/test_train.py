@@ -8,11 +8,12 @@ import pytest
 import torch
 
 from tests.training.conftest import CPU
-from training.learning.train import Labels, LossOf, ramped_average, sampling_weights, train_network
+from training.learning.train import LossOf, ramped_average, sampling_weights, train_network
 from training.network import Outputs, SortNet
 from training.pictures.augment import Chance
 from training.pictures.forms import FormTable
 from training.pictures.images import Canvases
+from training.pictures.labels import Labels
 from training.recipe import Recipe
 
 PLAIN = Recipe(size=64, batch=8, mix=0.0, light=0.0, zoom=1.0, turn=0.0, negatives=0.0)

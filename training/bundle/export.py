@@ -11,10 +11,10 @@ import numpy as np
 import onnx
 import onnxruntime
 import torch
-from onnx import TensorProto, helper, numpy_helper
 from torch import nn
 
 from training.bundle.fold import folded
+from training.bundle.half import stored_in_half
 from training.judging.strangeness import Doubt
 from training.network import SortNet
 
@@ -76,37 +76,6 @@ def export_onnx(served: Served, path: Path, *, size: int) -> None:
     if program is None:  # only for the older exporter, which writes the file itself
         raise RuntimeError("torch returned no ONNX program")
     onnx.save(stored_in_half(folded(program.model_proto)), path)
-
-
-def stored_in_half(model: onnx.ModelProto) -> onnx.ModelProto:
-    """Store matrices as float16 behind a Cast, which the runtime folds when it loads."""
-    casts = []
-    for tensor in list(model.graph.initializer):
-        values = numpy_helper.to_array(tensor)
-        # One number a channel, such as the factors of `folded`, stays as it is.
-        if tensor.data_type != TensorProto.FLOAT or values.ndim < 2 or values.size == len(values):
-            continue
-        half = values.astype(np.float16)
-        if not np.array_equal(half.astype(np.float32), values):
-            raise ValueError(f"{tensor.name} is not exact in half precision")
-        name = tensor.name
-        tensor.CopyFrom(numpy_helper.from_array(half, f"{name}_half"))
-        casts.append(helper.make_node("Cast", [f"{name}_half"], [name], to=TensorProto.FLOAT))
-    nodes = [*casts, *model.graph.node]
-    del model.graph.node[:]
-    model.graph.node.extend(nodes)
-    del model.graph.value_info[:]
-    _forget_origin(model)
-    onnx.checker.check_model(model)
-    return model
-
-
-def _forget_origin(model: onnx.ModelProto) -> None:
-    """Drop the exporter's notes: stack traces that name folders of the machine it ran on."""
-    graph = model.graph
-    for part in (model, graph, *graph.node, *graph.initializer, *graph.input, *graph.output):
-        del part.metadata_props[:]
-        part.doc_string = ""
 
 
 def largest_difference(served: Served, path: Path, views: torch.Tensor) -> float:

@@ -22,12 +22,13 @@ import numpy as np
 import onnx
 import onnxruntime
 from numpy.typing import NDArray
-from onnx import TensorProto, helper, numpy_helper
+from onnx import helper, numpy_helper
 from onnxscript import optimizer
 
 from classifier.errors import BundleError
 from classifier.inference.bundle import load_bundle
 from classifier.inference.manifest import MANIFEST_NAME, read_manifest, write_manifest
+from training.bundle.half import in_single, is_half, stored_in_half
 
 _SAME = 1e-4  # largest difference in probability between the two forms of one network
 
@@ -53,25 +54,6 @@ def folded(model: onnx.ModelProto) -> onnx.ModelProto:
     return model
 
 
-def in_single(model: onnx.ModelProto) -> onnx.ModelProto:
-    """Return a network whose half-precision weights are stored in single precision."""
-    copy = onnx.ModelProto()
-    copy.CopyFrom(model)
-    halves = {each.name: each for each in copy.graph.initializer if _is_half(each)}
-    kept = []
-    for node in copy.graph.node:
-        if node.op_type == "Cast" and node.input[0] in halves:
-            values = numpy_helper.to_array(halves[node.input[0]]).astype(np.float32)
-            copy.graph.initializer.append(numpy_helper.from_array(values, node.output[0]))
-        else:
-            kept.append(node)
-    for half in halves.values():
-        copy.graph.initializer.remove(half)
-    del copy.graph.node[:]
-    copy.graph.node.extend(kept)
-    return copy
-
-
 def fold_bundle(directory: Path) -> float:
     """Fold the network of a bundle in place; returns the largest difference in probability.
 
@@ -80,14 +62,12 @@ def fold_bundle(directory: Path) -> float:
     BundleError
         No whole bundle, or the folded network does not answer as the first one did.
     """
-    from training.bundle.export import stored_in_half
-
     load_bundle(directory)
     manifest = read_manifest(directory)
     path = directory / manifest.network.file
     before = onnx.load(path)
     after = folded(before)
-    if after is not before and any(_is_half(each) for each in before.graph.initializer):
+    if after is not before and any(is_half(each) for each in before.graph.initializer):
         after = stored_in_half(after)
     names = (manifest.network.input, manifest.network.form_logits)
     difference = _difference(before, after, names, manifest.preprocessing.size)
@@ -176,10 +156,6 @@ def _forget_unused(model: onnx.ModelProto) -> None:
     kept = [each for each in model.graph.initializer if each.name in used]
     del model.graph.initializer[:]
     model.graph.initializer.extend(kept)
-
-
-def _is_half(tensor: TensorProto) -> bool:
-    return bool(tensor.data_type == TensorProto.FLOAT16)
 
 
 def _difference(

@@ -20,7 +20,7 @@ from training.bundle.export import (
     export_onnx,
     largest_difference,
 )
-from training.frozen import Start, with_start
+from training.bundle.start import Start, with_start
 from training.judging.card import write_card
 from training.pictures.dataset import Dataset
 from training.pictures.forms import FormTable

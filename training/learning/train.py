@@ -6,7 +6,6 @@ import copy
 import math
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import cast
 
 import torch
@@ -28,6 +27,7 @@ from training.pictures.augment import (
 )
 from training.pictures.forms import FormTable
 from training.pictures.images import Canvases
+from training.pictures.labels import Labels
 from training.recipe import Recipe
 
 _UNKNOWN = -1
@@ -37,23 +37,6 @@ _HEADS_FASTER = 5  # times the learning rate of the backbone; heads start from n
 _TAUGHT = 1.0  # weight of the teacher's answers beside the labels
 ALONE = Ranks()
 Progress = Callable[[int, float, float], None]  # number of the epoch, mean loss, seconds
-
-
-@dataclass(frozen=True, slots=True)
-class Labels:
-    """Class numbers of n pictures; -1 where nobody decided. `sources` numbers the sources."""
-
-    forms: torch.Tensor  # (n,) int64
-    materials: torch.Tensor  # (n,) int64
-    sources: torch.Tensor  # (n,) int64
-
-    def to(self, device: torch.device) -> Labels:
-        """Copy to a device."""
-        return Labels(self.forms.to(device), self.materials.to(device), self.sources.to(device))
-
-    def pick(self, rows: torch.Tensor) -> Labels:
-        """Return the labels of some rows."""
-        return Labels(self.forms[rows], self.materials[rows], self.sources[rows])
 
 
 def sampling_weights(labels: Labels, balance: float) -> torch.Tensor:
@@ -139,7 +122,7 @@ def train_network(
 def refresh_statistics(
     net: SortNet, recipe: Recipe, canvases: Canvases, device: torch.device
 ) -> None:
-    """Work out the statistics of the normalisations anew, in place.
+    """Work out the statistics of the normalisations again, in place.
 
     Averaged weights answer with other statistics than the mean of those that each network had.
 
@@ -235,7 +218,7 @@ class LossOf:
         index: torch.Tensor,
         chance: Chance,
     ) -> torch.Tensor:
-        """Draw the pictures of `index` anew and return their loss."""
+        """Draw the pictures of `index` again and return their loss."""
         images, forms, materials = self.draw(canvases, labels, index, chance)
         mixed = chance.hit(self.recipe.mix)
         if mixed:

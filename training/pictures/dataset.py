@@ -12,11 +12,11 @@ import torch
 from classifier.errors import DataFileError
 from classifier.examples.similar import Merged
 from classifier.examples.splits import SPLITS, split_groups
-from training.learning.train import Labels
 from training.network import SortNet
 from training.pictures.forms import FormTable, load_forms, refuse_unknown
 from training.pictures.groups import merge_groups
 from training.pictures.images import Canvases, load_canvases
+from training.pictures.labels import Labels
 from training.pictures.manifest import Example
 from training.pictures.notes import bar, tell
 from training.pictures.splits import refuse_thin_labels
