@@ -16,19 +16,19 @@ from service.services import Services
 from service.settings import Settings
 from service.web.attempts import Attempts
 from service.web.description import describe
-from service.web.entrance import Entrance
 from service.web.error_pages import html_error
 from service.web.errors import install_error_handlers
 from service.web.gate import Gate
+from service.web.lan_address import LanAddress
 from service.wiring import build_services
 
 
 def create_app(
-    settings: Settings, *, services: Services | None = None, entrance: Entrance | None = None
+    settings: Settings, *, services: Services | None = None, lan_address: LanAddress | None = None
 ) -> FastAPI:
     """Build the application; `services` replaces the real ones in tests.
 
-    `entrance` is where other devices come in, None while there is no way.
+    `lan_address` is where other devices come in, None while there is no way.
 
     Raises StorageError or DataFileError when store, categories or programmes can't be used. A
     missing or damaged model is no reason not to start: photos are then labelled by hand.
@@ -52,7 +52,7 @@ def create_app(
         openapi_url="/api/openapi.json",
     )
     app.state.services = used
-    app.state.entrance = entrance or Entrance()
+    app.state.lan_address = lan_address or LanAddress()
     app.state.attempts = Attempts()
     # One more than can be looked at, so that the next is ready.
     app.state.photo_threads = CapacityLimiter(settings.inference_concurrency + 1)

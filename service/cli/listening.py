@@ -14,7 +14,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from classifier.errors import StorageError
-from service.web.deadlines import HEAD_S, PatientProtocol
+from service.web.deadlines import HEAD_S, DeadlineProtocol
 
 logger = logging.getLogger("tallytare")
 _GRACE_S = 5
@@ -34,7 +34,7 @@ class ListeningServer(uvicorn.Server):
     ) -> None:
         config = uvicorn.Config(
             app,
-            http=PatientProtocol,
+            http=DeadlineProtocol,
             ws="none",
             log_level="warning",
             server_header=False,
@@ -67,7 +67,7 @@ class ListeningServer(uvicorn.Server):
         self.servers.append(server)
 
     def _protocol(self) -> asyncio.Protocol:
-        return PatientProtocol(
+        return DeadlineProtocol(
             config=self.config, server_state=self.server_state, app_state=self.lifespan.state
         )
 

@@ -20,7 +20,7 @@ from service.memory import share_arenas
 from service.services import Services
 from service.settings import Settings
 from service.web.access import CODE_LIFE, Role, make_join_code
-from service.web.entrance import Entrance, qr_text
+from service.web.lan_address import LanAddress, qr_text
 from service.web.visitors import is_loopback
 from service.wiring import build_services
 
@@ -77,18 +77,20 @@ def run_server(
         from service.app import create_app
         from service.cli.listening import ListeningServer
 
-        app = create_app(settings, services=used, entrance=doors.entrance() if doors else None)
+        app = create_app(
+            settings, services=used, lan_address=doors.lan_address() if doors else None
+        )
         here = f"{'https' if reach.https and everywhere else 'http'}://{_shown(own)}:{port}"
         typer.echo(f"\nOpen {here}{path}\nStop with Ctrl+C.")
         if doors:
-            _invite(used, doors.entrance(), here)
+            _invite(used, doors.lan_address(), here)
         if open_browser and _has_screen():
             webbrowser.open(f"{here}{path}")
 
         def certificate() -> Path:
             """Return the file of the certificate in use, and show its fingerprint on the page."""
             assert doors is not None
-            app.state.entrance = doors.entrance()
+            app.state.lan_address = doors.lan_address()
             return doors.certificate().path
 
         secure = certificate if doors and reach.https else None
@@ -119,11 +121,11 @@ class _Doors:
 
         return certificate_for(self.settings.data_dir / "tls", self.hosts())
 
-    def entrance(self) -> Entrance:
+    def lan_address(self) -> LanAddress:
         scheme = "https" if self.https else "http"
         addresses = [f"{scheme}://{_shown(host)}:{self.port}" for host in self.hosts()]
         fingerprint = self.certificate().fingerprint if self.https else ""
-        return Entrance(addresses[0], tuple(addresses[1:]), fingerprint)
+        return LanAddress(addresses[0], tuple(addresses[1:]), fingerprint)
 
 
 def _on_network(settings: Settings, reach: Reach) -> Settings:
@@ -141,10 +143,10 @@ def _loopback_of(settings: Settings) -> str:
     return settings.host if is_loopback(settings.host) else "127.0.0.1"
 
 
-def _invite(services: Services, entrance: Entrance, here: str) -> None:
+def _invite(services: Services, lan_address: LanAddress, here: str) -> None:
     """Show the first join code in the terminal; the next ones come from the page."""
     code = make_join_code(services, role=Role.SORTER)
-    link = entrance.join_link(code.grouped)
+    link = lan_address.join_link(code.grouped)
     minutes = int(CODE_LIFE.total_seconds() // 60)
     typer.echo(f"\nFor a phone on this network: scan this, or open {link}\n")
     typer.echo(qr_text(link))
@@ -152,10 +154,10 @@ def _invite(services: Services, entrance: Entrance, here: str) -> None:
         f"It lets one device in as sorter, once, within {minutes} minutes. More codes, other "
         f"roles and shutting devices out: {here}/devices"
     )
-    if entrance.secure:
+    if lan_address.secure:
         typer.echo(
             f"Phones warn of a certificate that they don't know; its SHA-256 fingerprint is\n"
-            f"{entrance.fingerprint}"
+            f"{lan_address.fingerprint}"
         )
     else:
         typer.echo(

@@ -43,12 +43,12 @@ KEYS = (
 
 
 @router.get("/sorts/{sort_id}", response_class=HTMLResponse)
-def show_bench(services: ServicesDep, sort_id: str) -> HTMLResponse:
+def show_sorting(services: ServicesDep, sort_id: str) -> HTMLResponse:
     """Show the sorting page of an open sort; a closed one says how to go on."""
     sort = sorts.get_sort(services, sort_id)
-    frame = sort_frame(services, sort, "bench")
+    frame = sort_frame(services, sort, "sorting")
     if sort.closed:
-        return page("bench_closed.html", **frame)
+        return page("sorting_closed.html", **frame)
     groups = picker_groups(services.categories, frame["programme"])
     data = _data(services, sort) | {
         "groups": groups,
@@ -56,13 +56,13 @@ def show_bench(services: ServicesDep, sort_id: str) -> HTMLResponse:
         "programme": programme_data(frame["programme"]),
     }
     return page(
-        "bench.html",
+        "sorting.html",
         **frame,
         groups=groups,
         keys=KEYS,
         route_defs=route_defs(),
         tally_objects=data["tally"]["objects"],
-        bench_data=as_data(data),
+        sorting_data=as_data(data),
     )
 
 

@@ -22,7 +22,7 @@ from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, names, parse_day, refused
 from service.web.page_support import go_to
 from service.web.render import page
-from service.web.roles import Act
+from service.web.roles import Permission
 from service.web.visitors import current_visitor
 
 router = APIRouter()
@@ -129,7 +129,7 @@ def _study(services: Services, typed: Mapping[str, str]) -> str | None:
     chosen = typed.get("study", "")
     if chosen != NEW_STUDY:
         return chosen or None
-    if not current_visitor().may(Act.TEACH):
+    if not current_visitor().may(Permission.TEACH):
         raise NotLetInError(
             "study can't be started from this device: choose one that exists, or ask a trainer"
         )

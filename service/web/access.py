@@ -1,4 +1,4 @@
-"""Letting devices in: one-time join codes, a session each, and shutting one out again.
+"""Letting devices in: one-time join codes, a session each, and removing access again.
 
 Secrets leave this module once, to be shown or sent; what is stored is their SHA-256. They are drawn
 at random with 60 bits (codes, for ten minutes) and 256 bits (tokens), so the digests need no salt.
@@ -93,7 +93,7 @@ def join(services: Services, *, code: str, name: str) -> Session:
 
 
 def device_of(services: Services, token: str) -> DeviceRecord | None:
-    """Return the device that a token belongs to, None if it is let in no longer."""
+    """Return the device that a token belongs to, None if it has no access any more."""
     joined_after = services.clock() - SESSION_LIFE
     return services.log.device_of(_digest(token), joined_after=joined_after)
 
@@ -109,7 +109,7 @@ def expired(services: Services, device: DeviceRecord) -> bool:
 
 
 def revoke(services: Services, *, device_id: str) -> DeviceRecord:
-    """Shut a device out from its next request on.
+    """Remove a device's access from its next request on.
 
     Raises UnknownIdError when there is no such device.
     """

@@ -10,7 +10,7 @@ HEAD_S = 20.0
 """How long a client may take from opening a connection to the end of a request's headers."""
 
 
-class PatientProtocol(H11Protocol):
+class DeadlineProtocol(H11Protocol):
     """HTTP/1.1 by h11, which also bounds the headers' size, with a time limit for them."""
 
     _waiting: asyncio.TimerHandle | None = None

@@ -12,9 +12,9 @@ from service.services import Services
 from service.web import access
 from service.web.attempts import Attempts
 from service.web.dependencies import ServicesDep
-from service.web.entrance import Entrance, qr_svg
 from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, refused
+from service.web.lan_address import LanAddress, qr_svg
 from service.web.page_support import go_to
 from service.web.render import page
 from service.web.visitors import current_visitor, session_token, set_session
@@ -28,10 +28,10 @@ ROLES = (
 )
 
 
-def get_entrance(request: Request) -> Entrance:
+def get_lan_address(request: Request) -> LanAddress:
     """Return where other devices come in."""
-    entrance: Entrance = request.app.state.entrance
-    return entrance
+    lan_address: LanAddress = request.app.state.lan_address
+    return lan_address
 
 
 def get_attempts(request: Request) -> Attempts:
@@ -40,25 +40,27 @@ def get_attempts(request: Request) -> Attempts:
     return attempts
 
 
-EntranceDep = Annotated[Entrance, Depends(get_entrance)]
+LanAddressDep = Annotated[LanAddress, Depends(get_lan_address)]
 AttemptsDep = Annotated[Attempts, Depends(get_attempts)]
 
 
 @router.get("/devices", response_class=HTMLResponse)
-def show_devices(services: ServicesDep, entrance: EntranceDep) -> HTMLResponse:
+def show_devices(services: ServicesDep, lan_address: LanAddressDep) -> HTMLResponse:
     """List who has joined; only the laptop itself gets here."""
-    return _devices(services, entrance)
+    return _devices(services, lan_address)
 
 
 @router.post("/devices/codes", response_class=HTMLResponse)
-def make_code(services: ServicesDep, entrance: EntranceDep, typed: Typed) -> HTMLResponse:
+def make_code(services: ServicesDep, lan_address: LanAddressDep, typed: Typed) -> HTMLResponse:
     """Make a join code and show it in this answer, the only time that it can be shown."""
-    return _devices(services, entrance, access.make_join_code(services, role=typed.get("role", "")))
+    return _devices(
+        services, lan_address, access.make_join_code(services, role=typed.get("role", ""))
+    )
 
 
 @router.post("/devices/{device_id}/revoke")
 def revoke_device(services: ServicesDep, device_id: str) -> RedirectResponse:
-    """Shut a device out."""
+    """Remove a device's access."""
     access.revoke(services, device_id=device_id)
     return go_to("/devices")
 
@@ -109,14 +111,14 @@ def leave(request: Request, services: ServicesDep) -> RedirectResponse:
 
 
 def _devices(
-    services: Services, entrance: Entrance, code: access.JoinCode | None = None
+    services: Services, lan_address: LanAddress, code: access.JoinCode | None = None
 ) -> HTMLResponse:
     joined = [(each, access.expired(services, each)) for each in access.list_devices(services)]
-    link = entrance.join_link(code.grouped) if code and entrance.address else ""
+    link = lan_address.join_link(code.grouped) if code and lan_address.address else ""
     return page(
         "devices.html",
         here="devices",
-        entrance=entrance,
+        lan=lan_address,
         roles=ROLES,
         code=code,
         link=link,

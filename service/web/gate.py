@@ -20,7 +20,7 @@ from classifier.errors import StorageError
 from service.settings import Settings
 from service.web.body import Body, Held
 from service.web.errors import Problem, answer, internal_problem, problem_of
-from service.web.roles import MAY, Need, Standing, need_of
+from service.web.roles import PERMISSIONS, AccessLevel, Need, need_of
 from service.web.visitors import (
     LAPTOP,
     Authenticator,
@@ -138,10 +138,12 @@ class Gate:
         try:
             visitor = await self._authenticator.recognise(request, services)
         except StorageError as error:
-            return Visitor(Standing.NOBODY), problem_of(error)
+            return Visitor(AccessLevel.NOBODY), problem_of(error)
         if need.methods and _method(request.scope) not in need.methods:
             return visitor, _other_method(need.methods)
-        if need.acts <= MAY[visitor.standing] and (need.acts or visitor == LAPTOP):
+        if need.permissions <= PERMISSIONS[visitor.level] and (
+            need.permissions or visitor == LAPTOP
+        ):
             return visitor, None
         return visitor, _closed_to(visitor, need)
 
@@ -221,25 +223,25 @@ def _other_method(methods: frozenset[str]) -> Problem:
 
 
 def _closed_to(visitor: Visitor, need: Need) -> Problem:
-    if visitor.standing is Standing.NOBODY:
+    if visitor.level is AccessLevel.NOBODY:
         return Problem(
             401,
             "not_let_in",
             "this device has not been let in, or is no longer: ask at the laptop for a join code "
             "and open its link; what was entered here is kept until then",
         )
-    if not need.acts:
+    if not need.permissions:
         return Problem(404, "not_found", "there is nothing at this address for you: go back")
-    least = next(each for each in Standing if need.acts <= MAY[each])
+    least = next(each for each in AccessLevel if need.permissions <= PERMISSIONS[each])
     takes = (
         "is done at the laptop itself: do it there"
-        if least is Standing.LAPTOP
+        if least is AccessLevel.LAPTOP
         else f"takes the role {least}: do it at the laptop, or ask for a join code with that role"
     )
     return Problem(
         403,
         "role_too_small",
-        f"{visitor.name!r} was let in as {visitor.standing}, and this {takes}; nothing was changed",
+        f"{visitor.name!r} was let in as {visitor.level}, and this {takes}; nothing was changed",
     )
 
 

@@ -10,7 +10,7 @@ from classifier.log.records import SortInfo
 from service.services import Services
 
 TAB_NAMES = {
-    "bench": "Sorting",
+    "sorting": "Sorting",
     "piles": "Piles",
     "report": "Report",
     "learning": "Learning",

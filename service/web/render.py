@@ -69,8 +69,8 @@ def new_id() -> str:
     return str(uuid.uuid4())
 
 
-def _may(act: str) -> bool:
-    return current_visitor().may(act)
+def _may(permission: str) -> bool:
+    return current_visitor().may(permission)
 
 
 def _environment() -> Environment:

@@ -12,7 +12,7 @@ from starlette.responses import Response
 
 from service.services import Services
 from service.web.access import SESSION_LIFE, device_of
-from service.web.roles import MAY, Act, Standing
+from service.web.roles import PERMISSIONS, AccessLevel, Permission
 
 COOKIE = "tallytare"
 SECURE_COOKIE = "__Host-tallytare"
@@ -23,19 +23,19 @@ _FORWARDED = ("forwarded", "x-forwarded-for", "x-real-ip", "via")
 
 @dataclass(frozen=True, slots=True)
 class Visitor:
-    """Whom a request comes from; a device that has joined bears the name that its user chose."""
+    """Whom a request comes from; a device that has joined has the name that its user chose."""
 
-    standing: Standing
+    level: AccessLevel
     device_id: str = ""
     name: str = ""
 
-    def may(self, act: str) -> bool:
+    def may(self, permission: str) -> bool:
         """Tell whether this visitor may do that."""
-        return Act(act) in MAY[self.standing]
+        return Permission(permission) in PERMISSIONS[self.level]
 
 
-NOBODY = Visitor(Standing.NOBODY)
-LAPTOP = Visitor(Standing.LAPTOP)
+NOBODY = Visitor(AccessLevel.NOBODY)
+LAPTOP = Visitor(AccessLevel.LAPTOP)
 _CURRENT: ContextVar[Visitor] = ContextVar("visitor", default=NOBODY)
 
 
@@ -61,7 +61,7 @@ class Authenticator:
     async def recognise(self, request: Request, services: Services) -> Visitor:
         """Return whom a request comes from.
 
-        Asked for each request anew, so that shutting a device out takes effect at once.
+        Asked for each request, so that removing a device's access takes effect at once.
         Raises StorageError when the store does not answer.
         """
         if self._is_laptop(request):
@@ -74,7 +74,7 @@ class Authenticator:
         device = await to_thread.run_sync(device_of, services, token, limiter=self._limiter)
         if device is None:
             return NOBODY
-        return Visitor(Standing(device.role), device.id, device.name)
+        return Visitor(AccessLevel(device.role), device.id, device.name)
 
     def _is_laptop(self, request: Request) -> bool:
         """Tell whether a request comes from this machine itself.

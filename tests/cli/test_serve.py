@@ -26,7 +26,7 @@ from service.cli.listening import ListeningServer
 from service.cli.serve import ListenError, Reach, run_server
 from service.services import Services
 from service.settings import Settings
-from service.web.entrance import Entrance
+from service.web.lan_address import LanAddress
 from tests.hostile.server import running
 from tests.tiny_bundle import write_tiny_bundle
 
@@ -135,7 +135,7 @@ def test_http_for_this_machine_and_https_for_the_network(
 ) -> None:
     """One app behind both; each knows which it is."""
     made = certificate_for(tmp_path / "tls", [])
-    app = create_app(settings, services=services, entrance=Entrance("https://127.0.0.1"))
+    app = create_app(settings, services=services, lan_address=LanAddress("https://127.0.0.1"))
     trusted = ssl.create_default_context(cafile=made.path)
     with _listening(app, made.path) as (local, beyond):
         assert httpx.get(f"http://127.0.0.1:{local}/api/health").status_code == 200
@@ -194,7 +194,7 @@ def test_what_is_said_without_https(
     settings: Settings, services: Services, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A code, and what phones can't do without HTTPS."""
-    serve._invite(services, Entrance("http://192.168.1.5:8017"), "http://127.0.0.1:8017")
+    serve._invite(services, LanAddress("http://192.168.1.5:8017"), "http://127.0.0.1:8017")
     said = capsys.readouterr().out
     assert "http://192.168.1.5:8017/join/" in said
     assert "Live camera needs HTTPS" in said

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
-from tests.e2e.bench import another_pile, answered, read, start_sort, total, upload
 from tests.e2e.conftest import Server
+from tests.e2e.sorting import another_pile, answered, read, start_sort, total, upload
 
 pytestmark = pytest.mark.e2e
 WAITING = """async () => {
@@ -111,11 +111,11 @@ def test_opens_afresh_while_the_server_is_away(
 
     once_more = reopened(context, server, sort_id)  # and still away
     expect(once_more.locator("#outage")).to_contain_text("1 photo and 2 records")
-    expect(once_more.locator("#lately li .stamp")).to_have_text(["waiting", "waiting"])
+    expect(once_more.locator("#recent li .stamp")).to_have_text(["waiting", "waiting"])
     server.start()
     total(once_more, 7)
     expect(once_more.locator("#outage")).to_be_hidden()
-    expect(once_more.locator("#lately li")).to_have_count(3)
+    expect(once_more.locator("#recent li")).to_have_count(3)
     items = read(server, f"/api/sorts/{sort_id}/items")
     assert [entry["current"]["count"] for entry in items] == [4, 1, 2]
     assert [items[1]["current"]["capture_id"], items[1]["current"]["id"]] == ids[:2]
@@ -138,7 +138,7 @@ def test_a_page_that_was_kept_learns_what_happened_meanwhile(
     server.start()
     total(away, 3)
     expect(away.locator("#outage")).to_be_hidden()
-    expect(away.locator("#lately li")).to_have_count(1)
+    expect(away.locator("#recent li")).to_have_count(1)
 
 
 def test_what_is_kept_and_what_is_not(page: Page, server: Server) -> None:
@@ -155,7 +155,7 @@ def test_what_is_kept_and_what_is_not(page: Page, server: Server) -> None:
         "/away",
         f"/sorts/{sort_id}",
     }
-    assert "/static/js/bench.js" in paths
+    assert "/static/js/sorting.js" in paths
     server.kill()
     page.goto(server.address + "/")
     expect(page.locator("h1")).to_have_text("The laptop can\u2019t be reached")
@@ -175,7 +175,7 @@ def test_a_new_version_leaves_nothing_of_the_old(
     page.evaluate(
         """async () => {
           const stale = await caches.open("tallytare-shell-0000000000000000");
-          await stale.put("/static/js/bench.js", new Response("throw new Error('stale')"));
+          await stale.put("/static/js/sorting.js", new Response("throw new Error('stale')"));
           await (await navigator.serviceWorker.ready).unregister();
         }"""
     )

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.e2e.bench import read, start_sort
 from tests.e2e.conftest import Server
+from tests.e2e.sorting import read, start_sort
 
 pytestmark = pytest.mark.e2e
 

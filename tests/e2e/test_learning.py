@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.e2e.bench import ANSWERED, answered, read, start_sort, total, upload
 from tests.e2e.conftest import Server
+from tests.e2e.sorting import ANSWERED, answered, read, start_sort, total, upload
 
 pytestmark = pytest.mark.e2e
 
@@ -92,8 +92,8 @@ def test_an_audit_is_chosen_blind_then_compared(page: Page, server: Server, tmp_
     expect(check.locator("[data-verdict]")).to_have_text("differs.")
     check.locator("[data-change]").click()
     expect(check).to_be_hidden()
-    expect(page.locator("#lately li").first).to_contain_text("Corrugated cardboard")
-    expect(page.locator("#lately li .stamp").first).to_have_text("corrected")
+    expect(page.locator("#recent li").first).to_contain_text("Corrugated cardboard")
+    expect(page.locator("#recent li .stamp").first).to_have_text("corrected")
     upload(page, tmp_path, "corrugated_cardboard", seed=5)
     expect(headline(page)).to_have_text("You say first")
     page.locator("#other").click()

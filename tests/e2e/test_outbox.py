@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
-from tests.e2e.bench import (
+from tests.e2e.conftest import Server
+from tests.e2e.sorting import (
     another_pile,
     answered,
     photo_while_away,
@@ -16,7 +17,6 @@ from tests.e2e.bench import (
     total,
     upload,
 )
-from tests.e2e.conftest import Server
 from tests.e2e.test_away import WAITING, by_hand, reopened
 
 pytestmark = pytest.mark.e2e
@@ -121,7 +121,7 @@ def test_a_box_that_only_takes_sends_each_entry_once(
     for number in (1, 2, 3):
         by_hand(page, "steel", number)
         total(page, number * (number + 1) // 2)
-    expect(page.locator("#lately .stamp", has_text="waiting")).to_have_count(0)
+    expect(page.locator("#recent .stamp", has_text="waiting")).to_have_count(0)
     assert sent.count("POST") == 3
     assert counts(server, sort_id) == [3, 2, 1]
     other = reopened(page.context, server, sort_id)  # its own box is whole: it sends what is left
@@ -143,7 +143,7 @@ def test_two_tabs_send_at_once(context: BrowserContext, page: Page, server: Serv
         expect(tab.locator("#outage")).to_be_hidden()
         expect(tab.locator("#refused")).to_be_hidden()
     for tab in (page, other):
-        expect(tab.locator("#lately .stamp", has_text="waiting")).to_have_count(0)
+        expect(tab.locator("#recent .stamp", has_text="waiting")).to_have_count(0)
     assert page.evaluate(WAITING) == []
     assert sorted(counts(server, sort_id)) == [1, 2, 3, 4]
 
@@ -168,12 +168,12 @@ def test_what_the_other_tab_sent_first_is_seen_where_the_rest_is_sent(
     other.route("**/api/**", only_one)
     for count in (1, 2):
         by_hand(page, "steel", count)
-        expect(page.locator("#lately .stamp", has_text="waiting")).to_have_count(count)
+        expect(page.locator("#recent .stamp", has_text="waiting")).to_have_count(count)
     other.evaluate("dispatchEvent(new Event('online'))")
     total(other, 1)
     page.unroute("**/api/**")
     total(page, 3)
-    expect(page.locator("#lately .stamp", has_text="waiting")).to_have_count(0)
+    expect(page.locator("#recent .stamp", has_text="waiting")).to_have_count(0)
     assert page.evaluate(WAITING) == []
     assert counts(server, sort_id) == [2, 1]
 
@@ -189,11 +189,11 @@ def test_what_the_other_tab_has_sent_is_not_waited_for(
     upload(page, tmp_path, "food_can")
     page.wait_for_timeout(300)
     by_hand(page, "steel", 2)
-    expect(page.locator("#lately li").first).to_contain_text("waiting")
+    expect(page.locator("#recent li").first).to_contain_text("waiting")
     by_hand(other, "steel", 5)
     total(other, 7)  # what waited first goes first, whichever tab it is from
     held[0].continue_()
-    expect(page.locator("#lately .stamp", has_text="waiting")).to_have_count(0)
+    expect(page.locator("#recent .stamp", has_text="waiting")).to_have_count(0)
     expect(page.locator("#unanswered li")).to_have_count(1)  # it was set aside
     assert page.evaluate(WAITING) == []
     assert counts(server, sort_id) == [5, 2]
@@ -254,12 +254,12 @@ def test_what_is_entered_while_the_page_catches_up_stays_in_sight(
     while not held:
         page.wait_for_timeout(100)
     by_hand(page, "steel", 4)
-    expect(page.locator("#lately li")).to_have_count(2)
+    expect(page.locator("#recent li")).to_have_count(2)
     page.unroute("**/tally")
     held[0].continue_()
-    expect(page.locator("#lately li")).to_have_count(3)
-    expect(page.locator("#lately .stamp", has_text="waiting")).to_have_count(1)
-    expect(page.locator("#lately li").first).to_contain_text("4 \u00d7")
+    expect(page.locator("#recent li")).to_have_count(3)
+    expect(page.locator("#recent .stamp", has_text="waiting")).to_have_count(1)
+    expect(page.locator("#recent li").first).to_contain_text("4 \u00d7")
     page.unroute("**/items")
     total(page, 7)
     assert counts(server, sort_id) == [4, 2, 1]

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from service.cli.addresses import NoNetworkError, lan_addresses
-from tests.e2e.bench import total
+from tests.e2e.sorting import total
 from tests.hostile.server import running
 from tests.tiny_bundle import write_tiny_bundle
 

@@ -12,8 +12,8 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, Route, expect
 
-from tests.e2e.bench import ANSWERED, another_pile, answered, read, start_sort, total, upload
 from tests.e2e.conftest import Server
+from tests.e2e.sorting import ANSWERED, another_pile, answered, read, start_sort, total, upload
 from tests.tiny_bundle import FORMS, photo_of, unsure_photo
 
 pytestmark = pytest.mark.e2e

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.e2e.bench import read, start_sort
 from tests.e2e.conftest import Server
+from tests.e2e.sorting import read, start_sort
 from tests.fakes import new_id
 
 pytestmark = pytest.mark.e2e

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.e2e.bench import another_pile, answered, read, start_sort, total, upload
 from tests.e2e.conftest import Server
+from tests.e2e.sorting import another_pile, answered, read, start_sort, total, upload
 from tests.tiny_bundle import photo_of, unsure_photo
 
 pytestmark = pytest.mark.e2e

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.e2e.bench import ANSWERED, answered, photo_while_away, start_sort, total, upload
 from tests.e2e.conftest import Server
+from tests.e2e.sorting import ANSWERED, answered, photo_while_away, start_sort, total, upload
 from tests.fakes import new_id
 from tests.web.markup import read_markup
 

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
-from tests.e2e.bench import (
+from tests.e2e.conftest import Server
+from tests.e2e.sorting import (
     another_pile,
     answered,
     photo_while_away,
@@ -16,7 +17,6 @@ from tests.e2e.bench import (
     total,
     upload,
 )
-from tests.e2e.conftest import Server
 
 pytestmark = pytest.mark.e2e
 
@@ -83,7 +83,7 @@ def test_server_dies_and_comes_back(
     page.locator("#count").fill("4")
     page.locator("#confirm").click()
     expect(page.locator("#outage")).to_contain_text("1 photo and 1 record")
-    expect(page.locator("#lately li").first).to_contain_text("waiting")
+    expect(page.locator("#recent li").first).to_contain_text("waiting")
     upload(page, tmp_path, "food_can", seed=2)  # left without an answer
     answered(page, "away")
     expect(page.locator("#outage")).to_contain_text("2 photos and 1 record")
@@ -124,11 +124,11 @@ def test_undo_while_the_server_is_away(page: Page, server: Server) -> None:
     page.locator("#picker-filter").fill("steel")
     page.keyboard.press("Enter")
     page.locator("#confirm").click()
-    expect(page.locator("#lately li")).to_contain_text("waiting")
+    expect(page.locator("#recent li")).to_contain_text("waiting")
     page.locator("[data-undo]").click()
     expect(page.locator("#outage")).to_contain_text("2 records")
     server.start()
-    expect(page.locator("#lately li")).to_contain_text("undone")
+    expect(page.locator("#recent li")).to_contain_text("undone")
     total(page, 0)
     (entry,) = read(server, f"/api/sorts/{sort_id}/items")
     assert entry["current"]["voided"] is True

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.e2e.bench import answered, camera_on, read, start_sort, total, upload
 from tests.e2e.conftest import Server
+from tests.e2e.sorting import answered, camera_on, read, start_sort, total, upload
 
 pytestmark = pytest.mark.e2e
 
@@ -52,23 +52,23 @@ def photograph(page: Page, tmp_path: Path) -> None:
     page.keyboard.type("chipped")
     page.locator("#confirm").click()
     total(page, 5)
-    expect(page.locator("#lately li").first).to_contain_text("chipped")
+    expect(page.locator("#recent li").first).to_contain_text("chipped")
 
 
 def tidy_up(page: Page) -> None:
     """Undo, the same again with a count, correct what was recorded, enter without a photo."""
     page.keyboard.press("u")
     total(page, 4)
-    expect(page.locator("#lately li").first).to_contain_text("undone")
+    expect(page.locator("#recent li").first).to_contain_text("undone")
     page.locator("#again-count").fill("3")
     page.locator("[data-again]").click()
     total(page, 7)
-    page.locator("#lately [data-correct]").first.click()
+    page.locator("#recent [data-correct]").first.click()
     page.get_by_label("It belongs on the pile").select_option("aluminium_cans")
-    page.locator("#mend-count").fill("2")
+    page.locator("#correct-count").fill("2")
     page.get_by_role("button", name="Record the correction").click()
     total(page, 6)
-    expect(page.locator("#lately li").first).to_contain_text("corrected")
+    expect(page.locator("#recent li").first).to_contain_text("corrected")
     page.keyboard.press("w")
     page.locator("#picker-filter").fill("news")
     page.locator("[data-category=mixed_printed_paper]").click()

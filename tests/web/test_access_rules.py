@@ -13,7 +13,7 @@ from service.app import create_app
 from service.services import Services
 from service.settings import Settings
 from service.web import access
-from service.web.roles import MAY, RULES, Act, Standing, need_of
+from service.web.roles import PERMISSIONS, RULES, AccessLevel, Permission, need_of
 from service.web.visitors import COOKIE
 from tests.fakes import new_id
 
@@ -50,17 +50,19 @@ def test_every_route_has_a_rule_and_every_rule_a_route(
 
 def test_what_the_roles_add_up_to() -> None:
     """Each role may all that the one before may; only the laptop lets others in."""
-    order = list(Standing)
+    order = list(AccessLevel)
     for less, more in pairwise(order):
-        assert MAY[less] < MAY[more]
-    assert MAY[Standing.NOBODY] == {Act.ENTER}
-    assert {each for each in Standing if Act.ADMIT in MAY[each]} == {Standing.LAPTOP}
-    assert {Act(role) for role in Act} == MAY[Standing.LAPTOP]
+        assert PERMISSIONS[less] < PERMISSIONS[more]
+    assert PERMISSIONS[AccessLevel.NOBODY] == {Permission.ENTER}
+    assert {each for each in AccessLevel if Permission.ADMIT in PERMISSIONS[each]} == {
+        AccessLevel.LAPTOP
+    }
+    assert {Permission(role) for role in Permission} == PERMISSIONS[AccessLevel.LAPTOP]
 
 
 def test_open_to_nobody_is_only_what_joining_takes() -> None:
     """Written out again on purpose: whoever opens another address to all must do so here too."""
-    assert {path for act, _, path in RULES if act is Act.ENTER} == {
+    assert {path for act, _, path in RULES if act is Permission.ENTER} == {
         "/join",
         "/join/{code}",
         "/leave",
@@ -71,11 +73,11 @@ def test_open_to_nobody_is_only_what_joining_takes() -> None:
 
 
 def test_where_two_rows_fit_both_must_be_met() -> None:
-    assert need_of("GET", "/sorts/new").acts == {Act.RECORD, Act.READ}
-    assert need_of("GET", "/sorts/other").acts == {Act.READ}
-    assert need_of("GET", "/nowhere").acts == frozenset()
-    assert need_of("GET", "/static/js/bench.js").acts == {Act.ENTER}
-    assert need_of("GET", "/api/sorts/").acts == frozenset()
+    assert need_of("GET", "/sorts/new").permissions == {Permission.RECORD, Permission.READ}
+    assert need_of("GET", "/sorts/other").permissions == {Permission.READ}
+    assert need_of("GET", "/nowhere").permissions == frozenset()
+    assert need_of("GET", "/static/js/sorting.js").permissions == {Permission.ENTER}
+    assert need_of("GET", "/api/sorts/").permissions == frozenset()
 
 
 @pytest.fixture
@@ -87,19 +89,19 @@ def app(services: Services, settings: Settings) -> Iterator[TestClient]:
         yield client
 
 
-def _session(services: Services, standing: Standing) -> dict[str, str]:
-    if standing is Standing.NOBODY:
+def _session(services: Services, level: AccessLevel) -> dict[str, str]:
+    if level is AccessLevel.NOBODY:
         return {}
-    code = access.make_join_code(services, role=standing.value)
+    code = access.make_join_code(services, role=level.value)
     token = access.join(services, code=code.code, name="phone").token
     return {"cookie": f"{COOKIE}={token}"}
 
 
-@pytest.mark.parametrize("standing", [each for each in Standing if each is not Standing.LAPTOP])
-def test_every_rule_holds(app: TestClient, services: Services, standing: Standing) -> None:
+@pytest.mark.parametrize("level", [each for each in AccessLevel if each is not AccessLevel.LAPTOP])
+def test_every_rule_holds(app: TestClient, services: Services, level: AccessLevel) -> None:
     """Asked of the whole app, for each address and method; ids that nobody bears do."""
-    told = {Standing.NOBODY: (401, "not_let_in")}.get(standing, (403, "role_too_small"))
-    session = _session(services, standing)
+    refusal = {AccessLevel.NOBODY: (401, "not_let_in")}.get(level, (403, "role_too_small"))
+    session = _session(services, level)
     for method, template in sorted(ruled()):
         path = template.replace("{path:path}", "base.css")
         for name in ("sort_id", "capture_id", "item_id", "weighing_id", "device_id"):
@@ -109,20 +111,20 @@ def test_every_rule_holds(app: TestClient, services: Services, standing: Standin
         answer = app.request(method, path, headers=session, follow_redirects=False)
         kind = answer.headers.get("content-type", "")
         code = answer.json()["error"]["code"] if "json" in kind and answer.is_error else ""
-        if need_of(method, path).acts <= MAY[standing]:
+        if need_of(method, path).permissions <= PERMISSIONS[level]:
             assert code not in ("not_let_in", "role_too_small"), (method, path)
             assert answer.status_code not in (401, 405), (method, path)
         else:
-            assert (answer.status_code, code) == told, (method, path)
+            assert (answer.status_code, code) == refusal, (method, path)
         if path == "/leave":
-            session = _session(services, standing)
+            session = _session(services, level)
 
 
 @pytest.mark.parametrize("path", ["/nowhere", "/api/nowhere", "/docs", "/devices/x/y", "/sorts//"])
 def test_an_address_without_a_rule_is_nothing_to_a_device(
     app: TestClient, services: Services, path: str
 ) -> None:
-    owner = _session(services, Standing.OWNER)
+    owner = _session(services, AccessLevel.OWNER)
     assert app.get(path, headers=owner).status_code == 404
     assert app.get(path).status_code == 401
 
@@ -161,12 +163,12 @@ def test_who_is_the_laptop(services: Services, settings: Settings, peer: str, ho
 
 
 def test_a_role_shows_only_what_it_may(app: TestClient, services: Services) -> None:
-    for standing in (Standing.SORTER, Standing.OWNER):
-        text = app.get("/", headers=_session(services, standing)).text
+    for level in (AccessLevel.SORTER, AccessLevel.OWNER):
+        text = app.get("/", headers=_session(services, level)).text
         assert 'href="/devices"' not in text
-        assert f"phone</b>, {standing}" in text
+        assert f"phone</b>, {level}" in text
     refused = app.get(
-        "/devices", headers=_session(services, Standing.OWNER) | {"accept": "text/html"}
+        "/devices", headers=_session(services, AccessLevel.OWNER) | {"accept": "text/html"}
     )
     assert refused.status_code == 403
     assert "the laptop itself" in refused.text

@@ -16,7 +16,7 @@ from service.services import Services
 from service.settings import Settings
 from service.web import access, attempts
 from service.web.attempts import Attempts
-from service.web.entrance import Entrance, qr_svg, qr_text
+from service.web.lan_address import LanAddress, qr_svg, qr_text
 from tests.fakes import jpeg, new_id
 
 LAN = "192.168.1.5:8017"
@@ -26,7 +26,7 @@ LAN = "192.168.1.5:8017"
 def app(services: Services, settings: Settings) -> Any:
     """Return an app that a network reaches."""
     reachable = settings.model_copy(update={"host": "192.168.1.5"})
-    return create_app(reachable, services=services, entrance=Entrance(f"http://{LAN}"))
+    return create_app(reachable, services=services, lan_address=LanAddress(f"http://{LAN}"))
 
 
 def device(app: Any, *, scheme: str = "http", peer: str = "192.168.1.77") -> TestClient:
@@ -264,8 +264,8 @@ def test_devices_page_without_a_network(client: TestClient) -> None:
 
 
 def test_devices_page_under_https(services: Services, settings: Settings) -> None:
-    entrance = Entrance("https://192.168.1.5:8017", ("https://10.0.0.1:8017",), "AB:CD")
-    app = create_app(settings, services=services, entrance=entrance)
+    lan_address = LanAddress("https://192.168.1.5:8017", ("https://10.0.0.1:8017",), "AB:CD")
+    app = create_app(settings, services=services, lan_address=lan_address)
     text = TestClient(app, base_url="http://localhost").get("/devices").text
     for words in ("AB:CD", "https://10.0.0.1:8017", "warns once"):
         assert words in text

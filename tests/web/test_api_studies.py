@@ -172,7 +172,7 @@ def test_an_audit_reveals_nothing_before_the_choice(client: TestClient, sort: So
         for key in ("forms", "categories", "alternatives", "cautions"):
             assert suggestion[key] == [], key
     page = client.get(f"/sorts/{sort.id}").text
-    data = page.split('id="bench-data">')[1]
+    data = page.split('id="sorting-data">')[1]
     assert '"forms": []' in data.split('"open":')[1].split('"groups":')[0]
     confirm(client, capture, FOAM)
     after = client.get(f"/api/captures/{capture['id']}").json()

@@ -37,8 +37,8 @@ def _add(client: TestClient, sort: SortInfo, category: str, count: int = 1) -> s
     return str(answer.json()["item"]["id"])
 
 
-def _bench_data(html: str) -> Any:
-    found = re.search(r'id="bench-data">(.*?)</script>', html, re.DOTALL)
+def _sorting_data(html: str) -> Any:
+    found = re.search(r'id="sorting-data">(.*?)</script>', html, re.DOTALL)
     assert found is not None
     return json.loads(found.group(1))
 
@@ -90,11 +90,11 @@ def test_close_and_reopen(client: TestClient, sort: SortInfo) -> None:
     assert _post(client, f"/sorts/{sort.id}/close", {"event_id": new_id()}).status_code == 303
     page = client.get(f"/sorts/{sort.id}", headers=HTML).text
     assert "This sort is closed" in page
-    assert "bench-data" not in page
+    assert "sorting-data" not in page
     assert "nothing can be added" in client.get(f"/sorts/{sort.id}/piles", headers=HTML).text
     answer = _post(client, f"/sorts/{sort.id}/reopen", {"event_id": new_id()})
     assert answer.headers["location"] == f"/sorts/{sort.id}"
-    assert "bench-data" in client.get(f"/sorts/{sort.id}", headers=HTML).text
+    assert "sorting-data" in client.get(f"/sorts/{sort.id}", headers=HTML).text
 
 
 def test_report_closes_the_sort_where_it_is_open(client: TestClient, sort: SortInfo) -> None:
@@ -131,7 +131,7 @@ def test_short_address_leads_to_the_list(client: TestClient) -> None:
     assert (answer.status_code, answer.headers["location"]) == (303, "/")
 
 
-def test_bench_holds_what_the_page_needs_without_the_server(
+def test_sorting_page_holds_what_the_page_needs_without_the_server(
     client: TestClient, sort: SortInfo, predictor: FakePredictor
 ) -> None:
     item = _add(client, sort, "steel_cans", 3)
@@ -141,7 +141,7 @@ def test_bench_holds_what_the_page_needs_without_the_server(
         data={"capture_id": new_id()},
         files={"photo": ("a.jpg", jpeg(), "image/jpeg")},
     )
-    data = _bench_data(client.get(f"/sorts/{sort.id}", headers=HTML).text)
+    data = _sorting_data(client.get(f"/sorts/{sort.id}", headers=HTML).text)
     assert data["tally"]["objects"] == 3
     assert [each["id"] for each in data["recent"]] == [item]
     assert [each["id"] for each in data["open"]] == [sent.json()["id"]]
@@ -161,7 +161,7 @@ def test_name_of_a_sort_can_not_break_out_of_the_page(client: TestClient) -> Non
     client.post(f"/api/sorts/{sort_id}/items", json=note)
     page = client.get(f"/sorts/{sort_id}", headers=HTML).text
     assert "<script>alert" not in page
-    assert _bench_data(page)["recent"][0]["note"] == name
+    assert _sorting_data(page)["recent"][0]["note"] == name
 
 
 def test_report_shows_the_same_figures_as_json(client: TestClient, sort: SortInfo) -> None:

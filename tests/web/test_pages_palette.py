@@ -55,6 +55,6 @@ def test_both_schemes_name_the_same_colours() -> None:
 def test_no_other_colours_hide_in_the_style_sheets() -> None:
     allowed = {"#101312", "#ffffff", "#fffdf6"}  # camera stage and chart paper, the same in both
     static = files("service.web") / "static"
-    for name in ("base.css", "bench.css", "piles.css", "guide.css", "report.css"):
+    for name in ("base.css", "sorting.css", "piles.css", "guide.css", "report.css"):
         text = (static / name).read_text(encoding="utf-8").split("@media print")[0]
         assert set(re.findall(r"#[0-9a-fA-F]{6}\b", text)) <= allowed, name

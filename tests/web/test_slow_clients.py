@@ -21,7 +21,7 @@ from service.app import create_app
 from service.services import Services
 from service.settings import Settings
 from service.web import body, deadlines
-from service.web.deadlines import PatientProtocol
+from service.web.deadlines import DeadlineProtocol
 from tests.fakes import FakePredictor, jpeg, new_id
 
 BOUND = b"multipart/form-data; boundary=b"
@@ -88,7 +88,7 @@ def port(settings: Settings, services: Services, monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr(deadlines, "HEAD_S", 0.5)
     listener = socket.create_server(("127.0.0.1", 0))
     config = uvicorn.Config(
-        create_app(settings, services=services), http=PatientProtocol, log_level="error"
+        create_app(settings, services=services), http=DeadlineProtocol, log_level="error"
     )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})

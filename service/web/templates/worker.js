@@ -10,7 +10,7 @@ const SHELL = `tallytare-shell-${VERSION}`;
 const PAGES = `tallytare-pages-${VERSION}`;
 const AWAY = "/away";
 const SORTING_PAGE = /^\/sorts\/[0-9a-f-]{36}$/;
-const PATIENCE_MS = 5000;
+const TIMEOUT_MS = 5000;
 /** Once the server did not answer, scripts of the page come from here without asking again. */
 const AWAY_MS = 20_000;
 const MOST_PAGES = 20;
@@ -73,7 +73,7 @@ async function keepByAddress(path, client) {
 async function navigate(event, path) {
   const kept = await (await caches.open(PAGES)).match(path);
   try {
-    const response = await fetch(event.request, kept ? { signal: AbortSignal.timeout(PATIENCE_MS) } : {});
+    const response = await fetch(event.request, kept ? { signal: AbortSignal.timeout(TIMEOUT_MS) } : {});
     awayUntil = 0;
     const version = response.headers.get("x-tallytare-shell");
     if (version) outdated = version !== VERSION;
@@ -93,7 +93,7 @@ async function asset(request, path) {
   const kept = outdated ? null : await (await caches.open(SHELL)).match(path);
   if (kept && Date.now() < awayUntil) return kept;
   try {
-    return await fetch(request, kept ? { signal: AbortSignal.timeout(PATIENCE_MS) } : {});
+    return await fetch(request, kept ? { signal: AbortSignal.timeout(TIMEOUT_MS) } : {});
   } catch (error) {
     if (!kept) throw error;
     awayUntil = Date.now() + AWAY_MS;

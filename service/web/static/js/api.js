@@ -22,9 +22,9 @@ export class Refused extends Error {
 
 /** Not let in (any longer), too slow, too often: nothing is wrong with what was sent. */
 const LATER = [401, 408, 429];
-const PATIENCE_MS = 30_000;
+const TIMEOUT_MS = 30_000;
 /** A photo that this browser could not make smaller may have 40 MB to go through a weak network. */
-const PATIENCE_FOR_PHOTOS_MS = 180_000;
+const PHOTO_TIMEOUT_MS = 180_000;
 
 async function readError(response) {
   try {
@@ -38,7 +38,7 @@ async function readError(response) {
 
 export async function call(method, url, { json = null, form = null } = {}) {
   const stop = new AbortController();
-  const timer = setTimeout(() => stop.abort(), form ? PATIENCE_FOR_PHOTOS_MS : PATIENCE_MS);
+  const timer = setTimeout(() => stop.abort(), form ? PHOTO_TIMEOUT_MS : TIMEOUT_MS);
   let response;
   try {
     response = await fetch(url, {

@@ -4,7 +4,7 @@ import { el } from "./dom.js";
 
 const inHundred = (p) => `${Math.max(1, Math.min(99, Math.round(p * 100)))} in 100`;
 
-/** What the ticket says before the choice; a hazard is told, though not which. */
+/** What the ticket says before the choice; a hazard is announced, though not which. */
 export function blindParts(suggestion) {
   return [
     el("p", { class: "over" }, "Check of the suggestions"),
@@ -60,7 +60,7 @@ export class BlindCheck {
       el("b", {}, this.words.category(top.category)), ` (${inHundred(top.p)}): `,
       el("b", { "data-verdict": agrees ? "agrees" : "differs" }, agrees ? "agrees." : "differs."));
     const { decision, cautions } = capture.suggestion;
-    const told = decision === "stop" ? cautions : cautions.slice(0, 1);
+    const shown = decision === "stop" ? cautions : cautions.slice(0, 1);
     const counts = el("p", { class: "small soft" },
       "Your first choice counts in the check of the suggestions, whatever you do now.");
     const acts = agrees ? [this.closing("Go on")] : [
@@ -70,7 +70,7 @@ export class BlindCheck {
         onclick: () => { this.close(); this.actions.onChange(item, top.category); },
       }, `Change to ${this.words.category(top.category)}`),
     ];
-    return [said, ...(agrees ? [] : told.map((each) => el("p", { class: "notice note" }, each.text))), counts,
+    return [said, ...(agrees ? [] : shown.map((each) => el("p", { class: "notice note" }, each.text))), counts,
       el("div", { class: "acts" }, acts)].filter(Boolean);
   }
 

@@ -29,7 +29,7 @@ function memoryBox() {
     lasting: false,
     get size() { return entries.size; },
     async add(entry) {
-      last -= 1; // below zero, so that it is told from what the database numbers
+      last -= 1; // below zero, so that it differs from what the database numbers
       entries.set(last, { ...entry, seq: last });
       return last;
     },

@@ -13,12 +13,12 @@ if (who) {
 
 if (form) {
   const boxes = [...form.querySelectorAll("[data-card] input")];
-  const told = form.querySelector("[data-ticked]");
-  const nothing = told.textContent;
+  const summary = form.querySelector("[data-ticked]");
+  const nothing = summary.textContent;
 
   const say = () => {
     const count = boxes.filter((box) => box.checked).length;
-    told.textContent = count ? `${count} of ${boxes.length} ticked` : nothing;
+    summary.textContent = count ? `${count} of ${boxes.length} ticked` : nothing;
   };
 
   const columns = () => {

@@ -137,7 +137,7 @@ function learnedLine(capture) {
   return el("p", { class: "small soft", "data-part": "learned" }, words);
 }
 
-/** Builds the ticket's upper part; what it is counted as is told by `shown`. */
+/** Builds the ticket's upper part; `shown` is what it is counted as. */
 export function ticketParts(view, { names, factWords, factQuestion, onAnswer, onPick, onReask }) {
   const { suggestion, chosen, facts, notice, capture } = view;
   if (capture?.hidden && !chosen) return blindParts(suggestion);

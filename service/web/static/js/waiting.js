@@ -23,7 +23,7 @@ export class Unanswered {
     this.onOpen = onOpen;
   }
 
-  /** The server may be told to keep no photos; this page shows its own copy while it is open. */
+  /** The server may be set to keep no photos; this page shows its own copy while it is open. */
   picture(captureId, blob) {
     this.pictures.set(captureId, blob);
   }

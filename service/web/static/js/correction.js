@@ -1,5 +1,5 @@
 /** The dialogue that corrects something already recorded. */
-export class Mender {
+export class CorrectionDialog {
   constructor(dialog) {
     this.dialog = dialog;
     this.form = dialog.querySelector("form");

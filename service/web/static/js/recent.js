@@ -3,7 +3,7 @@ import { byId, el } from "./dom.js";
 
 const KEPT = 12;
 
-export class Lately {
+export class Recent {
   constructor(holder, { onUndo, onCorrect, onAgain }) {
     this.holder = holder;
     this.list = holder.querySelector("ol");
@@ -34,7 +34,7 @@ export class Lately {
 
   drop(id) {
     const left = this.items.filter((item) => item.id !== id);
-    if (left.length === this.items.length) return; // drawing anew would take the focus
+    if (left.length === this.items.length) return; // drawing again would take the focus
     this.items = left;
     this.show();
   }
@@ -72,7 +72,7 @@ export class Lately {
       }, "Correct", what()));
     }
     return el("li", { class: item.voided ? "void" : null, "data-item": item.id },
-      el("span", { class: "lately-name" }, el("b", { class: "figure" }, `${item.count} × `),
+      el("span", { class: "recent-name" }, el("b", { class: "figure" }, `${item.count} × `),
         item.category_name,
         item.route_name ? el("span", { class: "soft small block" }, item.route_name) : null,
         item.note ? el("span", { class: "soft small block" }, `“${item.note}”`) : null),

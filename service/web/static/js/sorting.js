@@ -4,8 +4,8 @@ import { BlindCheck } from "./audit.js";
 import { byId, pageData } from "./dom.js";
 import { uuid4 } from "./ids.js";
 import { listenForKeys } from "./keys.js";
-import { Lately } from "./lately.js";
-import { Mender } from "./mender.js";
+import { Recent } from "./recent.js";
+import { CorrectionDialog } from "./correction.js";
 import { Outbox } from "./outbox.js";
 import { Picker } from "./picker.js";
 import { sendSharp } from "./photo.js";
@@ -17,7 +17,7 @@ import { Ticket } from "./ticket_view.js";
 import { Unanswered, showOutage, showRefused, skip } from "./waiting.js";
 import { Words, leading } from "./words.js";
 
-const page = pageData("bench-data");
+const page = pageData("sorting-data");
 sendSharp(page.sort.keeps_photos);
 const sortUrl = `/api/sorts/${page.sort.id}`;
 const words = new Words(page);
@@ -32,9 +32,9 @@ const ticket = new Ticket(byId("ticket"), {
   words, onAnswer: answerFact, onPick: choose, onConfirm: confirm, onSkip: skipCurrent, onOther: pickOther,
   onRetake: retake,
 });
-const lately = new Lately(byId("lately"), { onUndo: undo, onCorrect: correct, onAgain: again });
+const recent = new Recent(byId("recent"), { onUndo: undo, onCorrect: correct, onAgain: again });
 const unanswered = new Unanswered(byId("unanswered"), words, openCapture);
-const mender = new Mender(byId("mender"));
+const correction = new CorrectionDialog(byId("correction"));
 const blindCheck = new BlindCheck(byId("audit"), { words, onChange: changeToSuggested, onProblem: problem });
 const sorter = byId("sorter");
 
@@ -197,7 +197,7 @@ function next(text) {
 
 function showWaiting(json) {
   const name = words.category(json.category);
-  lately.put({
+  recent.put({
     ...json, id: json.item_id, category_name: name, route_name: "", waiting: true,
   });
   return name;
@@ -212,14 +212,14 @@ async function record(json, captureId = null) {
     taken(await outbox.send(entry));
   } catch (error) {
     if (error instanceof Unreachable) return;
-    lately.drop(json.item_id);
+    recent.drop(json.item_id);
     problem(`Not recorded: ${entry.words}. ${error.message}`);
   }
   if (captureId) unanswered.remove(captureId);
 }
 
 function taken(answer) {
-  lately.put(answer.item);
+  recent.put(answer.item);
   showTally(tally, answer.tally, answer.item.category);
   say(tallyWords(answer.tally, answer.item.category));
   blindCheck.recorded(answer.item);
@@ -254,7 +254,7 @@ async function change(url, json, shown, text) {
     if (answer.item.voided) await reopen(answer.item.capture_id);
   } catch (error) {
     if (error instanceof Refused) problem(`${text} was not recorded. ${error.message}`);
-    else lately.put({ ...shown, waiting: true });
+    else recent.put({ ...shown, waiting: true });
   }
 }
 
@@ -284,7 +284,7 @@ function changeToSuggested(item, category) {
 
 async function correct(item) {
   problem("");
-  const wanted = await mender.ask(item);
+  const wanted = await correction.ask(item);
   if (!wanted) return;
   change(`/api/items/${item.id}/corrections`,
     { change_id: uuid4(), ...wanted, facts: {}, sorter: sorter.value },
@@ -299,7 +299,7 @@ async function catchUp() {
     ["tally", "items", "captures"].map((each) => call("GET", `${sortUrl}/${each}`)),
   );
   showTally(tally, counts);
-  lately.fill(items.map((each) => each.current));
+  recent.fill(items.map((each) => each.current));
   for (const capture of open) arrived(capture);
 }
 
@@ -314,7 +314,7 @@ function arrived(capture) {
 
 outbox.addEventListener("change", ({ detail }) => {
   showOutage(detail);
-  for (const { kind, json } of detail.refused) if (kind === "item") lately.drop(json.item_id);
+  for (const { kind, json } of detail.refused) if (kind === "item") recent.drop(json.item_id);
   showRefused(byId("refused"), detail.refused, {
     onForget: (seq) => outbox.forget(seq), onRetry: (entry) => outbox.retry(entry),
   });
@@ -334,12 +334,12 @@ rememberSorter(sorter, page.sort.id);
 byId("by-hand").addEventListener("click", withoutPhoto);
 listenForKeys(byId("letters"), {
   p: () => stage.press(), y: () => ticket.pressConfirm(), c: () => pickOther(), w: () => withoutPhoto(),
-  n: () => ticket.openNote(), r: () => byId("lately").querySelector("[data-again]").click(),
+  n: () => ticket.openNote(), r: () => byId("recent").querySelector("[data-again]").click(),
   q: () => ticket.pressSkip(), "+": () => ticket.step(1), "-": () => ticket.step(-1),
 });
 document.querySelector(".keys").open = window.matchMedia("(min-width: 80rem)").matches;
 showTally(tally, page.tally);
-lately.fill(page.recent);
+recent.fill(page.recent);
 for (const capture of page.open) unanswered.add(capture);
 stage.begin();
 await outbox.open();

@@ -1,4 +1,4 @@
-"""Where other devices come in, and the picture that leads them there."""
+"""The address that other devices open, and the QR code of the link that lets them join."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ QUIET_MODULES = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Entrance:
+class LanAddress:
     """The address that other devices open, empty while only this machine is listened to."""
 
     address: str = ""

@@ -3,13 +3,13 @@
  * it twice counts once. */
 import { el } from "./dom.js";
 
-const PATIENCE_MS = 8000;
+const TIMEOUT_MS = 8000;
 const AWAY = "The server can't be reached, so nothing was recorded. What you typed stays here: "
   + "try again when it is back.";
 
 async function answers() {
   try {
-    const response = await fetch("/api/health", { cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS) });
+    const response = await fetch("/api/health", { cache: "no-store", signal: AbortSignal.timeout(TIMEOUT_MS) });
     return response.status < 500; // else it can't keep anything either
   } catch {
     return false;
