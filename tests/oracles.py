@@ -265,15 +265,8 @@ def _agreement() -> Iterator[Oracle]:
     yield Oracle("Cohen's kappa, [[20, 5], [10, 15]]", "kappa", 0.400, kappa, "C", 1e-12)
     fleiss = fleiss_kappa(agreement.FLEISS, blind=True).value
     yield Oracle("Fleiss, 10 subjects, 14 raters", "kappa", 0.210, fleiss, "C", 5e-4)
-    for metric, alpha in (("nominal", 0.743), ("ordinal", 0.815), ("interval", 0.849),
-                          ("ratio", 0.797)):  # fmt: skip
-        ours = krippendorff_alpha(
-            agreement.OBSERVERS,
-            metric=metric,
-            blind=True,  # type: ignore[arg-type]
-        ).value
-        yield Oracle("Krippendorff, 4 observers, 12 units", f"alpha, {metric}", alpha, ours, "C",
-                     5e-4)  # fmt: skip
+    ours = krippendorff_alpha(agreement.OBSERVERS, blind=True).value
+    yield Oracle("Krippendorff, 4 observers, 12 units", "alpha, nominal", 0.743, ours, "C", 5e-4)
 
 
 def _containers() -> Iterator[Oracle]:

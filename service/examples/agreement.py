@@ -204,7 +204,7 @@ def _alpha(
             "more give an interval worth reading"
         )
     try:
-        return krippendorff_alpha(ratings, metric="nominal", blind=True), ""
+        return krippendorff_alpha(ratings, blind=True), ""
     except ValueError as error:
         return None, str(error)
 

@@ -106,7 +106,7 @@ def test_agreement(items: int, coverage: float) -> None:
         for i, estimate in enumerate(
             (
                 cohen_kappa([NAMES[v] for v in first], [NAMES[v] for v in second], **options),
-                krippendorff_alpha([first.tolist(), second.tolist()], metric="nominal", **options),
+                krippendorff_alpha([first.tolist(), second.tolist()], **options),
             )
         ):
             held[i] += estimate.low <= target <= estimate.high

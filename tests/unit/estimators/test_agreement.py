@@ -7,42 +7,25 @@ import numpy as np
 import pytest
 
 from classifier.estimators.agreement import agreement_band, cohen_kappa, fleiss_kappa
-from classifier.estimators.krippendorff import Metric, Rating, krippendorff_alpha
+from classifier.estimators.krippendorff import Rating, krippendorff_alpha
 
 ADA = ["can"] * 12 + ["jar"] * 8 + ["lid"] * 5
 BEN = ["can"] * 10 + ["jar"] * 9 + ["lid"] * 6
 TABLE = [[3, 0], [0, 3], [1, 2], [3, 0], [2, 1], [0, 3]]
 
 
-def alpha_by_pairs(ratings: list[list[Rating]], metric: str) -> float:
+def alpha_by_pairs(ratings: list[list[Rating]]) -> float:
     """Krippendorff's definition, pair by pair."""
     units = [[v for v in unit if v is not None] for unit in zip(*ratings, strict=True)]
     units = [unit for unit in units if len(unit) > 1]
-    everything = sorted(v for unit in units for v in unit)
-
-    def difference(a: Any, b: Any) -> float:
-        if metric == "nominal":
-            return float(a != b)
-        if metric == "interval":
-            return float(a - b) ** 2
-        if metric == "ratio":
-            return 0.0 if a == b else float((a - b) / (a + b)) ** 2
-        low, high = min(a, b), max(a, b)
-        between = sum(low <= v <= high for v in everything)
-        rank = between - (everything.count(a) + everything.count(b)) / 2
-        return float(rank**2 * (a != b))
-
-    n = len(everything)
-    observed = sum(
-        difference(a, b) / (len(unit) - 1) for unit in units for a, b in permutations(unit, 2)
-    )
-    expected = sum(difference(a, b) for a, b in permutations(everything, 2)) / (n - 1)
+    everything = [v for unit in units for v in unit]
+    observed = sum((a != b) / (len(unit) - 1) for unit in units for a, b in permutations(unit, 2))
+    expected = sum(a != b for a, b in permutations(everything, 2)) / (len(everything) - 1)
     return float(1 - observed / expected)
 
 
-@pytest.mark.parametrize("metric", ["nominal", "ordinal", "interval", "ratio"])
 @pytest.mark.parametrize("seed", range(4))
-def test_alpha_is_its_definition(metric: Metric, seed: int) -> None:
+def test_alpha_is_its_definition(seed: int) -> None:
     generator = np.random.default_rng(seed)
     truth = generator.integers(0, 6, size=15)
     ratings: list[list[Rating]] = [
@@ -52,16 +35,15 @@ def test_alpha_is_its_definition(metric: Metric, seed: int) -> None:
         ]
         for _ in range(4)
     ]
-    ours = krippendorff_alpha(ratings, metric=metric, blind=True, draws=100)
-    assert ours.value == pytest.approx(alpha_by_pairs(ratings, metric), abs=1e-12)
+    ours = krippendorff_alpha(ratings, blind=True, draws=100)
+    assert ours.value == pytest.approx(alpha_by_pairs(ratings), abs=1e-12)
 
 
-@pytest.mark.parametrize("metric", ["nominal", "ordinal", "ratio"])
-def test_each_draw_is_the_coefficient_of_its_items(metric: Metric) -> None:
+def test_each_draw_is_the_coefficient_of_its_items() -> None:
     """The interval's ends are the quantiles of alpha recomputed from scratch for each draw."""
     ratings: list[list[Rating]] = [[1, 2, 3, 3, 2, 1], [1, 2, 3, 1, 2, 2], [2, 2, 3, 3, 4, 1]]
-    estimate = krippendorff_alpha(ratings, metric=metric, blind=True, draws=100, seed=3)
-    items = sorted(zip(*ratings, strict=True), key=lambda item: sorted(item))
+    estimate = krippendorff_alpha(ratings, blind=True, draws=100, seed=3)
+    items = sorted(zip(*ratings, strict=True), key=lambda item: sorted(map(str, item)))
     table = np.array([[item.count(v) for v in (1, 2, 3, 4)] for item in items])
     _, first, frequency = np.unique(table, axis=0, return_index=True, return_counts=True)
     times = np.random.default_rng(3).multinomial(6, frequency / 6, size=100)
@@ -69,7 +51,7 @@ def test_each_draw_is_the_coefficient_of_its_items(metric: Metric) -> None:
     for draw in times:
         chosen = [items[i] for i, repeats in zip(first, draw, strict=True) for _ in range(repeats)]
         people: list[list[Rating]] = [list(row) for row in zip(*chosen, strict=True)]
-        drawn.append(alpha_by_pairs(people, metric))
+        drawn.append(alpha_by_pairs(people))
     low, high = np.quantile(drawn, [0.025, 0.975])
     assert (estimate.low, estimate.high) == pytest.approx((low, high), abs=1e-9)
 
@@ -80,7 +62,7 @@ def test_agreement_and_disagreement_at_their_extremes() -> None:
     assert same.assumptions[-1].startswith("no width: all draws agree alike")
     opposite = cohen_kappa(["a", "b"] * 5, ["b", "a"] * 5, blind=True)
     assert opposite.value == pytest.approx(-1)
-    assert krippendorff_alpha([ADA, ADA], metric="nominal", blind=True).value == 1
+    assert krippendorff_alpha([ADA, ADA], blind=True).value == 1
     assert fleiss_kappa([[2, 0], [0, 2]] * 5, blind=True).value == pytest.approx(1)
 
 
@@ -94,7 +76,7 @@ def test_kappa_interval_and_options() -> None:
     assert cohen_kappa(ADA, BEN, blind=True, draws=100).low != first.low
     for estimate in (
         fleiss_kappa(TABLE, blind=True, level=0.5, draws=200, seed=4),
-        krippendorff_alpha([ADA, BEN], metric="nominal", blind=True, level=0.5, draws=200, seed=4),
+        krippendorff_alpha([ADA, BEN], blind=True, level=0.5, draws=200, seed=4),
     ):
         assert estimate.level == 0.5
         assert estimate.low <= estimate.value <= estimate.high
@@ -117,7 +99,7 @@ def test_common_refusals(call: str) -> None:
         if call == "fleiss":
             return fleiss_kappa([[2, 0]] * 5 if same else TABLE, **given)
         people: list[list[Rating]] = [[1, 1, 1]] * 2 if same else [[1, 2, 3], [1, 3, 3]]
-        return krippendorff_alpha(people, metric="interval", **given)
+        return krippendorff_alpha(people, **given)
 
     with pytest.raises(ValueError, match="needs blind labels: a label given after seeing"):
         estimate(blind=False)
@@ -143,27 +125,16 @@ def test_cohen_and_fleiss_refusals() -> None:
 
 
 @pytest.mark.parametrize(
-    ("ratings", "metric", "message"),
+    ("ratings", "message"),
     [
-        ([[1, 2], [1]], "nominal", "people have different numbers of entries: give None"),
-        ([[1, 2], [1, None]], "nominal", "1 items have two ratings or more: at least 2"),
-        ([], "nominal", "0 items have two ratings or more"),
-        ([["a", "b"], ["a", "b"]], "ordinal", "ordinal ratings hold 'a': give finite numbers"),
-        ([[1, float("nan")], [1, 2]], "ratio", "ratio ratings hold nan: give finite numbers"),
-        ([[1, -2], [1, 2]], "ratio", "ratio ratings go below 0: use the interval metric"),
-        ([["a", 2], ["a", 2]], "nominal", "ratings mix names and numbers: give one kind"),
-        ([[1, 2], [1, 2]], "squared", "metric 'squared' is not known: give one of nominal, ord"),
+        ([[1, 2], [1]], "people have different numbers of entries: give None"),
+        ([[1, 2], [1, None]], "1 items have two ratings or more: at least 2"),
+        ([], "0 items have two ratings or more"),
     ],
 )
-def test_alpha_refusals(ratings: Any, metric: Any, message: str) -> None:
+def test_alpha_refusals(ratings: Any, message: str) -> None:
     with pytest.raises(ValueError, match=message):
-        krippendorff_alpha(ratings, metric=metric, blind=True)
-
-
-def test_ratio_of_nothing_to_nothing_is_no_difference() -> None:
-    ratings: list[list[Rating]] = [[0, 0, 2], [0, 1, 2]]
-    alpha = krippendorff_alpha(ratings, metric="ratio", blind=True).value
-    assert alpha == pytest.approx(alpha_by_pairs(ratings, "ratio"))
+        krippendorff_alpha(ratings, blind=True)
 
 
 @pytest.mark.parametrize("kappa", [1.1, float("nan")])
