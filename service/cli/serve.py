@@ -40,7 +40,7 @@ class ListenError(TallytareError):
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """Who shall be able to reach the service, beside this machine."""
+    """Who can reach the service, beside this machine."""
 
     lan: bool = False
     https: bool = False

@@ -165,7 +165,7 @@ def make_suggester(
 ) -> Suggester:
     """Load what the arguments name.
 
-    Raises UnknownIdError for a programme, fact or answer that nothing bears, DataFileError for a
+    Raises UnknownIdError for a programme, fact or answer that is not known, DataFileError for a
     programme file with a mistake and BundleError for a bundle that can't be used.
     """
     categories = load_categories()
