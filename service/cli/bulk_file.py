@@ -40,7 +40,7 @@ class BulkFile:
         self._path.parent.mkdir(parents=True, exist_ok=True)
         _cut_torn_line(self._path)
         self._done = frozenset(self._read())
-        # Line by line: what was told to be done is with the operating system at once.
+        # Line by line: what is said to be done is with the operating system at once.
         self._file = self._path.open("a", encoding="utf-8", newline="", buffering=1)
         if self._csv and not self._path.stat().st_size:
             self._write_row(CSV_COLUMNS)

@@ -40,7 +40,7 @@ class Certificate:
 def certificate_for(
     folder: Path, hosts: Iterable[str], *, now: datetime | None = None
 ) -> Certificate:
-    """Return the folder's certificate, made anew when it is missing, too old or lacks a host.
+    """Return the folder's certificate, made again when it is missing, too old or lacks a host.
 
     The key stays the same as long as it can be read; both stand in one file that only its owner
     may read. Raises StorageError when it can't be written.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import TypeVar
+from typing import Annotated, TypeVar
 
 import typer
 
@@ -21,12 +21,15 @@ from classifier.rules.categories import load_categories
 from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme, load_programme
 from service.bundles.folder import BundleFolder
-from service.cli.report import opened
+from service.cli.opened import opened
+from service.cli.settings import Bundle as BundleName
+from service.cli.settings import read_settings
 from service.examples.upload import KEPT_HOURS, left_uploads
 from service.keeping.upkeep import StoreCheck, check_store
 from service.loading import known_programmes
 from service.settings import Settings
 
+app = typer.Typer()
 T = TypeVar("T")
 
 
@@ -37,11 +40,11 @@ class Checklist:
         self.well = True
 
     def run(self, check: Callable[[], T], said: Callable[[T], str]) -> T | None:
-        """Run `check`; write what is `said` of its result, or what must be mended."""
+        """Run `check`; write what is `said` of its result, or what must be fixed."""
         try:
             result = check()
         except TallytareError as error:
-            self.mend(error.message)
+            self.fix(error.message)
             return None
         self.good(said(result))
         return result
@@ -50,28 +53,39 @@ class Checklist:
         """Write one thing that is well."""
         typer.echo(f"OK    {message}")
 
-    def mend(self, message: str) -> None:
-        """Write what must be mended."""
+    def fix(self, message: str) -> None:
+        """Write what must be fixed."""
         self.well = False
         for line in message.splitlines():
-            typer.echo(f"MEND  {line}")
+            typer.echo(f"FIX   {line}")
 
 
-def run_check(settings: Settings, *, programme_files: Sequence[Path], bundle: str) -> bool:
-    """Check everything and return whether nothing must be mended."""
+@app.command("check")
+def check_command(
+    programme: Annotated[
+        list[Path] | None,
+        typer.Option("--programme", metavar="FILE", help="A programme file to check as well."),
+    ] = None,
+    bundle: BundleName = "",
+) -> None:
+    """Check the categories, programmes, model bundles and the store; say what to fix.
+
+    Exit code 0: all is well; 1: something must be fixed; 2: wrong arguments.
+    """
     checklist = Checklist()
+    settings = read_settings()
     categories = checklist.run(load_categories, _of_categories)
     if categories is not None:
-        _check_programmes(checklist, settings, categories, programme_files)
+        _check_programmes(checklist, settings, categories, programme or [])
         _check_bundles(checklist, categories, bundle or settings.bundle)
     _check_store(checklist, settings)
     for folder in left_uploads(settings.data_dir):
-        checklist.mend(
+        checklist.fix(
             f"examples: {folder} is left of an import that was given up over {KEPT_HOURS} hours "
-            "ago, and its pictures may tell where they were taken; delete it, or start the service "
+            "ago, and its pictures may show where they were taken; delete it, or start the service "
             "again, which does"
         )
-    return checklist.well
+    raise typer.Exit(0 if checklist.well else 1)
 
 
 def _of_categories(categories: Categories) -> str:
@@ -127,15 +141,15 @@ def _check_store(checklist: Checklist, settings: Settings) -> None:
     if promoted:
         _check_promoted(checklist, settings, promoted)
     for problem in found.problems:
-        checklist.mend(f"store: {problem}; restore the database from a backup")
+        checklist.fix(f"store: {problem}; restore the database from a backup")
     for name in found.missing_photos:
-        checklist.mend(f"store: photo {name} is missing from {photos}; restore it from a backup")
+        checklist.fix(f"store: photo {name} is missing from {photos}; restore it from a backup")
     for name in found.damaged_photos:
-        checklist.mend(f"store: photo {name} in {photos} is damaged; restore it from a backup")
+        checklist.fix(f"store: photo {name} in {photos} is damaged; restore it from a backup")
     for risk in found.risks:
-        checklist.mend(f"store: {risk}")
+        checklist.fix(f"store: {risk}")
     for name in found.withdrawn_photos:
-        checklist.mend(
+        checklist.fix(
             f"store: the withdrawn photo {name} is still there; delete it with "
             "'tallytare examples withdraw --finish'"
         )
@@ -158,7 +172,7 @@ def _check_promoted(checklist: Checklist, settings: Settings, name: str) -> None
     try:
         folder.read(name)
     except BundleError as error:
-        checklist.mend(
+        checklist.fix(
             f"promoted bundle {name}: {error.message}; until then another answers: promote it "
             "again with 'tallytare bundles promote FOLDER', or restore it from a backup"
         )

@@ -9,22 +9,29 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Annotated
 
 import typer
 
 from classifier.errors import BundleError, UnknownIdError
 from classifier.log.records import SortInfo
 from service.cli.demo_data import Answer, Demo, load_demo
+from service.cli.demo_study import demo_study_page
+from service.cli.opened import demo_settings
 from service.cli.progress import progress
+from service.cli.serve import run_server
+from service.cli.settings import Bundle, Host, Open, Port, read_settings
 from service.learning.usecases import set_learning
 from service.piles.usecases import add_tare, weigh
 from service.reports.usecases import report
 from service.services import Services
-from service.settings import Settings
 from service.sorting.captures import CaptureView, take_photo
 from service.sorting.items import confirm, correct
 from service.sorts.studies import study_of_sort
 from service.sorts.usecases import create_sort, get_sort
+from service.wiring import build_services
+
+app = typer.Typer()
 
 _NAMESPACE = uuid.UUID("5b0c4f3e-7f0a-4a57-9d1c-3f2f7f6a0c11")
 PROGRAMME = "alder_valley"
@@ -36,13 +43,38 @@ TARES = (
 )
 
 
-def demo_settings(settings: Settings) -> Settings:
-    """Return settings with a data folder of the demo's own, so that real sorts stay apart."""
-    return settings.model_copy(update={"data_dir": settings.data_dir / "demo", "database_url": ""})
+@app.command("demo")
+def demo_command(
+    serve: Annotated[
+        bool, typer.Option("--serve/--no-serve", help="Then serve the demo's pages.")
+    ] = True,
+    host: Host = "",
+    port: Port = None,
+    open_browser: Open = True,
+    bundle: Bundle = "",
+    study: Annotated[
+        bool, typer.Option("--study", help="Instead, record an invented study of 60 households.")
+    ] = False,
+) -> None:
+    """Record a whole demo sort with the demo pictures, then serve it in the browser.
+
+    It lives in a store of its own, in the folder "demo" of the data folder.
+    """
+    settings = demo_settings(read_settings(host=host, port=port, bundle=bundle))
+    services = build_services(settings)
+    try:
+        if study:
+            page = demo_study_page(services)
+        else:
+            page = f"/sorts/{make_demo_sort(services).id}/report"
+        if serve:
+            run_server(settings, services=services, path=page, open_browser=open_browser)
+    finally:
+        services.close()
 
 
 def make_demo_sort(services: Services) -> SortInfo:
-    """Record the demo sort and return it; tells each step on standard output.
+    """Record the demo sort and return it; says each step on standard output.
 
     Raises BundleError without a model and DemoMissingError without the pictures.
     """
@@ -62,7 +94,7 @@ def make_demo_sort(services: Services) -> SortInfo:
             "They are drawn as some that it learned from: on your photographs it is right less "
             "often."
         )
-    _tell_totals(services, sort)
+    _say_totals(services, sort)
     return sort
 
 
@@ -196,7 +228,7 @@ def _is_right(answer: Answer, capture: CaptureView) -> bool:
     return suggestion.alternatives[0].category == answer.category
 
 
-def _tell_totals(services: Services, sort: SortInfo) -> None:
+def _say_totals(services: Services, sort: SortInfo) -> None:
     total = report(services, sort.id).total
     typer.echo(
         f"Sort {sort.name!r}: {total.count} objects in {total.items} records, "

@@ -71,7 +71,7 @@ accepted_routes = ["kerbside"]
 class _Kind:
     """A category: grams a person and week, how often a home has it, grams of one object.
 
-    `right` is the part that goes into the recycling container; `facts` are told for each route it
+    `right` is the part that goes into the recycling container; `facts` are given for each route it
     can take, with the part of the objects they hold for.
     """
 

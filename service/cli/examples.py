@@ -1,38 +1,34 @@
 """`tallytare examples`: the confirmed photos as a set to train on.
 
-A group of commands: export, import, doubts, agreement, withdraw. The bodies load their use cases
-when they are called.
+A group of commands: export, import, doubts, agreement, withdraw.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 from uuid import uuid4
 
 import typer
-from tqdm import tqdm
 
-from service.cli.progress import PATIENCE_S
+from service.cli.opened import find_sort, opened
+from service.cli.progress import bar
 from service.cli.settings import read_settings
+from service.examples import reviews
+from service.examples.agreement import agreement
+from service.examples.export import ExampleSet, plan_set, write_set, write_zip
+from service.examples.importing import ImportPlan, plan_import, run_import
+from service.examples.survey import Survey, survey
+from service.wiring import build_services
 
-if TYPE_CHECKING:
-    from service.examples.export import ExampleSet
-    from service.examples.importing import ImportPlan
-    from service.examples.survey import Survey
-    from service.services import Services
-
-examples_app = typer.Typer(
+app = typer.Typer(
     help="Confirmed photos as a set to train on: export, import, doubts, agreement, withdraw.",
     no_args_is_help=True,
-    add_completion=False,
 )
 _MOST_LINES = 20
 
 
-@examples_app.command("export")
+@app.command("export")
 def export_command(
     target: Annotated[
         Path, typer.Argument(help="New folder, or a file ending in .zip.", show_default=False)
@@ -45,16 +41,14 @@ def export_command(
 
     `tallytare train FOLDER` takes it as it is. Exit code 0: written; 1: it could not be.
     """
-    from service.examples.export import plan_set, write_set, write_zip
-
-    with _opened() as services, _bar("photo") as tell:
+    with opened(read_settings()) as services, bar("photo") as shown:
         planned = plan_set(services, reviewed_only=reviewed)
         write = write_zip if target.suffix.lower() == ".zip" else write_set
-        write(services, target, planned, progress=tell)
-    _tell_set(planned, target)
+        write(services, target, planned, progress=shown.done)
+    _say_set(planned, target)
 
 
-@examples_app.command("import")
+@app.command("import")
 def import_command(
     folder: Annotated[
         Path,
@@ -76,33 +70,30 @@ def import_command(
 ) -> None:
     """Take labelled pictures in as examples; they count in no report, total or list of sorts.
 
-    Exit code 0: done, or nothing stands in the way; 1: something must be mended first.
+    Exit code 0: done, or nothing stands in the way; 1: something must be fixed first.
     """
-    from service.examples.importing import plan_import, run_import
-    from service.wiring import build_services
-
     services = build_services(read_settings())
     try:
-        with _bar("picture") as tell:
+        with bar("picture") as shown:
             plan = plan_import(
                 services,
                 folder,
                 source=source,
                 renamed=_pairs(rename or []),
                 leave_out=leave_out or [],
-                progress=tell,
+                progress=shown.done,
             )
-        _tell_plan(plan)
+        _say_plan(plan)
         if dry_run:
             raise typer.Exit(1 if plan.unknown else 0)
-        with _bar("photo") as tell:
-            new = run_import(services, plan, sorter=sorter, progress=tell)
+        with bar("photo") as shown:
+            new = run_import(services, plan, sorter=sorter, progress=shown.done)
         typer.echo(f"Imported {new} photos as {plan.source!r}.")
     finally:
         services.close()
 
 
-@examples_app.command("doubts")
+@app.command("doubts")
 def doubts_command(
     most: Annotated[int, typer.Option("--most", min=1, help="How many to list.")] = _MOST_LINES,
 ) -> None:
@@ -111,21 +102,13 @@ def doubts_command(
     Labels are judged by a linear head on the stored embeddings that never learned from the photo's
     own object (confident learning, Northcutt et al. 2021).
     """
-    from service.examples.survey import survey
-
-    with _opened() as services:
-        with tqdm(delay=PATIENCE_S, leave=False) as bar:
-
-            def tell(what: str, done: int, total: int) -> None:
-                bar.set_description(what)
-                bar.total = total
-                bar.update(done - bar.n)
-
-            found = survey(services, progress=tell)
-        _tell_survey(found, most)
+    with opened(read_settings()) as services:
+        with bar() as shown:
+            found = survey(services, progress=shown.part)
+        _say_survey(found, most)
 
 
-@examples_app.command("agreement")
+@app.command("agreement")
 def agreement_command(
     sort: Annotated[
         str, typer.Option("--sort", metavar="NAME", help="Only the photos of one sort.")
@@ -135,10 +118,7 @@ def agreement_command(
 
     Cohen's kappa, Fleiss's kappa and Krippendorff's alpha with 95 % intervals.
     """
-    from service.cli.report import find_sort
-    from service.examples.agreement import agreement
-
-    with _opened() as services:
+    with opened(read_settings()) as services:
         sort_id = find_sort(services, sort).id if sort else None
         found = agreement(services, sort_id=sort_id)
     typer.echo(f"{found.photos} photos with blind labels of two people or more.")
@@ -160,7 +140,7 @@ def agreement_command(
     typer.echo(f"Customary word for the alpha: {found.band}. It is a convention, not a test.")
 
 
-@examples_app.command("withdraw")
+@app.command("withdraw")
 def withdraw_command(
     sorter: Annotated[str, typer.Option("--sorter", help="All photos of this sorter.")] = "",
     sort: Annotated[
@@ -178,10 +158,7 @@ def withdraw_command(
     ] = False,
 ) -> None:
     """Delete photos for good: of a sorter, of a sort, or single ones. Counts stay."""
-    from service.cli.report import find_sort
-    from service.examples import reviews
-
-    with _opened() as services:
+    with opened(read_settings()) as services:
         if finish:
             typer.echo(f"Deleted {reviews.remove_withdrawn(services)} files.")
             return
@@ -201,25 +178,6 @@ def withdraw_command(
         typer.echo(f"Withdrew {done} photos; their counts stay in the log.")
 
 
-@contextmanager
-def _opened() -> Iterator[Services]:
-    from service.cli.report import opened
-
-    with opened(read_settings()) as services:
-        yield services
-
-
-@contextmanager
-def _bar(unit: str) -> Iterator[Callable[[int, int], None]]:
-    with tqdm(unit=unit, delay=PATIENCE_S, leave=False) as bar:
-
-        def tell(done: int, total: int) -> None:
-            bar.total = total
-            bar.update(done - bar.n)
-
-        yield tell
-
-
 def _pairs(given: list[str]) -> dict[str, str]:
     pairs = {}
     for text in given:
@@ -232,7 +190,7 @@ def _pairs(given: list[str]) -> dict[str, str]:
     return pairs
 
 
-def _tell_set(planned: ExampleSet, target: Path) -> None:
+def _say_set(planned: ExampleSet, target: Path) -> None:
     facts = planned.facts
     splits = ", ".join(f"{name} {count}" for name, count in sorted(facts.splits.items()))
     typer.echo(f"{facts.photos} photos of {facts.objects} objects in {target}; {splits}.")
@@ -241,7 +199,7 @@ def _tell_set(planned: ExampleSet, target: Path) -> None:
     typer.echo("DATASHEET.md has places to fill in before you pass the set on.")
 
 
-def _tell_plan(plan: ImportPlan) -> None:
+def _say_plan(plan: ImportPlan) -> None:
     typer.echo(f"{len(plan.new)} new pictures as {plan.source!r}:")
     for category, count in sorted(plan.labels.items(), key=lambda pair: -pair[1]):
         labels = [old for old, new in plan.read_as.items() if new == category and old != new]
@@ -257,7 +215,7 @@ def _tell_plan(plan: ImportPlan) -> None:
     _some("unreadable", [f"{path}: {why}" for path, why in plan.unreadable])
 
 
-def _tell_survey(found: Survey, most: int) -> None:
+def _say_survey(found: Survey, most: int) -> None:
     typer.echo(f"{found.photos} photos, {found.judged} judged, in {found.seconds:.1f} s.")
     if found.note:
         typer.echo(found.note)
@@ -282,7 +240,9 @@ def _tell_survey(found: Survey, most: int) -> None:
             )
     if found.balance.imbalance is not None:
         typer.echo(f"Commonest label to rarest: {found.balance.imbalance:.0f} to 1")
-    typer.echo(f"Would teach most: {len(found.teaching())} photos at /examples?show=teaching")
+    typer.echo(
+        f"Most useful to label next: {len(found.teaching())} photos at /examples?show=teaching"
+    )
 
 
 def _some(title: str, lines: list[str]) -> None:

@@ -7,12 +7,32 @@ up by name among the entry points of the installation, and only when one is call
 from __future__ import annotations
 
 import importlib.metadata
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
+
+import typer
 
 from classifier.errors import TallytareError
 
 GROUP = "tallytare.commands"
 EXTRA = "train"
+_PASSED_ON = {
+    "allow_extra_args": True,
+    "ignore_unknown_options": True,
+    "help_option_names": [],
+}
+app = typer.Typer()
+
+
+@app.command("train", context_settings=_PASSED_ON)
+def train_command(context: typer.Context) -> None:
+    """Train a model bundle (needs the extra "train")."""
+    raise typer.Exit(_run("train", context.args))
+
+
+@app.command("evaluate", context_settings=_PASSED_ON)
+def evaluate_command(context: typer.Context) -> None:
+    """Measure a model bundle on labelled photographs (needs the extra "train")."""
+    raise typer.Exit(_run("evaluate", context.args))
 
 
 class MissingExtraError(TallytareError):
@@ -21,14 +41,9 @@ class MissingExtraError(TallytareError):
     code = "missing_extra"
 
 
-def run_extra(name: str, arguments: Sequence[str]) -> int:
-    """Run the command `name` with its own arguments and return its exit code.
-
-    Raises MissingExtraError when the command or a package that it needs isn't installed.
-    """
+def _run(name: str, arguments: list[str]) -> int:
     try:
-        command = _load(name)
-        return command(list(arguments))
+        return _load(name)(arguments)
     except ModuleNotFoundError as error:
         raise MissingExtraError(
             f"'{name}' needs the package {error.name}, which isn't installed; install the extra "

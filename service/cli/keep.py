@@ -1,4 +1,4 @@
-"""`tallytare backup`, `restore` and `move`: the store out, in again, and into another house."""
+"""`tallytare backup`, `restore` and `move`: the store out, in again, and to another database."""
 
 from __future__ import annotations
 
@@ -7,16 +7,16 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
+from typing import Annotated
 
 import typer
-from tqdm import tqdm
 
 from classifier.errors import StorageError
 from service.bundles.folder import BundleFolder
-from service.cli.progress import PATIENCE_S
+from service.cli.progress import bar
+from service.cli.settings import read_settings
 from service.keeping.manifest import Manifest
 from service.keeping.usecases import (
-    Progress,
     Proof,
     Side,
     Store,
@@ -30,34 +30,52 @@ from service.settings import Settings
 from service.store.log import Log
 from service.store.schema import open_database
 
+app = typer.Typer()
 
-def run_backup(settings: Settings, target: Path) -> bool:
-    """Write a backup, read it back to its last byte, and return whether nothing needs mending.
 
-    A photo that is missing does, and a lost bundle that should answer.
+@app.command("backup")
+def backup_command(
+    target: Annotated[
+        Path,
+        typer.Argument(metavar="FILE_OR_FOLDER", help="File to write, or a folder to put one in."),
+    ],
+) -> None:
+    """Write the whole store, with its photos, to one file; the service may go on meanwhile.
 
-    Raises StorageError when there is no store yet, or the disk refuses.
+    Exit code 0: all was written and read back; 1: it was not, or something is missing: a photo,
+    or the bundle that should answer.
     """
+    settings = read_settings()
     if not settings.database_url:
         _found(settings.data_dir)
-    with _opened(settings) as store, _photo_bar() as step:
-        path = backup(store, target, at=datetime.now(UTC), progress=step)
-        lost = _tell_lost_bundles(store)
+    with _opened(settings) as store, bar("photo") as shown:
+        path = backup(store, target, at=datetime.now(UTC), progress=shown.step)
+        lost = _say_lost_bundles(store)
     manifest = read_manifest(path)
     typer.echo(
         f"{path}: {_counted(manifest)}, {path.stat().st_size:,} bytes; read back, all as it was"
     )
     for name in manifest.missing:
-        typer.echo(f"MEND  photo {name} is missing from {settings.photos_place}")
-    return not (manifest.missing or lost)
+        typer.echo(f"FIX   photo {name} is missing from {settings.photos_place}")
+    raise typer.Exit(1 if manifest.missing or lost else 0)
 
 
-def run_restore(settings: Settings, file: Path, *, overwrite: bool) -> None:
-    """Restore a backup and say what came."""
-    with _opened(settings) as store, _photo_bar() as step:
-        manifest = restore(store, file, overwrite=overwrite, progress=step)
+@app.command("restore")
+def restore_command(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A file that backup wrote.")],
+    overwrite: Annotated[
+        bool,
+        typer.Option("--overwrite", help="Replace what the store holds; without it, refuse."),
+    ] = False,
+) -> None:
+    """Bring a backup into the store: SQLite or PostgreSQL, whichever it was made from.
+
+    Exit code 0: restored and proven equal; 1: nothing was changed.
+    """
+    with _opened(read_settings()) as store, bar("photo") as shown:
+        manifest = restore(store, file, overwrite=overwrite, progress=shown.step)
         place = store.log.place
-        _tell_lost_bundles(store)
+        _say_lost_bundles(store)
         let_in = [each for each in store.log.list_devices() if not each.revoked]
     typer.echo(
         f"{place}: {_counted(manifest)} of {manifest.made_at[:19]} UTC; read back, all as in {file}"
@@ -65,19 +83,42 @@ def run_restore(settings: Settings, file: Path, *, overwrite: bool) -> None:
     if let_in:
         devices = "1 device is" if len(let_in) == 1 else f"{len(let_in)} devices are"
         typer.echo(
-            f"{devices} let in as at that time, also if shut out since: look through the page "
-            "Devices"
+            f"{devices} let in as at that time, also if access was removed since: look through "
+            "the page Devices"
         )
     for name in manifest.missing:
-        typer.echo(f"MEND  photo {name} was missing already when the backup was made")
+        typer.echo(f"FIX   photo {name} was missing already when the backup was made")
 
 
-def run_move(settings: Settings, old: Path, *, to: str, photos: str) -> None:
-    """Move a SQLite store, name promoted bundles that are lost, and show the proof.
+@app.command("move")
+def move_command(
+    store: Annotated[
+        Path, typer.Argument(help="Data folder with a SQLite store, or its .sqlite3 file.")
+    ],
+    to: Annotated[
+        str,
+        typer.Option(
+            "--to",
+            metavar="URL",
+            help="Empty database to move to; left out: TALLYTARE_DATABASE_URL, which keeps a "
+            "password out of the list of processes.",
+        ),
+    ] = "",
+    photos: Annotated[
+        str,
+        typer.Option(
+            "--photos",
+            metavar="FOLDER_OR_URL",
+            help="Where its photos go; left out: where the settings say.",
+        ),
+    ] = "",
+) -> None:
+    """Copy a SQLite store with its photos to another database and prove the totals equal.
 
-    Raises StorageError when there is no such store, or no database to move to.
+    Exit code 0: moved, and the proof is shown; 1: nothing was moved.
     """
-    source, source_photos = _found(old)
+    settings = read_settings()
+    source, source_photos = _found(store)
     url = to or settings.database_url
     if not url:
         raise StorageError(
@@ -91,10 +132,10 @@ def run_move(settings: Settings, old: Path, *, to: str, photos: str) -> None:
     with (
         _opened_at(settings, source, str(source_photos), here) as from_,
         _opened_at(settings, url, place, there) as into,
-        _photo_bar() as step,
+        bar("photo") as shown,
     ):
-        proof = move(from_, into, progress=step)
-        _tell_lost_bundles(into)
+        proof = move(from_, into, progress=shown.step)
+        _say_lost_bundles(into)
     for line in proof_lines(proof):
         typer.echo(line)
 
@@ -123,7 +164,7 @@ def proof_lines(proof: Proof) -> Iterator[str]:
     yield f"{'totals by sort':<20}{len(old.sorts):>10}{len(new.sorts):>12}  {_totals(old)}"
     yield f"{'':<42}  {_totals(new)} {_equal(old.sorts, new.sorts)}"
     for name in proof.missing_photos:
-        yield f"MEND  photo {name} was missing already"
+        yield f"FIX   photo {name} was missing already"
     yield "Moved; the old store is as it was. Stop what still runs on it."
 
 
@@ -163,14 +204,14 @@ def _counted(manifest: Manifest) -> str:
     return ", ".join(f"{count} {what}{'' if count == 1 else 's'}" for count, what in counts)
 
 
-def _tell_lost_bundles(store: Store) -> bool:
+def _say_lost_bundles(store: Store) -> bool:
     """Name promoted bundles that are not here, and return whether one of them should answer."""
     answering = store.log.promoted_bundle()
     lost = store.lost_bundles()
     for name in lost:
         if name == answering:
             typer.echo(
-                f"MEND  bundle {name} should answer and is not whole in {store.bundles.place}; "
+                f"FIX   bundle {name} should answer and is not whole in {store.bundles.place}; "
                 "'tallytare bundles promote FOLDER' brings it back"
             )
         else:
@@ -197,14 +238,3 @@ def _opened_at(
         yield store
     finally:
         store.log.close()
-
-
-@contextmanager
-def _photo_bar() -> Iterator[Progress]:
-    """Give what is to be called for each photo: a bar shows how many were."""
-    with tqdm(unit="photo", delay=PATIENCE_S, leave=False) as bar:
-
-        def step() -> None:
-            bar.update()
-
-        yield step

@@ -10,12 +10,13 @@ import sys
 import webbrowser
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from classifier.errors import TallytareError
 from service.cli.addresses import lan_addresses
+from service.cli.settings import Bundle, Host, Open, Port, read_settings
 from service.memory import share_arenas
 from service.services import Services
 from service.settings import Settings
@@ -27,6 +28,7 @@ from service.wiring import build_services
 if TYPE_CHECKING:
     from service.cli.certificate import Certificate
 
+app = typer.Typer()
 _EVERY_ADDRESS = ("0.0.0.0", "::")
 
 
@@ -38,10 +40,31 @@ class ListenError(TallytareError):
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """Who shall be able to reach the service, beside this machine."""
+    """Who can reach the service, beside this machine."""
 
     lan: bool = False
     https: bool = False
+
+
+@app.command("serve")
+def serve_command(
+    host: Host = "",
+    port: Port = None,
+    lan: Annotated[
+        bool, typer.Option("--lan", help="Let phones on this network join, with a QR code.")
+    ] = False,
+    https: Annotated[
+        bool, typer.Option("--https", help="HTTPS for them, with a certificate made here.")
+    ] = False,
+    open_browser: Open = False,
+    bundle: Bundle = "",
+) -> None:
+    """Serve the pages: start a sort, photograph, weigh, report. Stop with Ctrl+C."""
+    run_server(
+        read_settings(host=host, port=port, bundle=bundle),
+        open_browser=open_browser,
+        reach=Reach(lan=lan, https=https),
+    )
 
 
 def run_server(
@@ -152,7 +175,7 @@ def _invite(services: Services, lan_address: LanAddress, here: str) -> None:
     typer.echo(qr_text(link))
     typer.echo(
         f"It lets one device in as sorter, once, within {minutes} minutes. More codes, other "
-        f"roles and shutting devices out: {here}/devices"
+        f"roles and removing access: {here}/devices"
     )
     if lan_address.secure:
         typer.echo(

@@ -2,16 +2,31 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
 import typer
 from pydantic import ValidationError
 
 from service.settings import Settings
 
+Host = Annotated[
+    str, typer.Option("--host", metavar="HOST", help="Address to listen on (TALLYTARE_HOST).")
+]
+Port = Annotated[
+    int | None, typer.Option("--port", help="Port to listen on; 0 picks one.", show_default=False)
+]
+Open = Annotated[bool, typer.Option("--open/--no-open", help="Open the page in the browser.")]
+Bundle = Annotated[
+    str, typer.Option("--bundle", metavar="NAME", help="Model bundle: a shipped name or a folder.")
+]
+
 
 def read_settings(**given: Any) -> Settings:
-    """Return the settings of the environment, less those given; a wrong one is a usage error."""
+    """Return the settings of the environment, less those given; a wrong one is a usage error.
+
+    An option that was left out, "" or None, is not given.
+    """
+    given = {name: value for name, value in given.items() if value not in ("", None)}
     try:
         return Settings(**given)
     except ValidationError as error:

@@ -2,25 +2,87 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Annotated
 
 import typer
-from tqdm import tqdm
 
-from classifier.errors import StorageError, UnknownIdError
+from classifier.errors import StorageError
 from classifier.study.files import dumped, study_files, study_json
 from classifier.study.plan import StudyPlan, load_plan
-from classifier.study.report import Steps, StudyReport
+from classifier.study.report import StudyReport
 from classifier.study.words import summary
-from service.cli.named import named
-from service.cli.progress import PATIENCE_S
-from service.cli.report import find_sort, standalone_page
+from service.cli.opened import find_sort, opened, the_one
+from service.cli.output import standalone_page
+from service.cli.progress import bar
+from service.cli.settings import read_settings
 from service.services import Services
-from service.store.rows import Study
+from service.studies.report_page import annex_page, public_page
 from service.studies.usecases import report_of_sorts, study_report
+
+app = typer.Typer()
+
+
+@app.command("study")
+def study_command(
+    name: Annotated[
+        str, typer.Argument(help="Name or id of the study, or a title for --sorts.")
+    ] = "",
+    sorts: Annotated[
+        list[str] | None,
+        typer.Option("--sorts", metavar="SORT", help="A sort to take; may be given several times."),
+    ] = None,
+    plan: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Strata, weights, population: TOML or JSON."),
+    ] = None,
+    level: Annotated[
+        float | None, typer.Option(metavar="FRACTION", help="Confidence, such as 0.9 or 0.95.")
+    ] = None,
+    json_file: Annotated[
+        Path | None, typer.Option("--json", metavar="FILE", help="File for every figure as JSON.")
+    ] = None,
+    directory: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder for pages, JSON and data package."),
+    ] = None,
+) -> None:
+    """Report many sorts as one study: shares, rates and differences with intervals.
+
+    Exit code 0: reported; 1: no such study, or the plan can't be used; 2: wrong arguments.
+    """
+    if not (name or sorts):
+        raise typer.BadParameter("nothing to report: give the name of a study, or --sorts")
+    with opened(read_settings()) as services:
+        report = _reported(services, name, sorts or [], plan_for(services, plan, level))
+        typer.echo(summary(report))
+        try:
+            if json_file is not None:
+                json_file.write_text(dumped(study_json(report)), encoding="utf-8")
+            if directory is not None:
+                _write(services, report, directory)
+        except OSError as error:
+            raise StorageError(
+                f"{error.filename}: {error.strerror or error}; choose a folder that may be written"
+            ) from error
+
+
+def _reported(services: Services, name: str, sorts: Sequence[str], plan: StudyPlan) -> StudyReport:
+    with bar() as shown:
+        if sorts:
+            ids = [find_sort(services, each).id for each in sorts]
+            title = name or f"{len(ids)} chosen sorts"
+            return report_of_sorts(services, ids, plan, name=title, progress=shown.part)
+        study = the_one(
+            "study",
+            name,
+            services.log.studies(),
+            tell_apart=lambda study: f"made {study.created_at:%Y-%m-%d}",
+            none=f"in {services.log.place}",
+        )
+        return study_report(services, study.id, plan, progress=shown.part)
 
 
 def plan_for(services: Services, file: Path | None, level: float | None) -> StudyPlan:
@@ -36,65 +98,7 @@ def plan_for(services: Services, file: Path | None, level: float | None) -> Stud
     return replace(plan, level=level)
 
 
-def find_study(services: Services, wanted: str) -> Study:
-    """Return the one study with this id, name, or beginning of an id.
-
-    Raises UnknownIdError when there is none, or more than one.
-    """
-    every = services.log.studies()
-    matches = named(wanted, every)
-    if len(matches) == 1:
-        return matches[0]
-    if matches:
-        listed = "; ".join(study.id for study in matches)
-        raise UnknownIdError(
-            f"{wanted!r} names {len(matches)} studies: {listed}; give the id of one",
-            study=wanted,
-        )
-    listed = "; ".join(f"{study.name} ({study.id})" for study in every[:10]) or "none yet"
-    raise UnknownIdError(
-        f"there is no study {wanted!r}; recorded: {listed}; give the name or id of one",
-        study=wanted,
-    )
-
-
-def run_study(
-    services: Services,
-    *,
-    name: str,
-    sorts: Sequence[str],
-    plan: StudyPlan,
-    json_file: Path | None,
-    directory: Path | None,
-) -> None:
-    """Work a study out, tell it on standard output and write the files that are asked for.
-
-    Raises UnknownIdError for a study or sort that isn't there, StorageError when a file can't be
-    written.
-    """
-    with _steps() as told:
-        if sorts:
-            ids = [find_sort(services, each).id for each in sorts]
-            title = name or f"{len(ids)} chosen sorts"
-            report = report_of_sorts(services, ids, plan, name=title, progress=told)
-        else:
-            study = find_study(services, name)
-            report = study_report(services, study.id, plan, progress=told)
-    typer.echo(summary(report))
-    try:
-        if json_file is not None:
-            json_file.write_text(dumped(study_json(report)), encoding="utf-8")
-        if directory is not None:
-            _write(services, report, directory)
-    except OSError as error:
-        raise StorageError(
-            f"{error.filename}: {error.strerror or error}; choose a folder that may be written"
-        ) from error
-
-
 def _write(services: Services, report: StudyReport, directory: Path) -> None:
-    from service.studies.report_page import annex_page, public_page
-
     package = directory / "package"
     package.mkdir(parents=True, exist_ok=True)
     pages = {
@@ -106,26 +110,3 @@ def _write(services: Services, report: StudyReport, directory: Path) -> None:
     for name, text in {**pages, **tables}.items():
         (directory / name).write_text(text, encoding="utf-8", newline="")
     typer.echo(f"\n{len(pages) + len(tables)} files in {directory}: {', '.join(pages)}, package/.")
-
-
-@contextmanager
-def _steps() -> Iterator[Steps]:
-    """Give a bar that shows how far resampling is, once it takes longer than two seconds."""
-    bars: dict[str, tqdm] = {}  # type: ignore[type-arg]
-
-    def tell(what: str, done: int, total: int) -> None:
-        bar = bars.get(what)
-        if bar is None:
-            _close(bars)
-            bar = bars[what] = tqdm(total=total, desc=what, delay=PATIENCE_S, leave=False)
-        bar.update(done - bar.n)
-
-    try:
-        yield tell
-    finally:
-        _close(bars)
-
-
-def _close(bars: dict[str, tqdm]) -> None:  # type: ignore[type-arg]
-    for bar in bars.values():
-        bar.close()

@@ -8,12 +8,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypedDict
+from typing import Annotated, Any, TypedDict
 
 import typer
 
-from classifier.errors import TallytareError
-from classifier.inference.bundle import Bundle
+from classifier.errors import TallytareError, UnknownIdError
+from classifier.inference.bundle import FAST_BUNDLE, Bundle
 from classifier.inference.photo import PhotoLimits, decode_photo
 from classifier.inference.predict import Predictor
 from classifier.rules.categories import load_categories
@@ -25,11 +25,87 @@ from classifier.rules.suggestion_parts import Suggestion
 from service.cli.bulk_file import BulkFile
 from service.cli.photo_paths import expand, read_bytes, shown
 from service.cli.progress import progress
+from service.cli.settings import Bundle as BundleName
+from service.cli.settings import read_settings
 from service.cli.table import Table
 from service.loading import choose_bundle, choose_programme
 from service.settings import Settings
 
+app = typer.Typer()
 _AHEAD = 4  # photographs a worker that may wait to be written
+ProgrammeId = Annotated[
+    str,
+    typer.Option(
+        "--programme", metavar="ID", help="Programme: a shipped id, or a file ending in .toml."
+    ),
+]
+
+
+@app.command("suggest")
+def suggest_command(
+    files: Annotated[
+        list[Path], typer.Argument(help="Photographs, or folders of them.", show_default=False)
+    ],
+    as_json: Annotated[
+        bool, typer.Option("--json", help="One JSON object a line, for other programs.")
+    ] = False,
+    programme: ProgrammeId = "",
+    bundle: BundleName = "",
+    fact: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--fact",
+            metavar="ID=ANSWER",
+            help="Something known about every item, as resin=1; may be given several times.",
+        ),
+    ] = None,
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "--output",
+            "-o",
+            metavar="FILE",
+            help="Append to a file: CSV if it ends in .csv, else one JSON object a line. What it "
+            "holds already is not looked at again, so a stopped run goes on.",
+        ),
+    ] = None,
+    fast: Annotated[
+        bool,
+        typer.Option(
+            "--fast", help="Take the small model: several times faster, less often right."
+        ),
+    ] = False,
+) -> None:
+    """Say what photographs show and where each item goes; no sort and no store is needed.
+
+    Exit code 0: all were read; 1: some were not, or the model is missing; 2: wrong arguments.
+    """
+    if fast and bundle:
+        raise typer.BadParameter(f"--fast means --bundle {FAST_BUNDLE}; leave out one of them")
+    settings = read_settings()
+    try:
+        suggester = make_suggester(
+            settings,
+            programme=programme,
+            bundle=FAST_BUNDLE if fast else bundle,
+            facts=_facts(fact or []),
+        )
+    except UnknownIdError as error:
+        raise typer.BadParameter(error.message) from error
+    failed = run_suggest(suggester, files, settings=settings, as_json=as_json, output=output)
+    raise typer.Exit(1 if failed else 0)
+
+
+def _facts(given: list[str]) -> dict[str, str]:
+    facts = {}
+    for text in given:
+        name, equals, answer = text.partition("=")
+        if not (name and equals and answer):
+            raise typer.BadParameter(
+                f"--fact {text!r} is no fact; allowed: ID=ANSWER, such as resin=1; give it so"
+            )
+        facts[name] = answer
+    return facts
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +165,7 @@ def make_suggester(
 ) -> Suggester:
     """Load what the arguments name.
 
-    Raises UnknownIdError for a programme, fact or answer that nothing bears, DataFileError for a
+    Raises UnknownIdError for a programme, fact or answer that is not known, DataFileError for a
     programme file with a mistake and BundleError for a bundle that can't be used.
     """
     categories = load_categories()

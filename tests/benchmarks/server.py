@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import httpx
+import httpx2
 
 from tests.benchmarks.measure import Figure, p95, resident_mb, say
 from tests.benchmarks.scenes import TWELVE_MEGAPIXELS, photograph
@@ -78,13 +78,13 @@ def start_and_memory(bundle: Path) -> list[Figure]:
     for number in range(4):
         say("start to first suggestion")
         began = time.perf_counter()
-        with serving(bundle) as server, httpx.Client(base_url=server.address) as client:
+        with serving(bundle) as server, httpx2.Client(base_url=server.address) as client:
             _await(client)
             _capture(client, _start_sort(client), photo)
             if number:  # the first compiles
                 starts.append(time.perf_counter() - began)
     say("memory")
-    with serving(bundle) as server, httpx.Client(base_url=server.address, timeout=60) as client:
+    with serving(bundle) as server, httpx2.Client(base_url=server.address, timeout=60) as client:
         _await(client)
         sort_id = _start_sort(client)
         photos = [photograph(number, TWELVE_MEGAPIXELS) for number in range(5)]
@@ -125,7 +125,7 @@ def hundred_phones(
     photos = [photograph(number, (1024, 768), quality=80) for number in range(12)]
     taken = _Taken()
     with serving(bundle) as server:
-        with httpx.Client(base_url=server.address) as client:
+        with httpx2.Client(base_url=server.address) as client:
             _await(client)
             sorts = [_start_sort(client) for _ in range(phones)]
         asyncio.run(_all(server.address, sorts, photos, taken, seconds, pause_s))
@@ -152,9 +152,9 @@ async def _all(
     seconds: float,
     pause_s: float,
 ) -> None:
-    limits = httpx.Limits(max_connections=len(sorts), max_keepalive_connections=len(sorts))
+    limits = httpx2.Limits(max_connections=len(sorts), max_keepalive_connections=len(sorts))
     end = time.monotonic() + seconds
-    async with httpx.AsyncClient(base_url=address, timeout=30, limits=limits) as client:
+    async with httpx2.AsyncClient(base_url=address, timeout=30, limits=limits) as client:
         phones = (
             _phone(client, sort_id, photos, taken, end, pause_s, random.Random(number))
             for number, sort_id in enumerate(sorts)
@@ -163,7 +163,7 @@ async def _all(
 
 
 async def _phone(
-    client: httpx.AsyncClient,
+    client: httpx2.AsyncClient,
     sort_id: str,
     photos: list[bytes],
     taken: _Taken,
@@ -191,12 +191,12 @@ async def _phone(
 
 
 async def _timed(
-    client: httpx.AsyncClient, taken: list[float], errors: list[str], path: str, **sent: Any
-) -> httpx.Response | None:
+    client: httpx2.AsyncClient, taken: list[float], errors: list[str], path: str, **sent: Any
+) -> httpx2.Response | None:
     began = time.perf_counter()
     try:
         answer = await client.post(path, **sent)
-    except httpx.HTTPError as error:
+    except httpx2.HTTPError as error:
         errors.append(repr(error))
         return None
     taken.append(time.perf_counter() - began)
@@ -206,18 +206,18 @@ async def _timed(
     return answer
 
 
-def _await(client: httpx.Client) -> None:
+def _await(client: httpx2.Client) -> None:
     end = time.monotonic() + 60
     while time.monotonic() < end:
         try:
             if client.get("/api/health").is_success:
                 return
-        except httpx.TransportError:
+        except httpx2.TransportError:
             time.sleep(0.02)
     raise RuntimeError("the server did not start")
 
 
-def _start_sort(client: httpx.Client) -> str:
+def _start_sort(client: httpx2.Client) -> str:
     sort_id = str(uuid.uuid4())
     sort = {
         "sort_id": sort_id,
@@ -231,7 +231,7 @@ def _start_sort(client: httpx.Client) -> str:
     return sort_id
 
 
-def _capture(client: httpx.Client, sort_id: str, photo: bytes) -> str:
+def _capture(client: httpx2.Client, sort_id: str, photo: bytes) -> str:
     capture_id = str(uuid.uuid4())
     answer = client.post(
         f"/api/sorts/{sort_id}/captures",
@@ -243,7 +243,7 @@ def _capture(client: httpx.Client, sort_id: str, photo: bytes) -> str:
     return capture_id
 
 
-def _confirm(client: httpx.Client, sort_id: str, capture_id: str) -> None:
+def _confirm(client: httpx2.Client, sort_id: str, capture_id: str) -> None:
     client.post(f"/api/sorts/{sort_id}/items", json=_item(capture_id)).raise_for_status()
 
 

@@ -1,4 +1,4 @@
-"""`tallytare check`: one line each, OK or what to mend."""
+"""`tallytare check`: one line each, OK or what to fix."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def test_damaged_bundle(run: Run, tmp_path: Path) -> None:
     network.write_bytes(b"")
     ran = run("check", "--bundle", network.parent)
     assert ran.code == 1
-    assert "MEND  " + str(network) + ": damaged or replaced" in ran.out
+    assert "FIX   " + str(network) + ": damaged or replaced" in ran.out
     assert "OK    categories" in ran.out
 
 
@@ -51,7 +51,7 @@ def test_no_bundle_at_all(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("classifier.inference.bundle.SHIPPED_PACKAGE", "no_such_models")
     ran = run("check")
     assert ran.code == 1
-    assert "MEND  no model bundle is installed" in ran.out
+    assert "FIX   no model bundle is installed" in ran.out
 
 
 def test_programme_file(run: Run, tmp_path: Path) -> None:
@@ -64,14 +64,14 @@ def test_programme_file(run: Run, tmp_path: Path) -> None:
     file.write_text(file.read_text("utf-8").replace("route =", "roote =", 1), "utf-8")
     ran = run("check", "--programme", file)
     assert ran.code == 1
-    assert "MEND  mine.toml, line" in ran.out
+    assert "FIX   mine.toml, line" in ran.out
     assert 'unknown key "roote"' in ran.out
 
 
 def test_missing_programme_file(run: Run, tmp_path: Path) -> None:
     ran = run("check", "--programme", tmp_path / "gone.toml")
     assert ran.code == 1
-    assert "MEND  gone.toml, line 1: the file can't be read" in ran.out
+    assert "FIX   gone.toml, line 1: the file can't be read" in ran.out
 
 
 def test_programme_with_the_id_of_a_shipped_one(
@@ -116,7 +116,7 @@ def test_missing_and_stray_photos(run: Run, store: Path) -> None:
     photo.rename(photo.with_name(f"{new_id()}-0123456789ab.jpg"))
     ran = run("check")
     assert ran.code == 1
-    assert f"MEND  store: photo {photo.parent.name}/{photo.name} is missing" in ran.out
+    assert f"FIX   store: photo {photo.parent.name}/{photo.name} is missing" in ran.out
     assert "OK    store: photo files that no entry names: 1; left by a crash" in ran.out
 
 
@@ -125,4 +125,4 @@ def test_damaged_store(run: Run, store: Path) -> None:
         file.write_bytes(b"this is no database, whatever it was before" * 100)
     ran = run("check")
     assert ran.code == 1
-    assert "MEND  the database" in ran.out
+    assert "FIX   the database" in ran.out

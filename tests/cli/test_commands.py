@@ -14,23 +14,15 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from typer.main import get_command
 
 from service.cli import main as cli
 from service.cli import serve
 from service.web.visitors import is_loopback
 from tests.cli.conftest import Run
 
-COMMANDS = set(
-    "demo serve report export suggest plan check train evaluate study sheet examples bundles "
-    "backup restore move".split()
-)
-
 
 def test_every_command_and_option_has_help() -> None:
-    group = get_command(cli.app)
-    commands = getattr(group, "commands")  # noqa: B009 - typer types it as a bare command
-    assert set(commands) == COMMANDS
+    commands = {name: cli.load_command(name) for name in cli.COMMANDS}
     inner = {
         f"{name} {each}": command
         for name, group in commands.items()
@@ -42,7 +34,37 @@ def test_every_command_and_option_has_help() -> None:
             assert getattr(parameter, "help", None), (name, parameter.name)
 
 
-@pytest.mark.parametrize("command", sorted(COMMANDS - {"train", "evaluate"}))
+@pytest.mark.parametrize("name", cli.COMMANDS)
+def test_the_list_says_of_a_command_what_its_own_help_says(name: str) -> None:
+    help_ = cli.load_command(name).help or ""
+    assert cli.COMMANDS[name][1] == " ".join(help_.split("\n\n")[0].split())
+
+
+def test_the_list_loads_no_command() -> None:
+    program = (
+        "import sys; from service.cli.main import main\n"
+        "try: main()\n"
+        "except SystemExit: pass\n"
+        "bad = {'fastapi', 'sqlalchemy', 'numpy', 'onnxruntime'} & {*sys.modules}\n"
+        "sys.exit(f'loaded {bad}' if bad else 0)"
+    )
+    for option in ("--help", "--version"):
+        ran = subprocess.run(
+            [sys.executable, "-c", program, option], capture_output=True, text=True, check=False
+        )
+        assert ran.returncode == 0, ran.stderr
+
+
+def test_the_version_is_that_of_the_installation(run: Run) -> None:
+    assert run("--version").out == f"tallytare {importlib.metadata.version('tallytare')}\n"
+
+
+def test_an_unknown_command_is_a_usage_error(run: Run) -> None:
+    ran = run("sieve")
+    assert (ran.code, "No such command 'sieve'" in ran.said) == (2, True)
+
+
+@pytest.mark.parametrize("command", sorted({*cli.COMMANDS} - {"train", "evaluate"}))
 def test_help_is_shown(run: Run, command: str) -> None:
     ran = run(command, "--help")
     assert ran.code == 0
@@ -94,7 +116,7 @@ def test_train_that_is_not_installed(run: Run, monkeypatch: pytest.MonkeyPatch) 
     assert "'train' isn't part of this installation" in ran.err
 
 
-def test_taken_port_is_told(run: Run) -> None:
+def test_taken_port_is_named(run: Run) -> None:
     with socket.create_server(("127.0.0.1", 0)) as taken:
         port = taken.getsockname()[1]
         ran = run("serve", "--port", port)
@@ -109,7 +131,7 @@ def test_impossible_port_is_a_usage_error(run: Run) -> None:
     assert "--port is 99999" in ran.said
 
 
-def test_unknown_host_is_told(run: Run) -> None:
+def test_unknown_host_is_named(run: Run) -> None:
     ran = run("serve", "--host", "no.such.host.invalid", "--port", 0)
     assert ran.code == 1
     assert re.search(r"no\.such\.host\.invalid port \d+ can't be listened on", ran.err)

@@ -104,7 +104,7 @@ def test_check_names_what_was_given_up(run: Run, data_dir: Path, theirs: Path) -
     checked = run("check")
     assert checked.code == 1
     (line,) = [line for line in checked.out.splitlines() if "given up over 24 hours" in line]
-    assert line.startswith(f"MEND  examples: {folders[1]} is left")
+    assert line.startswith(f"FIX   examples: {folders[1]} is left")
     assert run("examples", "import", theirs, "--rename", "tins=steel_cans").code == 0
     assert [folder.exists() for folder in folders] == [True, False]
     assert run("check").code == 0

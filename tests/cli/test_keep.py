@@ -49,12 +49,12 @@ def test_backup_and_restore(
     assert run("check").code == 0
 
 
-def test_a_missing_photo_is_told(run: Run, filled: str, data_dir: Path, tmp_path: Path) -> None:
+def test_a_missing_photo_is_named(run: Run, filled: str, data_dir: Path, tmp_path: Path) -> None:
     """At the backup, and when it is restored."""
     assert filled
     next(data_dir.glob("photos/*/*.jpg")).unlink()
     made = run("backup", tmp_path)
-    assert (made.code, "MEND  photo" in made.out) == (1, True)
+    assert (made.code, "FIX   photo" in made.out) == (1, True)
     (file,) = tmp_path.glob("tallytare-*.zip")
     assert "was missing already" in run("restore", file, "--overwrite").out
 
@@ -68,7 +68,7 @@ def test_there_must_be_something_to_keep(run: Run, tmp_path: Path) -> None:
 
 
 def test_a_move_to_another_file(run: Run, filled: str, data_dir: Path, tmp_path: Path) -> None:
-    """Photos beside it, unless told otherwise."""
+    """Photos beside it, unless another place is given."""
     assert filled
     assert "no database to move to" in run("move", data_dir).said
     moved = run("move", data_dir, "--to", f"sqlite:///{tmp_path / 'new' / 'tallytare.sqlite3'}")
@@ -112,9 +112,9 @@ def test_a_promoted_bundle_goes_along(
     assert f"OK    promoted bundle {bundle.name}" in run("check").out
     shutil.rmtree(bundle)
     checked = run("check")
-    assert (checked.code, f"MEND  promoted bundle {bundle.name}" in checked.out) == (1, True)
+    assert (checked.code, f"FIX   promoted bundle {bundle.name}" in checked.out) == (1, True)
     made = run("backup", tmp_path / "b.zip")
-    assert (made.code, f"MEND  bundle {bundle.name} should answer" in made.out) == (1, True)
+    assert (made.code, f"FIX   bundle {bundle.name} should answer" in made.out) == (1, True)
     assert "should answer" in run("restore", tmp_path / "b.zip", "--overwrite").out
     assert "should answer" not in run("restore", tmp_path / "a.zip", "--overwrite").out
     assert run("check").code == 0
@@ -128,7 +128,7 @@ def test_a_promoted_bundle_goes_along(
 
 
 def test_who_was_shut_out_since_is_let_in_again(run: Run, filled: str, tmp_path: Path) -> None:
-    """The backup is older than that; whoever restores it is told to look."""
+    """The backup is older than that; whoever restores it is asked to look."""
     assert filled
     services = build_services(Settings())
     code = access.make_join_code(services, role="sorter").code

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-import httpx
+import httpx2
 import pytest
 import uvicorn
 from cryptography import x509
@@ -138,13 +138,13 @@ def test_http_for_this_machine_and_https_for_the_network(
     app = create_app(settings, services=services, lan_address=LanAddress("https://127.0.0.1"))
     trusted = ssl.create_default_context(cafile=made.path)
     with _listening(app, made.path) as (local, beyond):
-        assert httpx.get(f"http://127.0.0.1:{local}/api/health").status_code == 200
-        with httpx.Client(verify=trusted, base_url=f"https://127.0.0.1:{beyond}") as client:
+        assert httpx2.get(f"http://127.0.0.1:{local}/api/health").status_code == 200
+        with httpx2.Client(verify=trusted, base_url=f"https://127.0.0.1:{beyond}") as client:
             assert client.get("/api/health").status_code == 200
             left = client.post("/leave")
             assert left.headers["set-cookie"].startswith("__Host-tallytare=")
-        with pytest.raises(httpx.HTTPError):
-            httpx.get(f"http://127.0.0.1:{beyond}/api/health")
+        with pytest.raises(httpx2.HTTPError):
+            httpx2.get(f"http://127.0.0.1:{beyond}/api/health")
 
 
 def test_a_proxys_headers_change_nothing() -> None:
@@ -175,7 +175,7 @@ def test_a_phone_follows_the_code_in_the_terminal(tmp_path: Path) -> None:
         assert fingerprint.encode() in server.ask("/devices")
         trusted = ssl.create_default_context(cafile=made)
         base = f"https://{address}:{server.port}"
-        with httpx.Client(verify=trusted, base_url=base) as phone:
+        with httpx2.Client(verify=trusted, base_url=base) as phone:
             assert phone.get("/api/sorts").status_code == 401
             assert link[1] in phone.get(f"/join/{link[1]}").text
             joined = phone.post("/join", data={"code": link[1], "name": "Ana"})
@@ -186,8 +186,8 @@ def test_a_phone_follows_the_code_in_the_terminal(tmp_path: Path) -> None:
             assert revoke is not None
             server.ask(revoke[1].decode(), b"")
             assert phone.get("/api/sorts").status_code == 401
-        with pytest.raises(httpx.HTTPError):
-            httpx.get(f"http://{address}:{server.port}/")
+        with pytest.raises(httpx2.HTTPError):
+            httpx2.get(f"http://{address}:{server.port}/")
 
 
 def test_what_is_said_without_https(

@@ -27,15 +27,15 @@ def demo(run: Run, data_dir: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_a_study_in_words_and_as_files(run: Run, demo: Path, tmp_path: Path) -> None:
-    out, told = tmp_path / "out", tmp_path / "told.json"
+    out, figures = tmp_path / "out", tmp_path / "figures.json"
     ran = run(
         "study", demo_study.NAME, "--plan", demo / "study_plan.toml", "--level", "0.8",
-        "--json", told, "--out", out,
+        "--json", figures, "--out", out,
     )  # fmt: skip
     assert ran.code == 0, ran.err
     for words in ("16 sorts", "houses / autumn", "Capture", "80 % Student t", "files in"):
         assert words in ran.out
-    assert json.loads(told.read_text(encoding="utf-8"))["plan"]["level"] == 0.8
+    assert json.loads(figures.read_text(encoding="utf-8"))["plan"]["level"] == 0.8
     names = {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()}
     tables = {
         f"package/{each}.csv" for each in ("figures", "sorts", "masses", "routes", "measures")
@@ -53,7 +53,7 @@ def test_a_study_in_words_and_as_files(run: Run, demo: Path, tmp_path: Path) -> 
     assert chosen.out.startswith("Two\n2 sorts")
     assert "- Only 2 sorts are behind the estimates" in chosen.out
     assert "are behind the estimates" not in whole.out
-    no_folder = run("study", demo_study.NAME, "--out", told)
+    no_folder = run("study", demo_study.NAME, "--out", figures)
     assert (no_folder.code, "choose a folder" in no_folder.err) == (1, True)
 
 

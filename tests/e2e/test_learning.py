@@ -34,10 +34,8 @@ def set_learning(server: Server, scope_id: str, *, audit_percent: int, learns: b
 
 def learned(server: Server, scope_id: str, confirmations: int) -> None:
     """Wait until so many photos were learned from."""
-    end = time.monotonic() + 20
     while read(server, f"/api/learning/{scope_id}")["confirmations"] != confirmations:
-        assert time.monotonic() < end, "not learned in 20 s"
-        time.sleep(0.1)
+        time.sleep(0.1)  # the time limit of each test ends it
 
 
 def pick(page: Page, words: str) -> None:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import sqlite3
 import threading
-import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from sqlalchemy import Connection, text
 from sqlalchemy.exc import IntegrityError
 
 from classifier.errors import ConflictError, StorageError
+from service.store import database as store
 from service.store.database import Database
 from service.store.schema import open_database
 from service.store.tables import tares
@@ -112,28 +113,69 @@ def test_a_time_without_a_zone_is_refused(database: Database) -> None:
         database.write(work)
 
 
-def test_a_locked_database_leaves_threads_to_readers(tmp_path: Path) -> None:
-    """Forty writers at once: some wait, the rest are told soon; none waits twice as long."""
-    path = tmp_path / "log.sqlite3"
-    open_database(f"sqlite:///{path}").close()
-    database = open_database(f"sqlite:///{path}", busy_timeout_s=4.0)
-    other = sqlite3.connect(path, isolation_level=None)
+def test_a_database_that_another_program_holds_is_busy_until_it_lets_go(
+    database: Database,
+) -> None:
+    other = sqlite3.connect(database.place, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
-    waited: list[float] = []
-
-    def write() -> None:
-        start = time.monotonic()
-        with pytest.raises(StorageError, match="try again in a moment"):
-            database.write(_add_version)
-        waited.append(time.monotonic() - start)
-
-    threads = [threading.Thread(target=write) for _ in range(40)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
+    with pytest.raises(StorageError, match="try again in a moment"):
+        database.write(_add_version)
     other.close()
-    assert sum(seconds < 3 for seconds in waited) >= 10
-    assert max(waited) < 8
     database.write(_add_version)
-    database.close()
+    assert _versions(database) == 2
+
+
+class Turn:
+    """A writers' lock that nobody gets: it notes how long each of `most` is ready to wait."""
+
+    def __init__(self, most: int) -> None:
+        self.ready_s: list[float] = []
+        self._all_here = threading.Barrier(most)
+
+    def acquire(self, timeout: float) -> bool:
+        """Return once everybody waits."""
+        self.ready_s.append(timeout)
+        self._all_here.wait(60)
+        return False
+
+
+def test_a_locked_database_leaves_threads_to_readers(
+    database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Forty writers at once: some wait, the rest hear soon that it is busy."""
+    turn = Turn(40)
+    monkeypatch.setattr(database, "_writers", turn)
+    monkeypatch.setattr(database, "_busy_timeout_s", 4.0)
+    with ThreadPoolExecutor(40) as pool:
+        sent = [pool.submit(database.write, _add_version) for _ in range(40)]
+        for each in sent:
+            with pytest.raises(StorageError, match="busy with other entries; try again"):
+                each.result()
+    assert sorted(turn.ready_s) == [
+        *[store._LATECOMER_S] * (40 - store._MOST_PATIENT),
+        *[4.0] * store._MOST_PATIENT,
+    ]
+
+
+def test_the_wait_for_another_program_and_for_ones_turn_are_one(
+    database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """So that nobody waits twice as long."""
+    now = [100.0]
+    lock = threading.Lock()
+
+    class Slow:
+        def acquire(self, timeout: float) -> bool:
+            now[0] += 3.0
+            return lock.acquire(timeout=timeout)
+
+        def release(self) -> None:
+            lock.release()
+
+    def left_ms(connection: Connection) -> object:
+        return connection.exec_driver_sql("PRAGMA busy_timeout").scalar()
+
+    monkeypatch.setattr(database, "_writers", Slow())
+    monkeypatch.setattr(database, "_busy_timeout_s", 4.0)
+    monkeypatch.setattr(store.time, "monotonic", lambda: now[0])
+    assert database.write(left_ms) == 1000
