@@ -34,7 +34,7 @@ from service.store.schema import open_database
 def run_backup(settings: Settings, target: Path) -> bool:
     """Write a backup, read it back to its last byte, and return whether nothing needs mending.
 
-    A photo that is missing does, and a lost bundle that should answer.
+    A photo that is missing or damaged does, and a lost bundle that should answer.
 
     Raises StorageError when there is no store yet, or the disk refuses.
     """
@@ -49,11 +49,16 @@ def run_backup(settings: Settings, target: Path) -> bool:
     )
     for name in manifest.missing:
         typer.echo(f"MEND  photo {name} is missing from {settings.photos_place}")
-    return not (manifest.missing or lost)
+    for name in manifest.damaged:
+        typer.echo(
+            f"MEND  photo {name} in {settings.photos_place} is damaged or can't be read; restore "
+            "it from an older backup, or withdraw it"
+        )
+    return not (manifest.missing or manifest.damaged or lost)
 
 
-def run_restore(settings: Settings, file: Path, *, overwrite: bool) -> None:
-    """Restore a backup and say what came."""
+def run_restore(settings: Settings, file: Path, *, overwrite: bool) -> bool:
+    """Restore a backup, say what came, and return whether the backup held every photo."""
     with _opened(settings) as store, _photo_bar() as step:
         manifest = restore(store, file, overwrite=overwrite, progress=step)
         place = store.log.place
@@ -70,6 +75,9 @@ def run_restore(settings: Settings, file: Path, *, overwrite: bool) -> None:
         )
     for name in manifest.missing:
         typer.echo(f"MEND  photo {name} was missing already when the backup was made")
+    for name in manifest.damaged:
+        typer.echo(f"MEND  photo {name} was damaged already when the backup was made")
+    return not (manifest.missing or manifest.damaged)
 
 
 def run_move(settings: Settings, old: Path, *, to: str, photos: str) -> None:
@@ -122,8 +130,10 @@ def proof_lines(proof: Proof) -> Iterator[str]:
     )
     yield f"{'totals by sort':<20}{len(old.sorts):>10}{len(new.sorts):>12}  {_totals(old)}"
     yield f"{'':<42}  {_totals(new)} {_equal(old.sorts, new.sorts)}"
-    for name in proof.missing_photos:
+    for name in proof.faults.missing:
         yield f"MEND  photo {name} was missing already"
+    for name in proof.faults.damaged:
+        yield f"MEND  photo {name} was damaged already and stays behind"
     yield "Moved; the old store is as it was. Stop what still runs on it."
 
 

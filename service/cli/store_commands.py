@@ -41,11 +41,12 @@ def restore_command(
 ) -> None:
     """Bring a backup into the store: SQLite or PostgreSQL, whichever it was made from.
 
-    Exit code 0: restored and proven equal; 1: nothing was changed.
+    Exit code 0: restored and proven equal; 1: nothing was changed, or all was restored but photos
+    that were missing or damaged when the backup was made, which are named.
     """
     from service.cli.keep import run_restore
 
-    run_restore(read_settings(), file, overwrite=overwrite)
+    raise typer.Exit(0 if run_restore(read_settings(), file, overwrite=overwrite) else 1)
 
 
 def move_command(
