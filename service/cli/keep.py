@@ -42,8 +42,8 @@ def backup_command(
 ) -> None:
     """Write the whole store, with its photos, to one file; the service may go on meanwhile.
 
-    Exit code 0: all was written and read back; 1: it was not, or something is missing: a photo,
-    or the bundle that should answer.
+    Exit code 0: all was written and read back; 1: it was not, or something is missing or
+    damaged: a photo, or the bundle that should answer. All the rest is written then.
     """
     settings = read_settings()
     if not settings.database_url:
@@ -57,7 +57,12 @@ def backup_command(
     )
     for name in manifest.missing:
         typer.echo(f"FIX   photo {name} is missing from {settings.photos_place}")
-    raise typer.Exit(1 if manifest.missing or lost else 0)
+    for name in manifest.damaged:
+        typer.echo(
+            f"FIX   photo {name} in {settings.photos_place} is damaged or can't be read; restore "
+            "it from an older backup, or withdraw it"
+        )
+    raise typer.Exit(1 if manifest.missing or manifest.damaged or lost else 0)
 
 
 @app.command("restore")
@@ -70,7 +75,8 @@ def restore_command(
 ) -> None:
     """Bring a backup into the store: SQLite or PostgreSQL, whichever it was made from.
 
-    Exit code 0: restored and proven equal; 1: nothing was changed.
+    Exit code 0: restored and proven equal; 1: nothing was changed, or all was restored but photos
+    that were missing or damaged when the backup was made, which are named.
     """
     with _opened(read_settings()) as store, bar("photo") as shown:
         manifest = restore(store, file, overwrite=overwrite, progress=shown.step)
@@ -88,6 +94,9 @@ def restore_command(
         )
     for name in manifest.missing:
         typer.echo(f"FIX   photo {name} was missing already when the backup was made")
+    for name in manifest.damaged:
+        typer.echo(f"FIX   photo {name} was damaged already when the backup was made")
+    raise typer.Exit(1 if manifest.missing or manifest.damaged else 0)
 
 
 @app.command("move")
@@ -163,8 +172,10 @@ def proof_lines(proof: Proof) -> Iterator[str]:
     )
     yield f"{'totals by sort':<20}{len(old.sorts):>10}{len(new.sorts):>12}  {_totals(old)}"
     yield f"{'':<42}  {_totals(new)} {_equal(old.sorts, new.sorts)}"
-    for name in proof.missing_photos:
+    for name in proof.faults.missing:
         yield f"FIX   photo {name} was missing already"
+    for name in proof.faults.damaged:
+        yield f"FIX   photo {name} was damaged already and stays behind"
     yield "Moved; the old store is as it was. Stop what still runs on it."
 
 

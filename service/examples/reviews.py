@@ -278,6 +278,7 @@ def remove_withdrawn(services: Services) -> int:
     finally:  # after the photos, or a page that is being looked at would make them anew
         forget_withdrawn_thumbs(services)
         forget_uploads(services.settings.data_dir)
+        services.log.forget_deleted()
     return len(left)
 
 

@@ -19,12 +19,15 @@ from zlib import error as zlib_error
 
 from classifier.errors import BundleError, StorageError, UnknownIdError
 from service.keeping.manifest import FORMAT, Manifest, as_json, from_json
-from service.photos.names import PhotoStore
+from service.photos.names import PhotoStore, read_whole
 from service.store.copy_log import Snapshot
+from service.store.row_check import LONGEST_ROW_BYTES
 from service.store.row_text import Tally, digest_lines
-from service.synced import draft_of
+from service.synced import draft_of, make_folder_synced, sync_folder
 
 _MANIFEST = "manifest.json"
+_MOST_BYTES = {_MANIFEST: 256_000_000, "photos": 64_000_000, "bundles": 1_000_000_000}
+"""What a part may unfold to, by what its name begins with; a deflated one may be a thousandth."""
 _DAMAGE = (
     zipfile.BadZipFile,
     zlib_error,
@@ -64,11 +67,14 @@ def write_archive(
 ) -> Manifest:
     """Write a snapshot, photos and bundles to a file that bears its name only once it is whole.
 
-    A bundle that is missing or damaged is left out. `photo_done` is advanced for each photo.
+    Every photo is compared with its name while it is read. One that is missing or damaged is left
+    out and named in the manifest, and all the rest is written; so is it with bundles, which the
+    manifest does not name then. `photo_done` is advanced for each photo.
+
     Raises StorageError when the disk refuses.
     """
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder_synced(path.parent)
         with draft_of(path) as draft:
             descriptor = os.open(draft, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
             with os.fdopen(descriptor, "w+b") as file:
@@ -77,6 +83,7 @@ def write_archive(
                     manifest = _fill(archive, snapshot, photos, kept, at=at, photo_done=photo_done)
                 file.flush()
                 os.fsync(file.fileno())
+        sync_folder(path.parent)
     except OSError as error:
         raise StorageError(
             f"the backup can't be written to {path} ({error.strerror or error}): free some space, "
@@ -104,20 +111,30 @@ def _fill(
             for line in tally.through(snapshot.lines(table)):
                 out.write(line + b"\n")
         tables[table] = tally.digest
-    kept, missing = {}, []
+    kept: dict[str, str] = {}
+    faults: dict[str, list[str]] = {"missing": [], "damaged": []}
     done = iter(photo_done)
     for name in snapshot.photo_names():
         try:
-            jpeg = photos.read(name)
+            jpeg = read_whole(photos, name)
         except UnknownIdError:
-            missing.append(name)
+            faults["missing"].append(name)
+        except StorageError:
+            faults["damaged"].append(name)
         else:
             archive.writestr(zipfile.ZipInfo(_photo(name)), jpeg)
             kept[name] = hashlib.sha256(jpeg).hexdigest()
         next(done, None)
     columns = {table: snapshot.columns(table) for table in snapshot.tables}
     manifest = Manifest(
-        snapshot.schema, at.isoformat(), tables, columns, kept, tuple(missing), bundles
+        schema=snapshot.schema,
+        made_at=at.isoformat(),
+        tables=tables,
+        columns=columns,
+        photos=kept,
+        missing=tuple(faults["missing"]),
+        damaged=tuple(faults["damaged"]),
+        bundles=bundles,
     )
     archive.writestr(_MANIFEST, json.dumps(as_json(manifest), indent=1))
     return manifest
@@ -160,7 +177,9 @@ class Archive:
     def lines(self, table: str) -> Iterator[bytes]:
         """Give the rows of a table as lines. Raises StorageError for damage."""
         with self._guard(_member(table)), self._zip.open(_member(table)) as file:
-            for line in file:
+            while line := file.readline(LONGEST_ROW_BYTES + 2):
+                if len(line) > LONGEST_ROW_BYTES + 1:
+                    raise self._damaged(_member(table))
                 yield line.rstrip(b"\n")
 
     def photo(self, name: str) -> bytes:
@@ -173,15 +192,23 @@ class Archive:
         return {file: self._part(_bundle_file(name, file), sha) for file, sha in files.items()}
 
     def _part(self, member: str, sha256: str) -> bytes:
-        with self._guard(member):
-            content = self._zip.read(member)
+        content = self._read(member)
         if hashlib.sha256(content).hexdigest() != sha256:
             raise self._damaged(member)
         return content
 
+    def _read(self, member: str) -> bytes:
+        most = _MOST_BYTES[member.partition("/")[0]]
+        with self._guard(member), self._zip.open(member) as file:
+            content = file.read(most + 1)
+        if len(content) > most:
+            raise self._damaged(member)
+        return content
+
     def _read_manifest(self) -> Manifest:
+        content = self._read(_MANIFEST)
         with self._guard(_MANIFEST):
-            found = json.loads(self._zip.read(_MANIFEST))
+            found = json.loads(content)
             if found["format"] != FORMAT:
                 raise StorageError(
                     f"{self._path} has format {found['format']}, which this version of tallytare "
@@ -200,8 +227,8 @@ class Archive:
 
     def _damaged(self, part: str) -> StorageError:
         return StorageError(
-            f"the backup {self._path} is damaged at {part}: nothing was restored; "
-            "take an older backup, or another copy of this one",
+            f"the backup {self._path} is damaged at {part}, or was changed after it was made: "
+            "nothing was restored; take an older backup, or another copy of this one",
             path=str(self._path),
             part=part,
         )
@@ -214,18 +241,22 @@ def open_archive(path: Path) -> Iterator[Archive]:
     Raises StorageError when the file is missing or no whole archive.
     """
     try:
-        opened = zipfile.ZipFile(path)
+        # Ours to close: what is read half-way would keep the ZIP's own open.
+        file = path.open("rb")
     except FileNotFoundError as error:
         raise StorageError(f"there is no backup {path}: name the file that backup wrote") from error
     except OSError as error:
         raise StorageError(f"the backup {path} can't be read ({error.strerror})") from error
-    except _DAMAGE as error:
-        raise StorageError(
-            f"{path} is no backup, or was cut off: nothing was restored; take another one",
-            path=str(path),
-        ) from error
-    with opened as archive:
-        yield Archive(path, archive)
+    with file:
+        try:
+            opened = zipfile.ZipFile(file)
+        except _DAMAGE as error:
+            raise StorageError(
+                f"{path} is no backup, or was cut off: nothing was restored; take another one",
+                path=str(path),
+            ) from error
+        with opened as archive:
+            yield Archive(path, archive)
 
 
 def _member(table: str) -> str:

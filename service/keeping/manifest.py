@@ -17,7 +17,8 @@ FORMAT = 1
 class Manifest:
     """What an archive holds; photos map a name to the SHA-256 of its content.
 
-    Bundles map the name of a folder to those of its files; archives of version 0.1 have none.
+    `missing` and `damaged` name photos that could not be kept. Bundles map the name of a folder to
+    those of its files; archives of version 0.1 have none.
     """
 
     schema: str
@@ -26,6 +27,7 @@ class Manifest:
     columns: Mapping[str, tuple[str, ...]]
     photos: Mapping[str, str]
     missing: tuple[str, ...]
+    damaged: tuple[str, ...]
     bundles: Mapping[str, Mapping[str, str]]
 
     @property
@@ -48,7 +50,8 @@ def from_json(found: Mapping[str, Any]) -> Manifest:
         },
         columns={name: tuple(each["columns"]) for name, each in found["tables"].items()},
         photos={checked_name(name): str(sha) for name, sha in found["photos"].items()},
-        missing=tuple(found["missing_photos"]),
+        missing=tuple(map(checked_name, found["missing_photos"])),
+        damaged=tuple(map(checked_name, found.get("damaged_photos", ()))),
         bundles={
             str(name): {str(file): str(sha) for file, sha in files.items()}
             for name, files in found.get("bundles", {}).items()
@@ -72,5 +75,6 @@ def as_json(manifest: Manifest) -> dict[str, object]:
         },
         "photos": manifest.photos,
         "missing_photos": manifest.missing,
+        "damaged_photos": manifest.damaged,
         "bundles": manifest.bundles,
     }

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from classifier.errors import StorageError
-from service.keeping.usecases import damaged_photos
+from service.photos.names import faults_of
 from service.services import Services
 
 
@@ -20,7 +20,7 @@ class StoreCheck:
     withdrawn_photos: tuple[str, ...] = ()
     """Withdrawn, and still on the disk: deleting was cut off."""
     damaged_photos: tuple[str, ...] = ()
-    """There, with other content than was kept."""
+    """There, with other content than was kept, or not to be read."""
     risks: tuple[str, ...] = ()
     """How the database server is set up to lose what it acknowledged; nothing is lost yet."""
 
@@ -60,13 +60,14 @@ def check_store(services: Services) -> StoreCheck:
     risks = services.log.risks()
     withdrawn = services.log.withdrawn_photos()
     named = services.log.photo_names() - withdrawn
+    faults = faults_of(services.photos, named)
     return StoreCheck(
         problems=problems,
         orphan_photos=tuple(sorted(on_disk - named - withdrawn)),
-        missing_photos=tuple(sorted(name for name in named if not services.photos.has(name))),
+        missing_photos=faults.missing,
         unfinished_photos=tuple(sorted(services.photos.unfinished())),
         withdrawn_photos=tuple(sorted(on_disk & withdrawn)),
-        damaged_photos=damaged_photos(services.photos, on_disk & named),
+        damaged_photos=faults.damaged,
         risks=risks,
     )
 

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 
-from classifier.errors import BundleError, ConflictError, StorageError
+from classifier.errors import BundleError, ConflictError, StorageError, TallytareError
 from classifier.log.ledger import fold
 from service.keeping.archive import Archive, BundlePlace, open_archive, write_archive
 from service.keeping.manifest import Manifest
-from service.photos.names import PhotoStore, is_whole
+from service.photos.names import Faults, PhotoStore, faults_of, is_whole
 from service.store.copy_log import Lines, Snapshot
 from service.store.log import Log
 from service.store.row_text import TableDigest, completed, digest_lines, stored_table
@@ -62,11 +63,14 @@ class Side:
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """What was read from the old store and, afterwards, from the new one."""
+    """What was read from the old store and, afterwards, from the new one.
+
+    Photos with faults in the old store were left there.
+    """
 
     old: Side
     new: Side
-    missing_photos: tuple[str, ...]
+    faults: Faults
 
     @property
     def holds(self) -> bool:
@@ -78,7 +82,7 @@ def backup(store: Store, target: Path, *, at: datetime, progress: Progress | Non
     """Write the store to a file while others go on entering, and return the file.
 
     A folder gets a file named after the time. Everything is as it stood at one moment. Photos
-    that are missing are named in the archive's manifest. Raises StorageError.
+    that are missing or damaged are named in the archive's manifest. Raises StorageError.
     """
     path = target
     if target.is_dir():
@@ -106,6 +110,9 @@ def restore(
 ) -> Manifest:
     """Bring a backup into a store: all rows or none, photos and bundles first, all checked before.
 
+    Return what came: photos that were damaged when the backup was made are named as damaged, not
+    brought, also where the version that made it did not notice.
+
     Raises StorageError for a damaged backup or a newer schema; ConflictError when the store holds
     something and may not be overwritten; BundleError when a bundle can't be written.
     """
@@ -120,17 +127,42 @@ def restore(
         archive.check()
         if not overwrite:
             _refuse_what_holds(store, "name an empty one, or add --overwrite")
+        damaged = []
         for name in manifest.photos:
-            _put(store.photos, name, archive.photo(name))
+            jpeg = archive.photo(name)
+            if is_whole(name, jpeg):
+                _put(store.photos, name, jpeg)
+            else:
+                damaged.append(name)
             if progress is not None:
                 progress()
         for name in manifest.bundles:
             store.bundles.put(name, archive.bundle(name))
-        if manifest.schema == HEAD:
-            store.log.load(archive.lines, manifest.tables, overwrite=overwrite)
-        else:
-            store.log.load(*_as_of_today(archive), overwrite=overwrite)
-    return manifest
+        rows = (
+            (archive.lines, manifest.tables) if manifest.schema == HEAD else _as_of_today(archive)
+        )
+        store.log.together(partial(_load, store.log, *rows, overwrite=overwrite))
+    return replace(
+        manifest,
+        photos={name: sha for name, sha in manifest.photos.items() if name not in damaged},
+        damaged=(*manifest.damaged, *damaged),
+    )
+
+
+def _load(
+    log: Log, lines: Lines, expected: Mapping[str, TableDigest], *, overwrite: bool
+) -> dict[str, TableDigest]:
+    """Load rows and add up every sort, so that no row is kept that pages could not read."""
+    loaded = log.load(lines, expected, overwrite=overwrite)
+    try:
+        for sort in log.list_sorts():
+            sort_totals(log, sort.id)
+    except (TallytareError, ValueError, TypeError, KeyError, ArithmeticError) as error:
+        raise StorageError(
+            f"the rows can't be added up ({error}): they were changed by hand; nothing was "
+            "changed; take another backup"
+        ) from error
+    return loaded
 
 
 def _as_of_today(archive: Archive) -> tuple[Lines, Mapping[str, TableDigest]]:
@@ -160,11 +192,10 @@ def move(old: Store, new: Store, *, progress: Progress | None = None) -> Proof:
     def work(snapshot: Snapshot) -> Proof:
         tables = snapshot.digests()
         names = snapshot.photo_names()
-        missing = []
-        for name in names:
-            if not old.photos.has(name):
-                missing.append(name)
-            elif old.photos.place != new.photos.place:
+        faults = faults_of(old.photos, names)
+        there = tuple(name for name in names if name not in {*faults.missing, *faults.damaged})
+        for name in there:
+            if old.photos.place != new.photos.place:
                 _put(new.photos, name, old.photos.read(name))
             if progress is not None:
                 progress()
@@ -176,11 +207,10 @@ def move(old: Store, new: Store, *, progress: Progress | None = None) -> Proof:
                 if old.bundles.place != new.bundles.place:
                     new.bundles.put(name, content)
         loaded = new.log.load(snapshot.lines, tables, overwrite=False)
-        there = tuple(name for name in names if name not in missing)
         return Proof(
             _side(old, tables, there, bundles),
             _side(new, loaded, there, _digests(new, bundles)),
-            tuple(missing),
+            faults,
         )
 
     proof = old.log.hold_still(work)
@@ -267,16 +297,3 @@ def _ticks(progress: Progress | None) -> Iterator[None]:
         if progress is not None:
             progress()
         yield
-
-
-def damaged_photos(photos: PhotoStore, names: frozenset[str]) -> tuple[str, ...]:
-    """Read photos and return the names of those whose content is not what was kept."""
-    wrong = []
-    for name in sorted(names):
-        try:
-            whole = is_whole(name, photos.read(name))
-        except StorageError:
-            whole = False
-        if not whole:
-            wrong.append(name)
-    return tuple(wrong)

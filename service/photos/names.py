@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from typing import Protocol
 from uuid import UUID
 
-from classifier.errors import UnknownIdError
+from classifier.errors import StorageError, UnknownIdError
 
 _NAME = re.compile(r"[0-9a-f]{2}/[0-9a-f-]{36}-[0-9a-f]{12}(?:-([0-9a-f]{16}))?\.jpg")
 
@@ -80,3 +81,37 @@ def is_whole(name: str, jpeg: bytes) -> bool:
     if found is None or found[1] is None:
         return jpeg.startswith(b"\xff\xd8") and jpeg.endswith(b"\xff\xd9")
     return hashlib.sha256(jpeg).hexdigest()[:16] == found[1]
+
+
+def read_whole(photos: PhotoStore, name: str) -> bytes:
+    """Return a photo that is what was kept under its name.
+
+    Raises UnknownIdError when it is missing, StorageError when it is damaged or can't be read.
+    """
+    jpeg = photos.read(name)
+    if not is_whole(name, jpeg):
+        raise StorageError(
+            f"the photo {name} is damaged: restore it from a backup, or withdraw it", photo=name
+        )
+    return jpeg
+
+
+@dataclass(frozen=True, slots=True)
+class Faults:
+    """Names of photos that are missing, and of those that are damaged or can't be read."""
+
+    missing: tuple[str, ...]
+    damaged: tuple[str, ...]
+
+
+def faults_of(photos: PhotoStore, names: Iterable[str]) -> Faults:
+    """Read photos to their last byte and return what is wrong with them."""
+    missing, damaged = [], []
+    for name in sorted(names):
+        try:
+            read_whole(photos, name)
+        except UnknownIdError:
+            missing.append(name)
+        except StorageError:
+            damaged.append(name)
+    return Faults(tuple(missing), tuple(damaged))

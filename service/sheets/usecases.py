@@ -1,4 +1,4 @@
-"""Import a filled field sheet into a sort: look at it first, then record it line by line.
+"""Import a filled field sheet into a sort: look at it first, then record it all at once.
 
 Every id follows from the sort, the sheet's number and the line, and a line is known again by what
 it says (`sheet_records`). So the same file sent twice changes nothing, lines may be moved and
@@ -112,7 +112,8 @@ def import_sheet(
 ) -> SheetImport:
     """Record a filled sheet: all of it, or with `accept_good` the lines without a problem.
 
-    A repeat records nothing again, and finishes an import that broke off.
+    All lines are one transaction: a count is never there without its weight. A repeat records
+    nothing again, and finishes an import that broke off in an earlier version.
 
     Raises InvalidEntryError when there are problems that were not accepted, or nothing to record;
     ClosedSortError; UnknownIdError. Nothing is recorded then.
@@ -144,8 +145,12 @@ def import_sheet(
             sort=found.sort.id,
         )
     labels = _labels(found.file.rows)
-    for line in found.new:
-        _record(services, found, line, label=labels[line.row.line], sorter=who)
+
+    def record() -> None:
+        for line in found.new:
+            _record(services, found, line, label=labels[line.row.line], sorter=who)
+
+    services.log.together(record)
     before = len(found.lines) - len(found.new)
     return SheetImport(found.sort, len(found.new), before, found.problems)
 

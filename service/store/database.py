@@ -11,7 +11,7 @@ import sqlite3
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from typing import TypeVar
 
 from sqlalchemy import Connection, Engine
@@ -33,6 +33,12 @@ _LATECOMER_S = 2.0
 _TRIES = 3
 
 
+class _Thread(threading.local):
+    """The transaction that this thread is in, if `together` began it."""
+
+    connection: Connection | None = None
+
+
 class Database:
     """Transactions on one database."""
 
@@ -42,6 +48,7 @@ class Database:
         # SQLite makes writers poll for its lock; in one process a real lock is fair and faster.
         self._writers = threading.Lock() if engine.dialect.name == "sqlite" else None
         self._patient = threading.BoundedSemaphore(_MOST_PATIENT)
+        self._thread = _Thread()
 
     def write(self, work: Callable[[Connection], T]) -> T:
         """Run `work` in one write transaction and return its result.
@@ -50,6 +57,8 @@ class Database:
         only at the insert, and picks one of two transactions that wait for each other; then
         `work` runs again and finds what the other wrote. ConflictError when that does not help.
         """
+        if self._thread.connection is not None:
+            return work(self._thread.connection)
         deadline = time.monotonic() + self._busy_timeout_s
         with self._in_turn():
             for _ in range(_TRIES - 1):
@@ -65,6 +74,43 @@ class Database:
                     "what is there and send it again",
                     said=str(error.orig) if isinstance(error, IntegrityError) else str(error),
                 ) from error
+
+    def together(self, work: Callable[[], T]) -> T:
+        """Run `work` so that all it reads and writes is one transaction: recorded whole or not.
+
+        Raises what `write` raises.
+        """
+
+        if self._thread.connection is not None:
+            return work()
+
+        def joined(connection: Connection) -> T:
+            self._thread.connection = connection
+            try:
+                return work()
+            finally:
+                self._thread.connection = None
+
+        return self.write(joined)
+
+    def empty_wal(self) -> bool:
+        """Move SQLite's write-ahead log into the database and cut it to nothing.
+
+        False where readers of an older state still need it. Raises StorageError.
+        """
+        if self.engine.dialect.name != "sqlite":
+            return True
+        wait_ms = round(1000 * self._busy_timeout_s)
+        # Outside any transaction, so not through SQLAlchemy's connection, which begins one.
+        with (
+            self._in_turn(),
+            plain_errors(self.place),
+            closing(self.engine.raw_connection()) as raw,
+        ):
+            cursor = raw.cursor()
+            cursor.execute(f"PRAGMA busy_timeout={wait_ms:d}")
+            (busy, *_) = cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+        return not busy
 
     def _attempt(self, work: Callable[[Connection], T], deadline: float) -> T:
         with plain_errors(self.place):
@@ -101,6 +147,9 @@ class Database:
 
         Raises StorageError when the database can't be read.
         """
+        if self._thread.connection is not None:
+            yield self._thread.connection
+            return
         with plain_errors(self.place), self.engine.connect() as connection:
             if self.engine.dialect.name == "postgresql":
                 connection = connection.execution_options(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+import time
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -16,6 +18,9 @@ _SERVER_CONNECTIONS = 5
 
 
 _MORE_SERVER_CONNECTIONS = 10
+
+
+_WAL_PAUSE_S = 0.02
 
 
 # A server whose cable was pulled says nothing: by default each request would wait for a quarter of
@@ -113,8 +118,10 @@ def _sqlite(url: URL, busy_timeout_s: float) -> Engine:
         # The driver's own BEGIN comes too late for "check, then insert"; ours is sent in _on_begin.
         connection.isolation_level = None
         cursor = connection.cursor()
-        cursor.execute("PRAGMA journal_mode=WAL")
+        _use_wal(cursor, busy_timeout_s)
         cursor.execute("PRAGMA synchronous=FULL")
+        # What is deleted is overwritten, however this SQLite was built.
+        cursor.execute("PRAGMA secure_delete=ON")
         cursor.execute("PRAGMA foreign_keys=ON")
         cursor.close()
 
@@ -126,6 +133,19 @@ def _sqlite(url: URL, busy_timeout_s: float) -> Engine:
         connection.exec_driver_sql(options.get("tallytare_begin", "BEGIN"))
 
     return engine
+
+
+def _use_wal(cursor: Any, patience_s: float) -> None:
+    """Change the journal mode, and wait for others: SQLite's own time limit does not hold here."""
+    deadline = time.monotonic() + patience_s
+    while True:
+        try:
+            cursor.execute("PRAGMA journal_mode=WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > deadline:
+                raise
+            time.sleep(_WAL_PAUSE_S)
 
 
 _OPTION = "tallytare_as_it_is"

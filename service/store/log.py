@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, func, select, text
 
@@ -25,6 +25,7 @@ from service.store.tables import EXPORTED_TABLES
 from service.store.totals_log import TotalsLog
 
 _MUST_BE_ON = ("fsync", "full_page_writes")
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +86,14 @@ class Log(
         found = [line for line in said if line != "ok"]
         found += [f"table {row[0]}, row {row[1]}: refers to no row of {row[2]}" for row in lost]
         return tuple(found)
+
+    def together(self, work: Callable[[], T]) -> T:
+        """Run `work` so that all it records is there as a whole, or nothing of it is."""
+        return self._database.together(work)
+
+    def forget_deleted(self) -> bool:
+        """Take what was deleted out of SQLite's write-ahead log too; False: readers need it yet."""
+        return self._database.empty_wal()
 
     def risks(self) -> tuple[str, ...]:
         """Return how a database server is set up to lose in a power cut what it acknowledged."""

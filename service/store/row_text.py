@@ -15,11 +15,12 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import JSON, ColumnDefault, Connection, Date, DateTime, LargeBinary, Table, select
+from sqlalchemy import ColumnDefault, Connection, Table, select
+from sqlalchemy.exc import IntegrityError
 
 from classifier.errors import StorageError
-from service.store.columns import DecimalText, UtcDateTime
 from service.store.engines import AS_IT_IS, is_storable
+from service.store.row_check import row_values, typed_row
 from service.store.tables import ALL_TABLES, captures, embeddings
 
 
@@ -33,6 +34,7 @@ def _stored() -> Iterator[Table]:
 STORED_TABLES = tuple(_stored())
 """Every table, embeddings too, in an order in which each stands after those it refers to."""
 _FETCHED = 1000
+_FETCHED_BYTES = 8_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,26 +100,32 @@ def digest_of(connection: Connection, table: Table) -> TableDigest:
 def insert_lines(connection: Connection, table: Table, lines: Iterable[bytes]) -> None:
     """Add rows from their lines, keys included.
 
-    Raises StorageError for a row of another version, or one that this engine can't hold.
+    Raises StorageError for a row that is none of ours, or that this engine can't hold.
     """
-    columns = [(column.name, column.type) for column in table.columns]
     batch: list[dict[str, Any]] = []
+    size = 0
     for line in lines:
-        values: Sequence[Any] = json.loads(line)
-        if len(values) != len(columns):
-            raise StorageError(
-                f"a row of {table.name} has {len(values)} columns, not {len(columns)}: "
-                "it comes from another version of tallytare"
-            )
+        values = row_values(table.name, line)
+        row = typed_row(table, values)
         _check_texts(connection, table, values)
-        batch.append(
-            {name: _typed(value, of) for (name, of), value in zip(columns, values, strict=True)}
-        )
-        if len(batch) == _FETCHED:
-            connection.execute(table.insert(), batch, execution_options=AS_IT_IS)
-            batch.clear()
+        batch.append(row)
+        size += len(line)
+        if len(batch) == _FETCHED or size > _FETCHED_BYTES:
+            _insert(connection, table, batch)
+            batch, size = [], 0
     if batch:
-        connection.execute(table.insert(), batch, execution_options=AS_IT_IS)
+        _insert(connection, table, batch)
+
+
+def _insert(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> None:
+    try:
+        connection.execute(table.insert(), rows, execution_options=AS_IT_IS)
+    except IntegrityError as error:
+        raise StorageError(
+            f"rows of {table.name} are there twice, or refer to what is not there ({error.orig}): "
+            "nothing was changed; take another backup",
+            table=table.name,
+        ) from error
 
 
 def completed(table: Table, columns: Sequence[str], lines: Iterable[bytes]) -> Iterator[bytes]:
@@ -128,7 +136,13 @@ def completed(table: Table, columns: Sequence[str], lines: Iterable[bytes]) -> I
         for name, default in given.items()
     }
     for line in lines:
-        row = {**added, **dict(zip(columns, json.loads(line), strict=True))}
+        values = row_values(table.name, line)
+        if len(values) != len(columns):
+            raise StorageError(
+                f"a row of {table.name} has {len(values)} columns, and the backup names "
+                f"{len(columns)}: nothing was changed; take another backup"
+            )
+        row = {**added, **dict(zip(columns, values, strict=True))}
         yield _line(row[each.name] for each in table.columns)
 
 
@@ -162,18 +176,4 @@ def _plain(value: Any) -> Any:
         return format(value, "f")
     if isinstance(value, (bytes, memoryview)):
         return base64.b64encode(value).decode("ascii")
-    return value
-
-
-def _typed(value: Any, of: Any) -> Any:
-    if value is None or isinstance(of, JSON):
-        return value
-    if isinstance(of, (UtcDateTime, DateTime)):
-        return datetime.fromisoformat(value)
-    if isinstance(of, Date):
-        return date.fromisoformat(value)
-    if isinstance(of, DecimalText):
-        return Decimal(value)
-    if isinstance(of, LargeBinary):
-        return base64.b64decode(value)
     return value

@@ -56,7 +56,21 @@ def test_a_missing_photo_is_named(run: Run, filled: str, data_dir: Path, tmp_pat
     made = run("backup", tmp_path)
     assert (made.code, "FIX   photo" in made.out) == (1, True)
     (file,) = tmp_path.glob("tallytare-*.zip")
-    assert "was missing already" in run("restore", file, "--overwrite").out
+    back = run("restore", file, "--overwrite")
+    assert (back.code, "was missing already" in back.out) == (1, True)
+
+
+def test_a_damaged_photo_is_told(run: Run, filled: str, data_dir: Path, tmp_path: Path) -> None:
+    """By backup, restore and check alike, with exit code 1; all the rest is kept."""
+    assert filled
+    (photo,) = data_dir.glob("photos/*/*.jpg")
+    photo.write_bytes(photo.read_bytes()[:-20] + b"\0" * 18 + b"\xff\xd9")
+    made = run("backup", tmp_path / "a.zip")
+    assert (made.code, f"{photo.name} in" in made.out, "is damaged" in made.out) == (1, True, True)
+    back = run("restore", tmp_path / "a.zip", "--overwrite")
+    assert (back.code, f"{photo.name} was damaged already" in back.out) == (1, True)
+    checked = run("check")
+    assert (checked.code, f"{photo.name} in" in checked.out) == (1, True)
 
 
 def test_there_must_be_something_to_keep(run: Run, tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import nullcontext
 from datetime import date
 
+import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 
@@ -216,6 +217,23 @@ def test_a_withdrawn_photo_is_gone_and_its_count_stays(services: Services, kept:
         captures.read_photo(services, one)
     with pytest.raises(UnknownIdError, match="no example"):
         reviews.get_example(services, one)
+
+
+@pytest.mark.sqlite_only
+def test_nothing_of_a_withdrawn_embedding_stays_in_the_files(
+    services: Services, settings: Settings, kept: SortInfo, predictor: FakePredictor
+) -> None:
+    """Neither in the database, nor in its write-ahead log."""
+    mark = b"WITHDRAWN PLACE!" * 4
+    predictor.embedding = tuple(np.frombuffer(mark, "<f2").astype(float))
+    one = confirmed(services, kept, shade=30)
+
+    def files() -> bytes:
+        return b"".join(path.read_bytes() for path in settings.data_dir.glob("tallytare.sqlite3*"))
+
+    assert mark in files()
+    reviews.withdraw(services, request_id=new_id(), capture_ids=[one])
+    assert mark not in files()
 
 
 def test_a_withdrawn_photo_waits_for_no_answer(services: Services, kept: SortInfo) -> None:

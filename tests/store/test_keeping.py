@@ -25,6 +25,7 @@ from service.keeping import usecases as keeping
 from service.keeping.usecases import Store
 from service.model_cache import LoadedModel
 from service.photos.files import PhotoFiles
+from service.photos.names import Faults
 from service.piles import usecases as piles
 from service.reports import usecases as reports
 from service.services import Services
@@ -246,7 +247,7 @@ def test_a_move_is_proven(store: Store, services: Services, other: Settings) -> 
         assert proof.holds
         assert proof.old.tables["items"].rows == 5
         assert proof.old.place != proof.new.place
-        assert (proof.new.photos, proof.missing_photos) == (3, ())
+        assert (proof.new.photos, proof.faults) == (3, Faults((), ()))
         assert len(proof.new.sorts) == 2
         assert sum(each.objects for each in proof.new.sorts.values()) == 13
         _same(copy, services)

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from classifier.errors import BundleError, StorageError
+from service.bundles import folder as bundle_folder
 from service.bundles import usecases as bundles
 from service.bundles.folder import BundleFolder
 from service.keeping import usecases as keeping
@@ -205,14 +206,14 @@ def test_another_process_writes_the_same_bundle_first(
     name = promoting.log.promoted_bundle()
     good = BundleFolder(promoting.settings.bundles_dir).read(name)
     folder = BundleFolder(tmp_path / "into")
-    sync = folder.sync_folder
+    sync = bundle_folder.sync_folder
 
     def overtaken(path: Path) -> None:
-        monkeypatch.setattr(folder, "sync_folder", sync)
+        monkeypatch.setattr(bundle_folder, "sync_folder", sync)
         folder.put(name, good)
         sync(path)
 
-    monkeypatch.setattr(folder, "sync_folder", overtaken)
+    monkeypatch.setattr(bundle_folder, "sync_folder", overtaken)
     folder.put(name, good)
     assert folder.read(name) == good
     assert [each.name for each in (tmp_path / "into").iterdir()] == [name]

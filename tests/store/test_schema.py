@@ -6,6 +6,7 @@ import os
 import sqlite3
 import threading
 from pathlib import Path
+from typing import Any
 
 import pytest
 from alembic.autogenerate import compare_metadata
@@ -102,6 +103,41 @@ def test_two_processes_may_open_a_new_store_at_once(tmp_path: Path) -> None:
     for thread in threads:
         thread.join()
     assert errors == []
+
+
+def test_a_new_store_waits_for_another_program_that_writes(tmp_path: Path) -> None:
+    """Changing the journal mode does not wait by itself, as a write does."""
+    path = tmp_path / "a.sqlite3"
+    other = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    other.execute("CREATE TABLE theirs (id)")
+    other.execute("BEGIN IMMEDIATE")
+    timer = threading.Timer(0.3, other.execute, ["COMMIT"])
+    timer.start()
+    open_database(path, busy_timeout_s=20).close()
+    timer.join()
+    other.close()
+    with sqlite3.connect(tmp_path / "b.sqlite3", isolation_level=None) as for_ever:
+        for_ever.execute("CREATE TABLE theirs (id)")
+        for_ever.execute("BEGIN IMMEDIATE")
+        with pytest.raises(StorageError, match="database is locked"):
+            open_database(tmp_path / "b.sqlite3", busy_timeout_s=0.1)
+    for_ever.close()
+
+
+def test_what_is_deleted_is_overwritten(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also where SQLite was built to leave it in free pages."""
+    connect = sqlite3.connect
+
+    def built_otherwise(*given: Any, **named: Any) -> sqlite3.Connection:
+        made = connect(*given, **named)
+        made.execute("PRAGMA secure_delete=OFF")
+        return made
+
+    monkeypatch.setattr(sqlite3.dbapi2, "connect", built_otherwise)
+    database = open_database(tmp_path / "a.sqlite3")
+    with database.read() as connection:
+        assert connection.scalar(text("PRAGMA secure_delete")) == 1
+    database.close()
 
 
 def test_sqlite_is_set_up_to_lose_nothing(tmp_path: Path) -> None:

@@ -20,6 +20,7 @@ from service.services import Services
 from service.sheets import usecases as field_sheet
 from service.sheets.usecases import SheetImport, SheetPreview
 from service.sorting import items
+from service.store.log import Log
 from tests.fakes import new_id
 from tests.store.entries import counts, enter, start
 
@@ -42,6 +43,10 @@ EXAMPLES = settings(
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
+
+
+ONE_BY_ONE = patch.object(Log, "together", lambda _log, work: work())
+"""As earlier versions recorded a sheet: each entry in a transaction of its own."""
 
 
 def written(lines: Sequence[Line]) -> bytes:
@@ -171,7 +176,7 @@ def test_what_was_undone_on_the_pages_makes_room_for_the_mended_line(services: S
 
 
 def test_a_second_import_of_the_file_while_the_first_is_at_half_a_line(services: Services) -> None:
-    """Half of it looks like the line below, and is not taken for that."""
+    """Half of it, by an earlier version, looks like the line below; it is not taken for that."""
     sort = start(services)
     lines: list[Line] = [("food", 1, 500, ""), ("food", 1, None, "")]
     weigh = piles.weigh
@@ -181,8 +186,29 @@ def test_a_second_import_of_the_file_while_the_first_is_at_half_a_line(services:
             record(services, sort, lines)
         return weigh(*given, **named)
 
-    with patch("service.sheets.usecases.weigh", meanwhile):
+    with ONE_BY_ONE, patch("service.sheets.usecases.weigh", meanwhile):
         record(services, sort, lines)
+    assert recorded(services, sort) == filled(lines)
+
+
+@pytest.mark.parametrize("steps", [0, 1])
+def test_a_sheet_is_recorded_whole_or_not_at_all(services: Services, steps: int) -> None:
+    """A kill in the middle leaves no counts without their weights, and no first lines alone."""
+    sort = start(services)
+    lines: list[Line] = [("food", 3, 500, ""), ("steel_cans", 12, 600, "")]
+    left, weigh = steps, piles.weigh
+
+    def killed(*given: Any, **named: Any) -> Any:
+        nonlocal left
+        left -= 1
+        if left < 0:
+            raise SystemExit
+        return weigh(*given, **named)
+
+    with patch("service.sheets.usecases.weigh", killed), pytest.raises(SystemExit):
+        record(services, sort, lines)
+    assert recorded(services, sort) == Counter()
+    assert record(services, sort, lines).recorded == 2
     assert recorded(services, sort) == filled(lines)
 
 
@@ -243,7 +269,7 @@ def test_a_changed_line_is_never_recorded_beside_what_it_was(
 def test_an_import_that_broke_off_is_finished_with_lines_moved_meanwhile(
     services: Services, before: list[Line], new: list[Line], steps: int, order: Random
 ) -> None:
-    """Half a line is completed, not recorded anew."""
+    """Half a line, as earlier versions left it, is completed and not recorded a second time."""
     sort = start(services)
     left = steps
     weigh = piles.weigh
@@ -257,7 +283,7 @@ def test_an_import_that_broke_off_is_finished_with_lines_moved_meanwhile(
 
     if not filled(before):
         return
-    with patch("service.sheets.usecases.weigh", until_the_power_cut):
+    with ONE_BY_ONE, patch("service.sheets.usecases.weigh", until_the_power_cut):
         try:
             record(services, sort, before)
         except OSError:
