@@ -17,6 +17,7 @@ import typer
 from classifier.errors import TallytareError, UnknownIdError
 from service.cli.bundles_commands import bundles_app
 from service.cli.examples import examples_app
+from service.cli.guide import guide_command
 from service.cli.settings import read_settings
 from service.cli.sheet_commands import sheet_app
 from service.cli.store_commands import add_store_commands
@@ -267,6 +268,9 @@ def suggest_command(
         raise typer.BadParameter(error.message) from error
     failed = run_suggest(suggester, files, settings=settings, as_json=as_json, output=output)
     raise typer.Exit(1 if failed else 0)
+
+
+app.command("guide")(guide_command)
 
 
 @app.command("plan")
