@@ -20,13 +20,18 @@ from classifier.rules.category_parts import (
     LookAlike,
 )
 from classifier.rules.data_file import Table, read_toml
+from classifier.rules.search_words import stems_of
 
 DATA_DIRECTORY = Path(__file__).with_name("data")
+LONGEST_WORD = 40
+"""Characters of one of the other names of a category."""
+
 _CATEGORY_KEYS = (
     "id",
     "group",
     "name",
     "stop",
+    "words",
     "belongs",
     "not_here",
     "look_alike",
@@ -103,6 +108,7 @@ def _category(table: Table) -> Category:
         id=table.identifier(),
         group=table.text("group"),
         name=table.text("name"),
+        words=_words(table),
         belongs=table.texts("belongs", needed=True),
         not_here=table.texts("not_here"),
         look_alikes=tuple(look_alikes),
@@ -119,6 +125,24 @@ def _category(table: Table) -> Category:
             "Take the evidence out",
         )
     return category
+
+
+def _words(table: Table) -> tuple[str, ...]:
+    """Return the other names of a category, each once and short enough for a list."""
+    words = table.texts("words")
+    seen: set[tuple[str, ...]] = set()
+    for word in words:
+        stems = stems_of(word)
+        if not stems or len(word) > LONGEST_WORD:
+            table.fault(
+                "words",
+                f'"{word}" is no name that anybody would type',
+                f"Write letters or digits, {LONGEST_WORD} characters at most",
+            )
+        elif stems in seen:
+            table.fault("words", f'"{word}" stands twice', "Take one out; plurals count as one")
+        seen.add(stems)
+    return words
 
 
 def _refuse_repeats(tables: Sequence[Table], kind: str) -> None:

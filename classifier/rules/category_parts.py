@@ -81,6 +81,7 @@ class LookAlike:
 class Category:
     """One material category of the log.
 
+    `words` are other names under which people look for it, in US and British English, singular.
     `evidence` gives, for some facts, the answers that fit the material; a fact that is not listed
     fits with any answer. A stop category has no evidence: no answer may talk a hazard away.
     """
@@ -88,6 +89,7 @@ class Category:
     id: str
     group: str
     name: str
+    words: tuple[str, ...]
     belongs: tuple[str, ...]
     not_here: tuple[str, ...]
     look_alikes: tuple[LookAlike, ...]

@@ -46,6 +46,10 @@ COMMANDS = {
         "Confirmed photos as a set to train on: export, import, doubts, agreement, withdraw.",
     ),
     "export": ("report", "Write the whole log and every report to a folder, as CSV and JSON."),
+    "guide": (
+        "guide",
+        "Say on which pile a thing belongs, hazards first. Misspelt words are understood.",
+    ),
     "plan": ("plan", "Say how many sorting samples a study needs, and which category decides."),
     "check": (
         "check",

@@ -12,6 +12,8 @@ from service.web.dependencies import ServicesDep
 
 router = APIRouter()
 
+LONGEST_SEARCH = 200
+
 
 @router.get("/programmes")
 def get_programmes(services: ServicesDep) -> list[ProgrammeOut]:
@@ -21,7 +23,13 @@ def get_programmes(services: ServicesDep) -> list[ProgrammeOut]:
 
 @router.get("/categories")
 def get_categories(
-    services: ServicesDep, programme: Annotated[str | None, Query()] = None
+    services: ServicesDep,
+    programme: Annotated[str | None, Query()] = None,
+    q: Annotated[str, Query(max_length=LONGEST_SEARCH)] = "",
 ) -> CategoriesOut:
-    """List categories and facts; with a programme, each with the routes it can take."""
-    return CategoriesOut.of(guide.list_categories(services, programme_id=programme))
+    """List categories and facts; with a programme, each with the routes it can take.
+
+    With `q`, only the categories that these words may mean, the likeliest first and hazards before
+    others that fit alike; none where nothing is called that.
+    """
+    return CategoriesOut.of(guide.list_categories(services, programme_id=programme, word=q))

@@ -75,7 +75,9 @@ def _picker_entry(
     return {
         "id": category.id,
         "name": category.name,
+        "group": category.group,
         "stop": category.stop,
+        "words": list(category.words),
         "belongs": list(category.belongs),
         "cautions": [
             {"id": each.id, "text": each.text} for each in categories.cautions_of(category)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from classifier.rules.category_parts import Category, Caution, Fact, Group
 from classifier.rules.programme import Programme
+from classifier.rules.search import search
 from classifier.rules.suggestion import suggestion_for_category
 from classifier.rules.suggestion_parts import RouteAnswer
 from service.services import Services
@@ -26,6 +27,7 @@ class Guide:
     """The list of categories; `programme` is None when no rules were asked for."""
 
     version: str
+    groups: tuple[Group, ...]
     programme: Programme | None
     lines: tuple[GuideLine, ...]
     facts: tuple[Fact, ...]
@@ -36,8 +38,12 @@ def list_programmes(services: Services) -> tuple[Programme, ...]:
     return tuple(sorted(services.programmes.values(), key=lambda each: each.name))
 
 
-def list_categories(services: Services, *, programme_id: str | None = None) -> Guide:
+def list_categories(
+    services: Services, *, programme_id: str | None = None, word: str = ""
+) -> Guide:
     """Return all categories; with a programme, each with every route it can take.
+
+    With a word, only those that it may mean, the likeliest first.
 
     Raises UnknownIdError when there is no such programme.
     """
@@ -50,14 +56,21 @@ def list_categories(services: Services, *, programme_id: str | None = None) -> G
             cautions=services.categories.cautions_of(category),
             routes=() if programme is None else _routes(services, programme, category.id),
         )
-        for category in services.categories.categories
+        for category in _wanted(services, word)
     )
     return Guide(
         version=services.categories.version,
+        groups=services.categories.groups,
         programme=programme,
         lines=lines,
         facts=services.categories.facts,
     )
+
+
+def _wanted(services: Services, word: str) -> tuple[Category, ...]:
+    if not word.strip():
+        return services.categories.categories
+    return tuple(each.category for each in search(word, services.categories))
 
 
 def _routes(services: Services, programme: Programme, category_id: str) -> tuple[RouteAnswer, ...]:

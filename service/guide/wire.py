@@ -101,11 +101,10 @@ class CategoriesOut(BaseModel):
     @classmethod
     def of(cls, guide: Guide) -> CategoriesOut:
         """Build from the use case's view."""
-        groups = dict.fromkeys(line.group for line in guide.lines)
         return cls(
             version=guide.version,
             programme=None if guide.programme is None else ProgrammeOut.of(guide.programme),
-            groups=[GroupOut.model_validate(group) for group in groups],
+            groups=[GroupOut.model_validate(group) for group in guide.groups],
             categories=[CategoryOut.of(line) for line in guide.lines],
             facts=[FactOut.model_validate(fact) for fact in guide.facts],
         )

@@ -1,7 +1,6 @@
-/** The list of all categories, with a filter, as a dialogue. */
+/** The list of all categories, with a search, as a dialogue. */
 import { el, swatch } from "./dom.js";
-
-const plain = (text) => text.toLowerCase().normalize("NFD").replace(/\p{M}/gu, "");
+import { Search } from "./search.js";
 
 export class Picker {
   constructor(dialog, groups) {
@@ -9,9 +8,11 @@ export class Picker {
     this.title = dialog.querySelector("[data-title]");
     this.filter = dialog.querySelector("input[type=search]");
     this.list = dialog.querySelector("[data-list]");
+    this.found = el("ul", { hidden: true });
     this.none = dialog.querySelector("[data-none]");
-    this.entries = [];
+    this.entries = new Map();
     this.build(groups);
+    this.search = new Search(groups.flatMap((group) => group.categories));
     this.filter.addEventListener("input", () => this.narrow());
     this.filter.addEventListener("keydown", (event) => this.onKey(event));
     dialog.querySelector("[data-close]").addEventListener("click", () => dialog.close());
@@ -20,12 +21,15 @@ export class Picker {
 
   build(groups) {
     for (const group of groups) {
-      const list = el("ul", {}, group.categories.map((category) => this.entry(group, category)));
+      const list = el("ul", {});
+      for (const category of group.categories) this.entry(category, list);
       this.list.append(el("section", { "data-group": true }, el("h3", {}, group.name), list));
     }
+    this.list.append(this.found);
   }
 
-  entry(group, category) {
+  /** Makes the line of a category; `home` is its place in the whole list. */
+  entry(category, home) {
     const button = el("button", {
       type: "button", "data-category": category.id, onclick: () => this.finish(category.id),
     },
@@ -34,9 +38,8 @@ export class Picker {
     el("span", { class: "alt-route" }, category.routes.map((route) => swatch(route.id)),
       category.routes.map((route) => route.name).join(" or ")));
     const item = el("li", {}, button);
-    const words = plain([category.name, group.name, ...category.belongs].join(" "));
-    this.entries.push({ item, button, words, name: plain(category.name) });
-    return item;
+    home.append(item);
+    this.entries.set(category.id, { item, button, home });
   }
 
   /** Opens the list; resolves with a category id, or null when the person left it. */
@@ -56,42 +59,40 @@ export class Picker {
     if (resolve) resolve(category);
   }
 
-  wanted() {
-    return plain(this.filter.value).split(/\s+/).filter(Boolean);
-  }
-
+  /** Shows the whole list by group, or what was found with the likeliest first. */
   narrow() {
-    const wanted = this.wanted();
-    for (const entry of this.entries) {
-      entry.item.hidden = !wanted.every((word) => entry.words.includes(word));
+    const found = this.search.find(this.filter.value);
+    const searching = /[\p{L}\p{N}]/u.test(this.filter.value);
+    for (const { item, button, home } of this.entries.values()) {
+      if (!searching) home.append(item);
+      item.hidden = searching;
+      button.classList.remove("best");
     }
-    for (const group of this.list.querySelectorAll("[data-group]")) {
-      group.hidden = ![...group.querySelectorAll("li")].some((item) => !item.hidden);
+    for (const id of found) {
+      const { item, button } = this.entries.get(id);
+      item.hidden = false;
+      button.classList.toggle("best", id === found[0]);
+      this.found.append(item);
     }
-    this.none.hidden = this.shown().length > 0;
-    const best = wanted.length ? this.best(wanted) : null;
-    for (const entry of this.entries) entry.button.classList.toggle("best", entry === best);
+    for (const group of this.list.querySelectorAll("[data-group]")) group.hidden = searching;
+    this.found.hidden = !found.length;
+    this.none.hidden = !searching || found.length > 0;
   }
 
-  /** What Enter takes: a pile whose name fits comes before one that only holds such things. */
-  best(wanted) {
-    const shown = this.shown();
-    return shown.find((entry) => wanted.every((word) => entry.name.includes(word))) ?? shown[0];
-  }
-
-  shown() {
-    return this.entries.filter((entry) => !entry.item.hidden);
+  /** The line that Enter takes and from which the arrow keys go on. */
+  first() {
+    return [...this.list.querySelectorAll("li")].find((item) => item.checkVisibility())?.firstElementChild;
   }
 
   onKey(event) {
-    const first = this.shown()[0];
+    const first = this.first();
     if (!first) return;
     if (event.key === "Enter") {
       event.preventDefault();
-      this.finish(this.best(this.wanted()).button.dataset.category);
+      this.finish(first.dataset.category);
     } else if (event.key === "ArrowDown") {
       event.preventDefault();
-      first.button.focus();
+      first.focus();
     }
   }
 }
