@@ -14,7 +14,7 @@ from enum import IntEnum
 
 from rapidfuzz.distance import OSA
 
-from classifier.rules.categories import Categories, Category, Caution
+from classifier.rules.category_parts import Categories, Category, Caution
 from classifier.rules.search_words import stems_of
 
 ASKED_FIRST = (

@@ -9,8 +9,10 @@ from typing import Annotated, Any
 import typer
 
 from classifier.errors import UnknownIdError
-from classifier.rules.categories import Categories, Category, Caution, load_categories
-from classifier.rules.programme import ROUTES, Programme, Route
+from classifier.rules.categories import load_categories
+from classifier.rules.category_parts import Categories, Category, Caution
+from classifier.rules.programme import Programme
+from classifier.rules.programme_rules import ROUTES, Route
 from classifier.rules.search import ASKED_FIRST, cautions_for, search
 from service.cli.settings import read_settings
 from service.loading import choose_programme
