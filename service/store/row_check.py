@@ -10,7 +10,7 @@ from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any, NoReturn
 
-from sqlalchemy import JSON, Boolean, Column, Date, DateTime, Integer, LargeBinary, Table
+from sqlalchemy import JSON, Boolean, Column, Date, DateTime, Enum, Integer, LargeBinary, Table
 
 from classifier.errors import StorageError
 from service.store.columns import DecimalText, UtcDateTime
@@ -84,6 +84,8 @@ def _converted(column: Column[Any], value: Any) -> Any:
         return date.fromisoformat(text)
     if isinstance(of, DecimalText):
         return _decimal(text)
+    if isinstance(of, Enum) and text not in of.enums:
+        raise ValueError
     if isinstance(of, LargeBinary):
         return base64.b64decode(text, validate=True)
     return text

@@ -178,7 +178,8 @@ CHANGES: list[tuple[str, Callable[[Row], None], str]] = [
     ("sorts", _with(sorted_on="31 May"), "has '31 May' as sorted_on"),
     ("weighings", _with(gross="1e999999999"), "as gross"),
     ("weighings", _with(gross="NaN"), "has 'NaN' as gross"),
-    ("weighings", _with(unit="ells"), "can't be added up"),
+    ("weighings", _with(unit="ells"), "has 'ells' as unit"),
+    ("weighings", _with(gross="0.10"), "can't be added up"),
     ("weighings", _with(load="1"), "has '1' as load"),
 ]
 
