@@ -269,8 +269,8 @@ def _agreement() -> Iterator[Oracle]:
                           ("ratio", 0.797)):  # fmt: skip
         ours = krippendorff_alpha(
             agreement.OBSERVERS,
-            metric=metric,
-            blind=True,  # type: ignore[arg-type]
+            metric=metric,  # type: ignore[arg-type]
+            blind=True,
         ).value
         yield Oracle("Krippendorff, 4 observers, 12 units", f"alpha, {metric}", alpha, ours, "C",
                      5e-4)  # fmt: skip
@@ -296,8 +296,8 @@ def _resampling() -> Iterator[Oracle]:
     for ours, theirs in (("percentile", "percentile"), ("bca", "BCa")):
         estimate = bootstrap_study(
             [study.GRAMS],
-            interval=ours,
-            draws=20_000,  # type: ignore[arg-type]
+            interval=ours,  # type: ignore[arg-type]
+            draws=20_000,
         )[1]
         end = stats.bootstrap(
             (shares[:, 1],), np.mean, confidence_level=0.9, n_resamples=20_000, method=theirs,

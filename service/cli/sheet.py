@@ -8,7 +8,8 @@ from typing import Annotated, Any, Literal
 
 import typer
 
-from classifier.sheet.read import Scale, SheetProblem, sheet_template
+from classifier.sheet.lines import Scale, SheetProblem
+from classifier.sheet.read import sheet_template
 from service.cli.opened import find_sort, opened
 from service.cli.output import Output, standalone_page, write_text
 from service.cli.settings import read_settings
