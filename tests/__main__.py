@@ -18,6 +18,7 @@ def main() -> int:
     lint_imports = shutil.which("lint-imports", path=str(Path(sys.executable).parent))
     steps: list[tuple[str, list[str]]] = [
         ("style", [*python, "ruff", "check", *CODE]),
+        ("layout of lines", [*python, "ruff", "format", "--check", "--quiet", *CODE]),
         ("types", [*python, "mypy"]),
         ("import contracts", [lint_imports or "lint-imports"]),
         (

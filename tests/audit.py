@@ -17,6 +17,7 @@ import tomllib
 from dataclasses import dataclass
 from importlib.metadata import Distribution, distribution
 from pathlib import Path
+from typing import Any
 
 from packaging.requirements import Requirement
 from packaging.version import Version
@@ -91,7 +92,7 @@ def packages() -> tuple[Package, ...]:
 
 
 def _licence(installed: Distribution) -> str:
-    metadata = installed.metadata
+    metadata: Any = installed.metadata  # a message; its type tells less than it can do
     classifiers = metadata.get_all("Classifier") or []
     told = [each.rpartition(":: ")[2] for each in classifiers if each.startswith("License ::")]
     plain = metadata.get("License-Expression") or ", ".join(told) or metadata.get("License") or ""

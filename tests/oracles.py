@@ -289,8 +289,8 @@ def _resampling() -> Iterator[Oracle]:
     for ours, theirs in (("percentile", "percentile"), ("bca", "BCa")):
         estimate = bootstrap_study(
             [study.GRAMS],
-            interval=ours,
-            draws=20_000,  # type: ignore[arg-type]
+            interval=ours,  # type: ignore[arg-type]
+            draws=20_000,
         )[1]
         end = stats.bootstrap(
             (shares[:, 1],), np.mean, confidence_level=0.9, n_resamples=20_000, method=theirs,

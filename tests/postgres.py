@@ -160,9 +160,7 @@ class PostgresServer:
 
     def _do(self, statement: str, *names: str) -> None:
         with self._connect("postgres") as connection:
-            connection.execute(
-                sql.SQL(statement).format(*(sql.Identifier(name) for name in names))  # type: ignore[arg-type]
-            )
+            connection.execute(sql.SQL(statement).format(*(sql.Identifier(name) for name in names)))
 
     def _connect(self, database: str) -> psycopg.Connection[Any]:
         return psycopg.connect(

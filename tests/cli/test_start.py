@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from classifier.inference.bundle import load_bundle
 from service.bundles import registry
 from service.settings import Settings
 from service.wiring import build_services
@@ -31,7 +32,7 @@ def test_parts_that_few_starts_need_are_left_out() -> None:
 def test_services_are_there_before_the_model(
     tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    load, go_on = registry.load_bundle, threading.Event()
+    load, go_on = load_bundle, threading.Event()
 
     def slowly(path: Path) -> object:
         assert go_on.wait(60)

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, ViewportSize, expect
 
 from service.cli.addresses import NoNetworkError, lan_addresses
 from tests.e2e.sorting import total
@@ -45,7 +45,7 @@ def test_a_phone_from_its_code_to_its_tally(browser: Browser, tmp_path: Path, se
         pytest.skip(error.message)
     bundle = str(write_tiny_bundle(tmp_path / "bundle"))
     arguments = ("--lan", "--https") if secure else ("--lan",)
-    size = {"width": 360, "height": 740}
+    size: ViewportSize = {"width": 360, "height": 740}
     with running(tmp_path / "store" / "data", bundle=bundle, arguments=arguments) as server:
         laptop = browser.new_context().new_page()
         laptop.goto(server.address)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import FilePayload, Page, expect
 
 from tests.e2e.conftest import Server
 from tests.fakes import new_id
@@ -25,7 +25,7 @@ def _fill(page: Page, server: Server) -> None:
     }
     sort = page.request.post(f"{server.address}/api/sorts", data=start).json()
     for form in ("drink_can", "food", "food_can"):
-        photo = {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo_of(form)}
+        photo: FilePayload = {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo_of(form)}
         capture = page.request.post(
             f"{server.address}/api/sorts/{sort['id']}/captures",
             multipart={"capture_id": new_id(), "photo": photo},

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, FloatRect, Locator, Page, expect
 
 from tests.e2e.conftest import Server
 from tests.e2e.sorting import ANSWERED, answered, photo_while_away, start_sort, total, upload
@@ -96,6 +96,13 @@ def test_letters_of_twice_the_size_fit_a_phone(phone: Page, server: Server, tmp_
         assert phone.evaluate(STICKS_OUT) <= 0, path
 
 
+def _box(found: Locator) -> FloatRect:
+    """Return where something is shown."""
+    box = found.bounding_box()
+    assert box is not None
+    return box
+
+
 @pytest.mark.parametrize("path", ["/", "/studies", "/categories", "/examples", "/bundles"])
 def test_every_link_of_the_navigation_shares_one_line(
     phone: Page, server: Server, path: str
@@ -104,7 +111,7 @@ def test_every_link_of_the_navigation_shares_one_line(
     phone.goto(server.address + path)
     links = phone.locator(".masthead nav a")
     assert links.count() == 6
-    tops = {round((links.nth(n).bounding_box() or {})["y"]) for n in range(6)}
+    tops = {round(_box(links.nth(n))["y"]) for n in range(6)}
     assert len(tops) == 1
 
 
@@ -113,13 +120,13 @@ def test_what_is_scrolled_to_is_not_under_the_bar(
 ) -> None:
     start_sort(phone, server)
     photo_while_away(phone, server, tmp_path)
-    bar = phone.locator("#outage").bounding_box()
+    bar = _box(phone.locator("#outage"))
     heading = phone.locator("#ticket [data-body] h2")
     expect(heading).to_be_in_viewport()
     phone.wait_for_function(
         "(under) => document.querySelector('#ticket [data-body] h2').getBoundingClientRect().top"
         " >= under",
-        arg=(bar or {})["height"],
+        arg=bar["height"],
     )
 
 

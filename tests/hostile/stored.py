@@ -38,7 +38,8 @@ def faults_of_jpeg(data: bytes) -> list[str]:
     """Return what a JPEG holds beside its pixels."""
     if not data.startswith(b"\xff\xd8"):
         return ["no JPEG"]
-    found, at = [], 2
+    found: list[str] = []
+    at = 2
     while at + 4 <= len(data):
         if data[at] != 0xFF:
             return [*found, f"no segment at {at}"]

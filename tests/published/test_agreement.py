@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from statsmodels.stats.inter_rater import (  # type: ignore[import-untyped]
+from statsmodels.stats.inter_rater import (
     cohens_kappa,
 )
 from statsmodels.stats.inter_rater import (

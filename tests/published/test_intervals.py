@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.stats import bootstrap
-from statsmodels.stats.proportion import proportion_confint  # type: ignore[import-untyped]
+from statsmodels.stats.proportion import proportion_confint
 
 from classifier.estimators.intervals import group_bootstrap, group_bootstrap_ratio, wilson
 

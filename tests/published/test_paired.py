@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from statsmodels.stats.contingency_tables import mcnemar  # type: ignore[import-untyped]
+from statsmodels.stats.contingency_tables import mcnemar
 
 from classifier.estimators.paired import mcnemar_exact, paired_accuracy
 

@@ -40,7 +40,7 @@ def test_a_code_may_be_typed_as_it_is_read(
     """In groups, in small letters, with letters that look like those of the code."""
     letters = cycle("01V5")
     with monkeypatch.context() as patched:
-        patched.setattr(access.secrets, "choice", lambda _: next(letters))
+        patched.setattr("service.web.access.secrets.choice", lambda _: next(letters))
         code = access.make_join_code(services, role="sorter")
     assert (code.code, code.grouped) == ("01V501V501V5", "01V5-01V5-01V5")
     assert access.join(services, code="oiu5 OLU5-o1v5", name="Ana").device.role == "sorter"

@@ -177,5 +177,5 @@ def test_the_wait_for_another_program_and_for_ones_turn_are_one(
 
     monkeypatch.setattr(database, "_writers", Slow())
     monkeypatch.setattr(database, "_busy_timeout_s", 4.0)
-    monkeypatch.setattr(store.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr("service.store.database.time.monotonic", lambda: now[0])
     assert database.write(left_ms) == 1000

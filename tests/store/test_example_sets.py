@@ -11,6 +11,7 @@ import shutil
 import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -378,7 +379,11 @@ def test_an_import_counts_nowhere_but_among_the_examples(
     services: Services, sort: SortInfo, tmp_path: Path
 ) -> None:
     folder = write_folder(tmp_path / "theirs")
-    ways = {"renamed": {"tins": "steel_cans"}, "leave_out": ["battery"], "source": "Their set"}
+    ways: dict[str, Any] = {
+        "renamed": {"tins": "steel_cans"},
+        "leave_out": ["battery"],
+        "source": "Their set",
+    }
     plan = plan_import(services, folder, **ways)
     before = [each.id for each in sorts.list_sorts(services)]
     assert run_import(services, plan, sorter="Kim") == 6
@@ -484,8 +489,7 @@ def test_what_was_withdrawn_comes_back_in_no_copy(
         for seed in (1, 2)
     )
     for each in (one, other):
-        facts = {"item_id": new_id(), "sort_id": kept.id, "capture_id": each}
-        items.confirm(services, category="food", **facts)
+        items.confirm(services, item_id=new_id(), sort_id=kept.id, capture_id=each, category="food")
     write_set(services, tmp_path / "0", plan_set(services))
     for number, store in enumerate((stores(), stores()), 1):
         run_import(store, plan_import(store, tmp_path / f"{number - 1}"))

@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Iterator
 from contextlib import nullcontext
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pytest
@@ -132,7 +133,7 @@ def test_a_correction_then_a_review_then_undo(services: Services, kept: SortInfo
     )
     assert look(services, one) == ("garden", None)
     first, second, back = new_id(), new_id(), new_id()
-    review = {"capture_ids": [one], "sorter": "Eva"}
+    review: dict[str, Any] = {"capture_ids": [one], "sorter": "Eva"}
     assert reviews.review(
         services, batch_id=first, verdict="label", category="tissue", note="dry", **review
     )
@@ -174,7 +175,7 @@ def test_a_second_opinion_is_no_batch_to_be_taken_back(services: Services, kept:
 
 def test_a_resent_batch_is_recorded_once(services: Services, kept: SortInfo) -> None:
     one, batch = confirmed(services, kept), new_id()
-    sent = {"batch_id": batch, "capture_ids": [one, one], "verdict": "label"}
+    sent: dict[str, Any] = {"batch_id": batch, "capture_ids": [one, one], "verdict": "label"}
     assert reviews.review(services, **sent) == 1
     assert reviews.review(services, **sent) == 0
     assert look(services, one) == ("food", "label")
@@ -204,7 +205,7 @@ def test_a_withdrawn_photo_is_gone_and_its_count_stays(services: Services, kept:
     assert len(services.thumbs.read(name)) > 100
     assert set(services.log.embeddings_of([one, other])) == {one, other}
     before = items.tally(services, kept.id)
-    request = {"request_id": new_id(), "capture_ids": [one], "reason": "asked"}
+    request: dict[str, Any] = {"request_id": new_id(), "capture_ids": [one], "reason": "asked"}
     assert reviews.withdraw(services, **request) == 1
     assert reviews.withdraw(services, **request) == 0
     assert not services.photos.has(name)

@@ -146,6 +146,7 @@ def test_answers_without_strangeness_are_left_as_they_are() -> None:
     strange = _strange(10, seed=0, slope=0.3)
     assert np.array_equal(strange.doubted(0).logits, strange.logits)
     picked = strange.only(np.arange(10) < 4)
+    assert picked.strangeness is not None
     assert (len(picked.labels), picked.strangeness.shape) == (4, (4, 2))
 
 
@@ -235,7 +236,7 @@ def test_thresholds_of_a_model_that_is_always_right() -> None:
     valley = next(p for p in load_shipped_programmes(categories) if p.id == "alder_valley")
     table = table_of_labels(["glass_jar", "drink_can", "broken_glass"], categories)
     labels = np.arange(90) % 3
-    logits = 4.0 * np.eye(4)[labels][:, None]
+    logits = 4.0 * np.eye(4, dtype=np.float32)[labels][:, None]
 
     def thresholds(held: HeldOut) -> Thresholds:
         return set_thresholds([held], Confidence(1.0), table, categories, valley, least_route=0.5)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import onnx
@@ -25,7 +26,7 @@ def _network(*, twice: bool = False, epsilon: float = 1e-3) -> onnx.ModelProto:
     """A convolution, its normalisation and a clip; `twice` uses the convolution elsewhere too."""
     rng = np.random.default_rng(3)
     norm = {name: rng.uniform(0.5, 2, 4) for name in ("gamma", "beta", "mean", "variance")}
-    values = {
+    values: dict[str, NDArray[Any]] = {
         "weight": rng.normal(size=(4, 3, 3, 3)).astype(np.float16),
         "bias": rng.normal(size=4),
     }

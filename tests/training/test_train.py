@@ -21,7 +21,7 @@ PLAIN = Recipe(size=64, batch=8, mix=0.0, light=0.0, zoom=1.0, turn=0.0, negativ
 
 def _recipe(**options: object) -> Recipe:
     values = {name: getattr(PLAIN, name) for name in PLAIN.__slots__}
-    return Recipe(**{**values, **options})  # type: ignore[arg-type]
+    return Recipe(**{**values, **options})
 
 
 def _loss_of(recipe: Recipe, table: FormTable, net: SortNet) -> LossOf:
@@ -133,7 +133,7 @@ def test_undecided_labels_cost_nothing_and_have_no_gradient(
     )
     assert loss[0] == 0
     assert (loss[1:] > 0).all()
-    loss.sum().backward()  # type: ignore[no-untyped-call]
+    loss.sum().backward()
     assert forms.grad is not None
     assert materials.grad is not None
     assert not forms.grad[0].any()

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import pairwise
+from typing import Any
 
 import fastapi.routing
 import pytest
@@ -24,10 +25,10 @@ PHONE = "192.168.1.77"
 def routes(services: Services, settings: Settings) -> Iterator[tuple[str, str]]:
     """Give method and path of every route that the app has."""
     app = create_app(settings, services=services)
-    walk = getattr(fastapi.routing, "iter_route_contexts", iter)
+    walk: Callable[[Any], Iterator[Any]] = getattr(fastapi.routing, "iter_route_contexts", iter)
     for route in walk(app.routes):
-        path = getattr(route, "path", None) or getattr(route.original_route, "path", "")
-        methods = getattr(route, "methods", None)
+        path = str(getattr(route, "path", None) or getattr(route.original_route, "path", ""))
+        methods: set[str] | None = getattr(route, "methods", None)
         if methods is None:  # a folder of files
             yield "GET", f"{path}/{{path:path}}"
         for method in methods or ():

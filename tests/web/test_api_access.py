@@ -120,7 +120,7 @@ def test_a_device_leaves(phone: TestClient, services: Services) -> None:
     "cookie", ["tallytare=", "tallytare=x", "tallytare=" + "x" * 5_000, "=;;=", "a" * 9_000, "\xff"]
 )
 def test_cookies_that_are_none(phone: TestClient, cookie: str) -> None:
-    answer = phone.get("/api/sorts", headers={"cookie": cookie.encode("latin-1")})  # type: ignore[dict-item]
+    answer = phone.get("/api/sorts", headers={b"cookie": cookie.encode("latin-1")})
     assert answer.status_code == 401
 
 

@@ -17,6 +17,7 @@ from fastapi.testclient import TestClient
 from classifier.log.records import SortInfo
 from service.app import create_app
 from service.examples import import_page, reviews
+from service.examples.importing import plan_import
 from service.examples.upload import forget_old_uploads, forget_upload, left_uploads
 from service.services import Services
 from service.settings import Settings
@@ -323,10 +324,9 @@ def test_a_picture_that_vanishes_during_the_import(
 ) -> None:
     """Sent twice: the first deletes what the second is still reading."""
     token = looked_at(client, 30)
-    plan = import_page.plan_import
 
     def planned(*given: Any, **named: Any) -> Any:
-        made = plan(*given, **named)
+        made = plan_import(*given, **named)
         forget_upload(services, token)
         return made
 

@@ -195,7 +195,7 @@ def _lines(
         wrong = guess[rows & (guess != number)]
         taken = ""
         if len(wrong):
-            most = np.bincount(wrong).argmax()
+            most = int(np.bincount(wrong).argmax())
             taken = f"{names[most]} ({int((wrong == most).sum())})"
         estimate = wilson(right, int(rows.sum()))
         lines.append(

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from sklearn.metrics import roc_auc_score  # type: ignore[import-untyped]
+from sklearn.metrics import roc_auc_score
 
 from classifier.estimators.abstention import auroc, risk_coverage, selective_accuracy
 from classifier.estimators.calibration import expected_calibration_error, reliability

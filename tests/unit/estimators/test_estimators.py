@@ -115,6 +115,8 @@ def test_bounded_shares_agree_with_the_decimal_ones_of_the_report() -> None:
     for column, mass in enumerate(masses):
         share = share_of(mass, subtract(total, mass))
         assert share is not None
+        assert share.low is not None
+        assert share.high is not None
         assert arrays.value[0, column] == pytest.approx(float(share.value))
         assert arrays.low[0, column] == pytest.approx(float(share.low))
         assert arrays.high[0, column] == pytest.approx(float(share.high))

@@ -155,7 +155,7 @@ def test_doubts_are_those_of_cleanlab() -> None:
     random = np.random.default_rng(3)
     labels = random.integers(0, 5, 600)
     p = softmax(2.5 * np.eye(5)[np.where(random.random(600) < 0.15, random.integers(0, 5, 600),
-                labels)] + random.normal(0, 0.7, (600, 5)))  # fmt: skip
+                labels)] + random.normal(0, 0.7, (600, 5))).astype(np.float64)  # fmt: skip
     assert thresholds(labels, p) == pytest.approx(count.get_confident_thresholds(labels, p))
     joint = count.compute_confident_joint(labels, p, calibrate=False)
     confident = confident_labels(labels, p)

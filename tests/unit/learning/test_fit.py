@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -68,10 +70,10 @@ def test_gradient_is_that_of_the_loss() -> None:
     )
     x = problem.units
 
-    def value(flat: NDArray[np.float64]) -> float:
+    def value(flat: Any) -> float:
         return loss(flat.reshape(5, -1), x, problem, 0.3)[0]
 
-    def slope(flat: NDArray[np.float64]) -> NDArray[np.float64]:
+    def slope(flat: Any) -> NDArray[np.floating]:
         return loss(flat.reshape(5, -1), x, problem, 0.3)[1].ravel()
 
     at = np.random.default_rng(1).normal(size=5 * WIDTH)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from time import process_time
 
@@ -28,12 +29,13 @@ class Bench:
 
     def photo(
         self,
+        shares: Mapping[str, float] | None = None,
         facts: dict[str, str] | None = None,
         declined: tuple[str, ...] = (),
         limits: Thresholds = LIMITS,
         **p: float,
     ) -> Suggestion:
-        forms = [Ranked(form, value) for form, value in p.items()]
+        forms = [Ranked(form, value) for form, value in (shares or p).items()]
         maps = {each: {each: 1.0} for each in IDS}
         return suggest(
             forms, maps, self.categories, self.programme, limits, facts=facts, declined=declined
@@ -229,10 +231,10 @@ def test_a_test_is_asked_only_if_it_tells_likely_candidates_apart(tmp_path: Path
 def test_the_fact_that_a_suggested_category_hangs_on_is_asked(bench: Bench) -> None:
     """With or without the deposit no route reaches 0.8, but the one that is shown changes."""
     shares = {"alu": 0.4, "film": 0.31, "steel": 0.29}
-    found = bench.photo(**shares, declined=("magnetic", "number"))
+    found = bench.photo(shares, declined=("magnetic", "number"))
     assert (found.decision, asked(found)) == ("ask", "deposit")
     wary = Thresholds(route=0.8, stop=0.2, unsure=0.45, non_item=0.5)
-    found = bench.photo(**shares, declined=("magnetic", "number"), limits=wary)
+    found = bench.photo(shares, declined=("magnetic", "number"), limits=wary)
     assert (found.decision, asked(found)) == ("unsure", None)
 
 
@@ -614,7 +616,7 @@ def test_an_ordinary_caution_is_shown_only_where_the_category_is_likely(bench: B
     wary = Thresholds(route=0.9, stop=0.3, unsure=0.9, non_item=0.5)
 
     def warned(**p: float) -> list[str]:
-        found = bench.photo(**p, declined=every, limits=wary)
+        found = bench.photo(p, declined=every, limits=wary)
         assert found.decision == "unsure"
         return [caution.id for caution in found.cautions]
 

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 import pytest
 
+from classifier.log.records import SortInfo
 from classifier.study.files import study_files
 from tests.unit.study.study_cases import CATEGORIES, a_member, reported, totals
 
@@ -84,7 +85,7 @@ class Again:
         for area, weight in self.plan["weights"].items():
             shares = [self.of(at, keep) / self.of(at, everything) for at in self.places(area)]
             found += weight * sum(shares) / len(shares)
-        return found / sum(self.plan["weights"].values())
+        return float(found / sum(self.plan["weights"].values()))
 
     def kg_per_person_week(self) -> float:
         found = 0.0
@@ -92,13 +93,14 @@ class Again:
             weeks = sum(self.persons[at] * self.days[at] / 7 for at in self.places(area))
             grams = sum(self.of(at, everything) for at in self.places(area))
             found += persons * grams / weeks / 1000
-        return found / sum(self.plan["person_weights"].values())
+        return float(found / sum(self.plan["person_weights"].values()))
 
 
 @pytest.fixture(scope="module")
 def again() -> Again:
     """Return twelve households, their recycling of two weeks and their refuse of one."""
-    sorts, grams = [], []
+    sorts: list[SortInfo] = []
+    grams: list[dict[str, float]] = []
     generator = np.random.default_rng(5)
     for number in range(12):
         for container, days in (("recycling", 14), ("refuse", 7)):

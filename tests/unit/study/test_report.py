@@ -8,6 +8,7 @@ import pytest
 from classifier.estimators.rates import recovery_rates
 from classifier.estimators.sample_shares import per_person, shares_of_study
 from classifier.estimators.strata import Amount, combine_strata, difference, scale_to_population
+from classifier.log.records import SortInfo
 from classifier.study.dictionary import BASES, MEASURES
 from classifier.study.figures import WHOLE
 from classifier.study.report import StudyReport
@@ -131,7 +132,8 @@ def test_what_if_adds_what_the_programme_does_not_take() -> None:
 
 def test_two_containers_of_a_household_give_rates_and_one_sample() -> None:
     """The two carts of DOMAIN.md 5.5, twice (code OWN)."""
-    sorts, grams = [], []
+    sorts: list[SortInfo] = []
+    grams: list[dict[str, float]] = []
     for number in range(2):
         for container, own in (
             ("recycling", {"paperboard": 51.0, "food": 9.0}),
@@ -170,7 +172,8 @@ def test_rates_of_nothing_are_refused_in_words() -> None:
 
 def test_rates_and_potential_go_by_the_weights_of_the_strata() -> None:
     """Flats are half of the sorts and a tenth of the weight; they put less where it belongs."""
-    sorts, grams = [], []
+    sorts: list[SortInfo] = []
+    grams: list[dict[str, float]] = []
     for number in range(8):
         area = ("flats", "houses")[number % 2]
         for container, own in (
@@ -196,18 +199,19 @@ def test_rates_and_potential_go_by_the_weights_of_the_strata() -> None:
         assert other.n == 8
     by_kind = {f.about.id: f.value for f in weighed.select("share_mean", level="kind")}
     assert weighed.select("recovery_potential")[0].value == pytest.approx(by_kind["recovered"])
-    area = np.arange(8) % 2
+    house = np.arange(8) % 2
     recycled = np.array([20.0 + k for k in range(8)])
-    missed = np.where(area == 0, 60.0, 8.0)
+    missed = np.where(house == 0, 60.0, 8.0)
     whole = recycled + missed + 95.0 + np.arange(8)
-    parts = [(0.1, area == 0), (0.9, area == 1)]
+    parts = [(0.1, house == 0), (0.9, house == 1)]
     top = sum(w * recycled[own].sum() / whole[own].sum() for w, own in parts)
     bottom = sum(w * (recycled + missed)[own].sum() / whole[own].sum() for w, own in parts)
     assert weighed.select("capture")[0].value == pytest.approx(top / bottom)
 
 
 def test_containers_filled_over_different_days_are_brought_to_the_same_days() -> None:
-    sorts, grams = [], []
+    sorts: list[SortInfo] = []
+    grams: list[dict[str, float]] = []
     for number in range(3):
         for container, days, own in (
             ("recycling", 14, {"paperboard": 50.0 + number, "food": 10.0}),
