@@ -12,8 +12,9 @@ from pathlib import Path
 from typing import Any
 
 from classifier.errors import BundleError
-from classifier.inference.json_table import Table
 from classifier.inference.preprocess import Preprocessing
+from classifier.rules.data_file import JsonFile
+from classifier.rules.data_table import Table
 from classifier.rules.suggestion_parts import NON_ITEM, Thresholds
 
 MANIFEST_NAME = "bundle.json"
@@ -80,19 +81,22 @@ def read_manifest(directory: Path) -> Manifest:
     """Read and check `directory`/bundle.json; raises `BundleError`."""
     path = directory / MANIFEST_NAME
     try:
-        content = json.loads(path.read_text(encoding="utf-8"))
+        text = path.read_text(encoding="utf-8")
     except FileNotFoundError as error:
         raise BundleError(
             f"{path}: no such file; a model bundle is a directory with {MANIFEST_NAME}, its ONNX "
             "network and its card; check the path, or install the package again",
             path=str(path),
         ) from error
-    except (OSError, ValueError) as error:  # ValueError: not UTF-8, or not JSON
+    except (OSError, ValueError) as error:  # ValueError: not UTF-8
         raise BundleError(
-            f"{path}: can't be read as JSON ({error}); restore the file, or train the bundle again",
+            f"{path}: can't be read ({error}); restore the file, or train the bundle again",
             path=str(path),
         ) from error
-    return _manifest(Table(path, "", content))
+    file = JsonFile(text, str(path), BundleError)
+    manifest = _manifest(file.root)
+    file.problems.raise_any()
+    return manifest
 
 
 def write_manifest(directory: Path, content: Mapping[str, Any]) -> Path:
@@ -118,44 +122,46 @@ def file_sha256(path: Path) -> str:
 
 
 def _manifest(top: Table) -> Manifest:
-    if top.get("format", str(FORMAT)) != FORMAT:
-        top.fail("format", top.content["format"], f"{FORMAT}, the format this version reads")
-    for key in top.content:
-        if key not in _KEYS:
-            top.fail(key, top.content[key], f"no such key, only {', '.join(sorted(_KEYS))}")
-    training = top.table("training")
+    if top.get("format") != FORMAT:
+        top.refuse("format", f"{FORMAT}, the format this version reads")
+        top.file.problems.raise_any()
+    top.only(_KEYS)
+    network, preprocessing, thresholds, training = (
+        top.table(name) for name in ("network", "preprocessing", "thresholds", "training")
+    )
+    top.file.problems.raise_any()  # what stands in no table would be missed key by key
     return Manifest(
         name=top.text("name"),
         version=top.text("version"),
         created=_created(top),
-        network=_network(top.table("network")),
-        preprocessing=_preprocessing(top.table("preprocessing")),
+        network=_network(network),
         forms=_forms(top),
         temperature=top.number("temperature", 0.05, 20.0),
-        thresholds=_thresholds(top.table("thresholds")),
+        thresholds=_thresholds(thresholds),
         command=training.text("command"),
         recipe=training.text("recipe"),
         sources=tuple(
             Source(each.text("name"), each.text("licence"), each.whole("pictures"))
-            for each in training.tables("sources")
+            for each in training.tables("sources", needed=True)
         ),
         evaluation=top.table("evaluation").content,
         card=top.file_name("card"),
+        preprocessing=_preprocessing(preprocessing),
     )
 
 
 def _created(top: Table) -> date:
-    text = top.text("created")
     try:
-        return date.fromisoformat(text)
+        return date.fromisoformat(top.text("created"))
     except ValueError:
-        top.fail("created", text, "a date as YYYY-MM-DD")
+        top.refuse("created", "a date as YYYY-MM-DD")
+        return date.min
 
 
 def _network(table: Table) -> NetworkFile:
     sha256 = table.text("sha256").lower()
-    if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
-        table.fail("sha256", sha256, "64 hexadecimal digits")
+    if (sha256 and len(sha256) != 64) or not set(sha256) <= set("0123456789abcdef"):
+        table.refuse("sha256", "64 hexadecimal digits")
     outputs = table.table("outputs")
     return NetworkFile(
         file=table.file_name("file"),
@@ -167,46 +173,48 @@ def _network(table: Table) -> NetworkFile:
 
 
 def _preprocessing(table: Table) -> Preprocessing:
-    mean, std = table.numbers("mean"), table.numbers("std")
-    if len(mean) != 3 or len(std) != 3:
-        table.fail("mean, std", [len(mean), len(std)], "three numbers each")
+    mean, std = (_of_colours(table, name) for name in ("mean", "std"))
+    size, views = table.whole("size"), table.numbers("views")
+    interpolation = table.text("interpolation")
+    table.file.problems.raise_any()  # stand-ins of what is wrong would only be refused once more
     try:
-        return Preprocessing(
-            size=table.whole("size"),
-            mean=(mean[0], mean[1], mean[2]),
-            std=(std[0], std[1], std[2]),
-            views=table.numbers("views"),
-            interpolation=table.text("interpolation"),
-        )
+        return Preprocessing(size, mean, std, views, interpolation)
     except ValueError as error:
         raise BundleError(
-            f"{table.path}: {table.key}: {error}; mend it, or export the bundle again",
-            path=str(table.path),
-            key=table.key,
+            f"{table.file.name}: preprocessing: {error}; correct it, or export the bundle again",
+            path=table.file.name,
         ) from error
 
 
+def _of_colours(table: Table, name: str) -> tuple[float, float, float]:
+    found = table.numbers(name)
+    if len(found) != 3:
+        if found:
+            table.refuse(name, "three numbers, of red, green and blue")
+        return (1.0, 1.0, 1.0)
+    return (found[0], found[1], found[2])
+
+
 def _forms(top: Table) -> tuple[Form, ...]:
-    tables = top.tables("forms")
-    forms = tuple(_form(table) for table in tables)
-    seen: set[str] = set()
-    for table, form in zip(tables, forms, strict=True):
-        if form.id in seen:
-            table.fail("id", form.id, "an id that no other form of the bundle has")
-        seen.add(form.id)
-    return forms
+    forms: dict[str, Form] = {}
+    for table in top.tables("forms", needed=True):
+        form = _form(table)
+        if form.id in forms:
+            table.refuse("id", "an id that no other form of the bundle has")
+        forms[form.id] = form
+    return tuple(forms.values())
 
 
 def _form(table: Table) -> Form:
     form_id = table.text("id")
-    weights = table.table("categories")
-    shares = {category: weights.number(category, 0.0, 1.0) for category in weights.content}
-    total = math.fsum(shares.values())
+    weights, known = table.table("categories"), len(table.file.problems.found)
+    shares = {category: weights.number(category, 0.0, 1.0) for category in weights.names()}
+    total, wrong = math.fsum(shares.values()), len(table.file.problems.found) > known
     if form_id == NON_ITEM:
         if shares:
-            table.fail("categories", shares, f"{{}} for {NON_ITEM}, which has no category")
-    elif abs(total - 1.0) > _WEIGHT_TOLERANCE:
-        table.fail("categories", shares, f"weights that sum to 1 (these sum to {total:g})")
+            table.refuse("categories", f"{{}} for {NON_ITEM}, which has no category")
+    elif not wrong and abs(total - 1.0) > _WEIGHT_TOLERANCE:
+        table.refuse("categories", f"weights that sum to 1 (these sum to {total:g})")
     return Form(form_id, table.text("name"), shares)
 
 

@@ -18,8 +18,8 @@ from pathlib import Path
 
 from classifier.log.piles import BatchTotal
 from classifier.log.quantities import Unit
-from classifier.rules.data_file import Table, read_toml
-from classifier.rules.data_numbers import positive
+from classifier.rules.data_file import read_toml
+from classifier.rules.data_table import Table
 
 SHIPPED_ITEM_WEIGHTS = Path(__file__).with_name("data") / "item_weights.toml"
 CODES = ("A", "B", "C", "D", "OWN")
@@ -93,7 +93,7 @@ def _prior(entry: Table) -> PriorWeight:
     return PriorWeight(
         category=entry.identifier("category"),
         material=entry.text("material"),
-        containers_per_lb=positive(entry, "containers_per_lb"),
+        containers_per_lb=entry.positive("containers_per_lb"),
         date=entry.text("date"),
         source=entry.text("source"),
         code=entry.one_of("code", CODES, "confidence code"),

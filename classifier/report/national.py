@@ -14,8 +14,8 @@ from pathlib import Path
 from classifier.log.quantities import Mass, sum_masses
 from classifier.report.item_weights import CODES
 from classifier.report.shares import Range, share_of, subtract
-from classifier.rules.data_file import Table, TomlFile, read_toml
-from classifier.rules.data_numbers import amount, positive
+from classifier.rules.data_file import TomlFile, read_toml
+from classifier.rules.data_table import Table
 
 SHIPPED_NATIONAL = Path(__file__).with_name("data") / "us_epa_2018.toml"
 _FATES = ("recycled", "composted", "other_food", "combusted", "landfilled")
@@ -157,11 +157,11 @@ def _national(file: TomlFile) -> National:
         address=root.text("address"),
         tables=root.text("tables"),
         ledger_code=root.one_of("ledger_code", CODES, "confidence code"),
-        population_million=positive(root, "population_million"),
+        population_million=root.positive("population_million"),
         population_code=root.one_of("population_code", CODES, "confidence code"),
         warnings=root.texts("warnings"),
         headline_code=headline.one_of("code", CODES, "confidence code"),
-        headline={name: positive(headline, name) for name in _HEADLINE[1:]},
+        headline={name: headline.positive(name) for name in _HEADLINE[1:]},
         total=_flow(root.table("total"), name="Total"),
         materials=tuple(_material(entry) for entry in root.tables("material")),
         no_counterpart=apart.texts("categories"),
@@ -182,8 +182,8 @@ def _material(entry: Table) -> Material:
 
 def _flow(row: Table, *, name: str) -> Flow:
     row.only(("name", "generated", *_FATES))
-    fates = {fate: amount(row, fate) for fate in _FATES}
-    return Flow(name=name, generated=positive(row, "generated"), **fates)
+    fates = {fate: row.amount(fate) for fate in _FATES}
+    return Flow(name=name, generated=row.positive("generated"), **fates)
 
 
 def compare(national: National, masses: Mapping[str, Mass | None]) -> Comparison:

@@ -7,8 +7,8 @@ from decimal import Decimal
 from pathlib import Path
 
 from classifier.report.item_weights import CODES
-from classifier.rules.data_file import Table, read_toml
-from classifier.rules.data_numbers import positive
+from classifier.rules.data_file import read_toml
+from classifier.rules.data_table import Table
 
 SHIPPED_PLANNING_TABLE = Path(__file__).with_name("data") / "astm_d5231.toml"
 
@@ -72,6 +72,6 @@ def _component(entry: Table) -> Component:
     return Component(
         id=entry.identifier(),
         name=entry.text("name"),
-        mean=positive(entry, "mean"),
-        sd=positive(entry, "sd"),
+        mean=entry.positive("mean"),
+        sd=entry.positive("sd"),
     )

@@ -19,7 +19,8 @@ from classifier.rules.category_parts import (
     Group,
     LookAlike,
 )
-from classifier.rules.data_file import Table, read_toml
+from classifier.rules.data_file import read_toml
+from classifier.rules.data_table import Table
 from classifier.rules.search_words import stems_of
 
 DATA_DIRECTORY = Path(__file__).with_name("data")

@@ -11,7 +11,8 @@ from pathlib import Path
 from classifier.errors import DataFileError, UnknownIdError
 from classifier.rules.categories import DATA_DIRECTORY
 from classifier.rules.category_parts import Categories
-from classifier.rules.data_file import Table, read_toml
+from classifier.rules.data_file import read_toml
+from classifier.rules.data_table import Table
 from classifier.rules.programme_check import check_rules
 from classifier.rules.programme_rules import (
     ROUTES,

@@ -7,7 +7,7 @@ from itertools import combinations, product
 from math import prod
 
 from classifier.rules.category_parts import Categories, Category
-from classifier.rules.data_file import Problems
+from classifier.rules.data_table import Problems
 from classifier.rules.programme_rules import CategoryRules, Rule
 
 MOST_CASES = 4096

@@ -6,9 +6,6 @@ same sorts can be reported under several plans, and a report says which it used.
 
 from __future__ import annotations
 
-import json
-import math
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -18,11 +15,14 @@ from typing import Any, get_args
 from classifier.errors import InvalidEntryError
 from classifier.estimators._moments import Estimator
 from classifier.rules.category_parts import Categories
+from classifier.rules.data_file import JsonFile, TomlFile, read_text
+from classifier.rules.data_table import Document, Table
 from classifier.rules.programme_rules import ROUTES
 
 OWN_PARTS = ("place", "date", "month", "year")
 """What a sort can be grouped by besides the parts of its stratum."""
 SEPARATOR = "/"
+ESTIMATOR: Estimator = "mean of sample shares"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ class StudyPlan:
 
     title: str = ""
     level: float = 0.90
-    estimator: Estimator = "mean of sample shares"
+    estimator: Estimator = ESTIMATOR
     parts: tuple[str, ...] = ("stratum",)
     strata: tuple[str, ...] = ("stratum",)
     weights: Mapping[str, float] = field(default_factory=dict)
@@ -88,14 +88,9 @@ def load_plan(path: Path, categories: Categories) -> StudyPlan:
     Raises
     ------
     InvalidEntryError
-        If it can't be read or says something that is not allowed: names file, key and mend.
+        If it can't be read or says something that is not allowed: names file, key and fix.
     """
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InvalidEntryError(
-            f"the plan {path.name} can't be read ({error}): give a text file in UTF-8"
-        ) from error
+    text = read_text(path, InvalidEntryError)
     return plan_from_text(text, categories, name=path.name, is_json=path.suffix == ".json")
 
 
@@ -109,12 +104,8 @@ def plan_from_text(
     InvalidEntryError
         As `load_plan` does.
     """
-    try:
-        found = json.loads(text) if is_json else tomllib.loads(text)
-    except ValueError as error:  # both decoders' errors are ValueErrors
-        kind = "JSON" if is_json else "TOML"
-        raise InvalidEntryError(f"{name} is no {kind}: {error}; mend it there") from error
-    return plan_from(found, categories, name=name)
+    kind = JsonFile if is_json else TomlFile
+    return _plan(kind(text, name, InvalidEntryError), categories)
 
 
 def plan_from(given: Any, categories: Categories, *, name: str = "plan") -> StudyPlan:
@@ -125,139 +116,83 @@ def plan_from(given: Any, categories: Categories, *, name: str = "plan") -> Stud
     InvalidEntryError
         If a key or value is not allowed.
     """
-    read = _Reader(given, name)
+    return _plan(Document(given, name, InvalidEntryError), categories)
+
+
+def _plan(file: Document, categories: Categories) -> StudyPlan:
+    read = file.root
     read.only(_KEYS)
-    parts = read.texts("parts", ("stratum",))
+    parts = read.texts("parts", default=("stratum",))
     allowed = (*parts, *OWN_PARTS)
     known = tuple(each.id for each in categories.categories)
-    streams = _streams(read, allowed)
+    streams = _streams(_inner(read, "streams"), allowed)
     # The containers of a household are one sort once they are joined, of no container.
     usual = tuple(part for part in parts if streams is None or part != streams.part)
+    estimator: Any = read.one_of("estimator", get_args(Estimator), "estimator", ESTIMATOR)
     plan = StudyPlan(
-        title=read.text("title"),
-        level=read.number("level", 0.90, least=0.5, most=0.999),
-        estimator=read.choice("estimator", get_args(Estimator), "mean of sample shares"),
+        title=read.text("title", needed=False),
+        level=read.number("level", 0.5, 0.999, default=0.90),
+        estimator=estimator,
         parts=parts,
-        strata=read.choices("strata", allowed, usual),
-        weights=read.sizes("weights"),
-        person_weights=read.sizes("person_weights"),
-        population=_population(read),
-        compare=read.choice("compare", ("", *allowed), ""),
-        what_if=read.choices("what_if", known, ()),
+        strata=read.some_of("strata", allowed, "part", usual),
+        weights=_sizes(read.table("weights")),
+        person_weights=_sizes(read.table("person_weights")),
+        population=_population(_inner(read, "population")),
+        compare=read.one_of("compare", ("", *allowed), "part", ""),
+        what_if=read.some_of("what_if", known, "category"),
         streams=streams,
-        national=read.choice("national", NATIONAL, ""),
-        unweighed=read.choice("unweighed", UNWEIGHED, "keep"),
-        audit_points=read.number("audit_points", 0.0, least=0.0, most=50.0),
-        draws=int(read.number("draws", 2000, least=0, most=100_000)),
-        divisions=int(read.number("divisions", 9999, least=0, most=1_000_000)),
-        seed=int(read.number("seed", 0, least=0, most=2**31)),
+        national=read.one_of("national", NATIONAL, "comparison", ""),
+        unweighed=read.one_of("unweighed", UNWEIGHED, "choice", "keep"),
+        audit_points=read.number("audit_points", 0.0, 50.0, default=0.0),
+        draws=_repeats(read, "draws", 2000, 100_000),
+        divisions=_repeats(read, "divisions", 9999, 1_000_000),
+        seed=read.whole("seed", 0, 2**31, default=0),
     )
-    for key, value in (("draws", plan.draws), ("divisions", plan.divisions)):
-        if 0 < value < 100:
-            read.refuse(key, value, "0 for none, or 100 and more")
+    file.problems.raise_any()
     return plan
 
 
-def _population(read: _Reader) -> Population | None:
-    table = read.table("population", ("total", "standard_error", "unit"))
+def _repeats(read: Table, name: str, default: int, most: int) -> int:
+    value = read.whole(name, 0, most, default=default)
+    if 0 < value < 100:
+        read.refuse(name, "0 for none, or 100 and more")
+    return value
+
+
+def _inner(read: Table, name: str) -> Table | None:
+    return read.table(name) if name in read.names() else None
+
+
+def _sizes(table: Table) -> dict[str, float]:
+    return {name.strip(): table.number(name, 0.0) for name in table.names()}
+
+
+def _population(table: Table | None) -> Population | None:
     if table is None:
         return None
+    table.only(("total", "standard_error", "unit"))
     return Population(
-        total=table.number("total", math.nan, least=0.0, above=True),
-        standard_error=table.number("standard_error", 0.0, least=0.0),
-        unit=table.text("unit") or "t",
+        total=table.number("total", 0.0, above=True),
+        standard_error=table.number("standard_error", 0.0, default=0.0),
+        unit=table.text("unit", needed=False) or "t",
     )
 
 
-def _streams(read: _Reader, allowed: Sequence[str]) -> Streams | None:
-    keys = ("part", "recycling", "refuse", "pair", "accepted_routes")
-    table = read.table("streams", keys)
+def _streams(table: Table | None, allowed: Sequence[str]) -> Streams | None:
     if table is None:
         return None
+    table.only(("part", "recycling", "refuse", "pair", "accepted_routes"))
     return Streams(
-        part=table.choice("part", allowed, allowed[0]),
-        recycling=table.texts("recycling", ("recycling",)),
-        refuse=table.texts("refuse", ("refuse",)),
-        pair=table.choices("pair", allowed, ("place", "date")),
-        accepted_routes=table.choices("accepted_routes", tuple(ROUTES), ("kerbside",)),
+        part=table.one_of("part", allowed, "part", allowed[0]),
+        recycling=table.texts("recycling", default=("recycling",)),
+        refuse=table.texts("refuse", default=("refuse",)),
+        pair=table.some_of("pair", allowed, "part", ("place", "date")),
+        accepted_routes=table.some_of("accepted_routes", ROUTES, "route", ("kerbside",)),
     )
-
-
-class _Reader:
-    """Takes values out of a mapping, or says what is wrong with them."""
-
-    def __init__(self, given: Any, name: str) -> None:
-        if not isinstance(given, Mapping):
-            raise InvalidEntryError(f"{name} is {given!r}; allowed: keys with values; write it so")
-        self._given = given
-        self._name = name
-
-    def refuse(self, key: str, value: Any, allowed: str) -> InvalidEntryError:
-        raise InvalidEntryError(
-            f"{self._name}: {key} is {value!r}; allowed: {allowed}; set it so, or leave it out"
-        )
-
-    def only(self, keys: Sequence[str] | frozenset[str]) -> None:
-        for key in self._given:
-            if key not in keys:
-                self.refuse(str(key), self._given[key], f"the keys {', '.join(sorted(keys))}")
-
-    def text(self, key: str) -> str:
-        value = self._given.get(key, "")
-        if not isinstance(value, str) or len(value) > 300:
-            self.refuse(key, value, "a text of 300 characters at most")
-        return str(value)
-
-    def number(
-        self, key: str, default: float, *, least: float, most: float = 1e15, above: bool = False
-    ) -> float:
-        value = self._given.get(key, default)
-        right = isinstance(value, (int, float)) and not isinstance(value, bool)
-        if not right or not least <= value <= most or (above and value <= least):
-            ends = f"above {least:g}" if above else f"{least:g} to {most:g}"
-            self.refuse(key, value, f"a number, {ends}")
-        return float(value)
-
-    def choice(self, key: str, allowed: Sequence[str], default: str) -> Any:
-        value = self._given.get(key, default)
-        if value not in allowed:
-            self.refuse(key, value, " or ".join(repr(each) for each in allowed))
-        return value
-
-    def texts(self, key: str, default: tuple[str, ...]) -> tuple[str, ...]:
-        value = self._given.get(key, default)
-        if not isinstance(value, (list, tuple)) or not all(
-            isinstance(each, str) and each.strip() for each in value
-        ):
-            self.refuse(key, value, "a list of texts")
-        return tuple(each.strip() for each in value)
-
-    def choices(
-        self, key: str, allowed: Sequence[str], default: tuple[str, ...]
-    ) -> tuple[str, ...]:
-        values = self.texts(key, default)
-        for value in values:
-            if value not in allowed:
-                self.refuse(key, value, f"a list of these: {', '.join(allowed)}")
-        return values
-
-    def sizes(self, key: str) -> dict[str, float]:
-        table = self._given.get(key, {})
-        if not isinstance(table, Mapping):
-            self.refuse(key, table, "a table of stratum = size")
-        inner = _Reader(table, f"{self._name}: {key}")
-        return {str(name).strip(): inner.number(name, 0.0, least=0.0) for name in table}
-
-    def table(self, key: str, keys: Sequence[str]) -> _Reader | None:
-        if key not in self._given:
-            return None
-        inner = _Reader(self._given[key], f"{self._name}: {key}")
-        inner.only(keys)
-        return inner
 
 
 def texts_of(stratum: str, parts: Sequence[str]) -> list[str]:
-    """Return what a stratum tells for each part; with one part that is the whole stratum."""
+    """Return what a stratum says of each part; with one part that is the whole stratum."""
     pieces = stratum.split(SEPARATOR) if len(parts) > 1 else [stratum]
     return [piece.strip() for piece in pieces]
 
@@ -267,9 +202,9 @@ def part_of(name: str, parts: Sequence[str], *, stratum: str, place: str, sorted
     if name in parts:
         texts = texts_of(stratum, parts)
         at = list(parts).index(name)
-        return (texts[at] if at < len(texts) else "") or "not told"
+        return (texts[at] if at < len(texts) else "") or "not given"
     own = {
-        "place": place or "not told",
+        "place": place or "not given",
         "date": sorted_on.isoformat(),
         "month": sorted_on.isoformat()[:7],
         "year": sorted_on.isoformat()[:4],

@@ -154,7 +154,7 @@ def _worked_out(
     try:
         plan = _plan(services, request)
     except InvalidEntryError as error:
-        refusal, status, plan = error.message, 422, StudyPlan()
+        refusal, status, plan = error.message.rstrip("."), 422, StudyPlan()
     query = urlencode({key: value for key, value in typed.items() if value})
     frame = {
         "study_id": study_id.lower(),

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from classifier.errors import DataFileError
 from classifier.rules.categories import load_categories
-from classifier.rules.data_file import Problems
+from classifier.rules.data_table import Problems
 from classifier.rules.programme import Programme, load_shipped_programmes
 from classifier.rules.programme_check import check_rules
 from classifier.rules.programme_rules import ROUTES, CategoryRules, Rule

@@ -51,7 +51,7 @@ def test_manifest_is_written_with_format_and_hash(tmp_path: Path) -> None:
 
 def test_unfit_manifest_is_refused_when_written(tmp_path: Path) -> None:
     write_tiny_bundle(tmp_path)
-    with pytest.raises(BundleError, match=r"temperature is 0; allowed: a number in 0\.05\.\.20"):
+    with pytest.raises(BundleError, match=r'"temperature" is 0\. Allowed: a number from 0'):
         write_manifest(tmp_path, {**manifest_content(), "temperature": 0})
 
 
@@ -80,49 +80,62 @@ def drop(*path: str) -> Change:
 
 
 WRONG: list[tuple[Change, str]] = [
-    (put("format", value=2), r"format is 2; allowed: 1, the format this version reads"),
-    (drop("format"), r"format is missing; allowed: 1"),
-    (put("colour", value="red"), r"colour is \"red\"; allowed: no such key, only card, created"),
-    (drop("name"), r"name is missing; allowed: a text; add it"),
-    (put("name", value=" "), r"name is \" \"; allowed: a text that is not empty"),
-    (put("version", value=1), r"version is 1; allowed: a text"),
-    (put("created", value="2 Jan"), r"created is \"2 Jan\"; allowed: a date as YYYY-MM-DD"),
-    (put("network", value=[]), r"network is \[\]; allowed: a JSON object"),
-    (put("network", "file", value="../x.onnx"), r"network\.file is \"\.\./x\.onnx\"; allowed: the"),
+    (put("format", value=2), r'"format" is 2\. Allowed: 1, the format this version reads'),
+    (drop("format"), r'"format" is missing\. Allowed: 1'),
+    (put("colour", value="red"), r'unknown key "colour"\. Use one of: card, created'),
+    (drop("name"), r'"name" is missing or empty\. Add "name": "\.\.\."'),
+    (put("name", value=" "), r'"name" is missing or empty'),
+    (put("version", value=1), r'"version" is not a text\. Write "version": "\.\.\." in quotes'),
+    (put("created", value="2 Jan"), r'"created" is "2 Jan"\. Allowed: a date as YYYY-MM-DD'),
+    (put("network", value=[]), r'"network" is not a table\. Write "network": \{ key: value \}\.$'),
+    (
+        put("network", "file", value="../x.onnx"),
+        r'network: "file" is "\.\./x\.onnx"\. Allowed:',
+    ),
     (put("network", "file", value="gone.onnx"), r"gone\.onnx: missing, though bundle\.json names"),
-    (put("network", "sha256", value="beef"), r"network\.sha256 is \"beef\"; allowed: 64 hex"),
+    (put("network", "sha256", value="beef"), r'network: "sha256" is "beef"\. Allowed: 64 hex'),
+    (drop("network", "sha256"), r'network: "sha256" is missing or empty'),
     (put("network", "sha256", value="0" * 64), r"network\.onnx: damaged or replaced: its SHA-256"),
     (put("network", "input", value="picture"), r"has no input 'picture'.*allowed: image"),
     (
         put("network", "outputs", "embedding", value="memory"),
         r"has no output 'memory'.*allowed: form_logits, embedding",
     ),
-    (put("preprocessing", "mean", value=[0.5]), r"preprocessing\.mean, std.*three numbers each"),
-    (put("preprocessing", "mean", value="grey"), r"preprocessing\.mean is \"grey\"; allowed: a li"),
+    (put("preprocessing", "mean", value=[0.5]), r'preprocessing: "mean".*three numbers'),
+    (
+        put("preprocessing", "mean", value="grey"),
+        r'preprocessing: "mean" is "grey"\. Allowed: a',
+    ),
     (put("preprocessing", "std", value=[0, 1, 1]), r"preprocessing: std \[0\.0, 1\.0, 1\.0\] is"),
-    (put("preprocessing", "size", value=2.5), r"preprocessing\.size is 2\.5; allowed: a whole"),
+    (put("preprocessing", "size", value=2.5), r'preprocessing: "size" is 2\.5\. Allowed: a whole'),
     (put("preprocessing", "size", value=64), r"doesn't run on a float32 batch.*\(2, 3, 64, 64\)"),
-    (put("forms", value=[]), r"forms is \[\]; allowed: a list of one or more objects"),
-    (put("forms", 0, value="can"), r"forms\[0\] is \"can\"; allowed: a JSON object"),
-    (put("forms", 1, "id", value="drink_can"), r"forms\[1\]\.id is \"drink_can\"; allowed: an id"),
+    (put("forms", value=[]), r'"forms" is \[\]\. Allowed: a list of one or more tables'),
+    (put("forms", 0, value="can"), r'"forms" is not a list of tables\. Write "forms": \[\{'),
+    (put("forms", 1, "id", value="drink_can"), r'forms\[1\]: "id" is "drink_can"\. Allowed: an id'),
     (
         put("forms", 0, "categories", value={"aluminium_cans": 0.5}),
-        r"forms\[0\]\.categories.*weights that sum to 1 \(these sum to 0\.5\)",
+        r'forms\[0\]: "categories".*weights that sum to 1 \(these sum to 0\.5\)',
     ),
     (
         put("forms", 0, "categories", "steel_cans", value=True),
-        r"forms\[0\]\.categories\.steel_cans is true; allowed: a number in 0\.\.1",
+        r'forms\[0\]\.categories: "steel_cans" is true\. Allowed: a number from 0 to 1\.$',
     ),
     (put("forms", -1, "categories", value={"food": 1.0}), r"\{\} for non_item, which has no cat"),
     (
         lambda content: content["forms"].pop(),
         r"form_logits has shape \(2, 17\); allowed: \(2, 16\)",
     ),
-    (put("temperature", value="hot"), r"temperature is \"hot\"; allowed: a number in 0\.05\.\.20"),
-    (put("thresholds", "route", value=1.5), r"thresholds\.route is 1\.5; allowed: a number in 0"),
-    (put("thresholds", "stop", value=float("nan")), r"thresholds\.stop is NaN; allowed: a number"),
-    (drop("training", "command"), r"training\.command is missing"),
-    (put("training", "sources", 0, "pictures", value=-1), r"pictures is -1; allowed: a whole numb"),
+    (
+        put("temperature", value="hot"),
+        r'"temperature" is "hot"\. Allowed: a number from 0\.05',
+    ),
+    (put("thresholds", "route", value=1.5), r'thresholds: "route" is 1\.5\. Allowed: a number'),
+    (put("thresholds", "stop", value=float("nan")), r'thresholds: "stop" is NaN\. Allowed: a num'),
+    (drop("training", "command"), r'training: "command" is missing'),
+    (
+        put("training", "sources", 0, "pictures", value=-1),
+        r'training\.sources\[0\]: "pictures" is -1\. Allowed: a whole number, 0 or more',
+    ),
     (put("card", value="card.md"), r"card\.md: missing, though bundle\.json names it"),
 ]
 
@@ -142,11 +155,26 @@ def test_missing_manifest_is_named(tmp_path: Path) -> None:
         load_bundle(tmp_path)
 
 
-@pytest.mark.parametrize("text", ["{", "\xff"])
-def test_manifest_that_is_no_json_is_named(tmp_path: Path, text: str) -> None:
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [("{", "can't be read as JSON"), ("\xff", "can't be read"), ("[]", r"it is \[\]")],
+)
+def test_manifest_that_is_no_json_is_named(tmp_path: Path, text: str, said: str) -> None:
     (write_tiny_bundle(tmp_path) / "bundle.json").write_bytes(text.encode("latin-1"))
-    with pytest.raises(BundleError, match=r"bundle\.json: can't be read as JSON"):
+    with pytest.raises(BundleError, match=rf"bundle\.json: .*{said}"):
         load_bundle(tmp_path)
+
+
+def test_all_mistakes_of_a_manifest_are_named_at_once(tmp_path: Path) -> None:
+    manifest = write_tiny_bundle(tmp_path) / "bundle.json"
+    content = {**json.loads(manifest.read_text()), "temperature": 90, "version": ""}
+    manifest.write_text(json.dumps(content))
+    with pytest.raises(BundleError) as error:
+        load_bundle(tmp_path)
+    assert [line.partition(": ")[2][:13] for line in error.value.message.splitlines()] == [
+        '"version" is ',
+        '"temperature"',
+    ]
 
 
 def test_damaged_network_is_named(tmp_path: Path) -> None:

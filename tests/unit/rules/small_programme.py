@@ -24,6 +24,7 @@ def _category(category_id: str, group: str, name: str, *, stop: bool = False) ->
         cautions=("fire",) if stop else (),
         stop=stop,
         evidence={},
+        words=(),
     )
 
 

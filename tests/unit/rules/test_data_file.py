@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from classifier.errors import DataFileError
-from classifier.rules.data_file import TomlFile, did_you_mean, read_toml
+from classifier.rules.data_file import TomlFile, read_toml
+from classifier.rules.data_table import did_you_mean
 
 TEXT = '''\
 # [[ghost]] in a comment

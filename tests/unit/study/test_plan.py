@@ -39,6 +39,19 @@ def test_joined_containers_are_no_stratum_unless_the_plan_says_so() -> None:
     assert plan_from({"streams": {"part": "stratum"}}, CATEGORIES).strata == ()
 
 
+def test_a_single_text_is_a_list_of_one() -> None:
+    assert plan_from({"parts": "area"}, CATEGORIES).parts == ("area",)
+
+
+def test_mistakes_of_a_plan_file_are_named_by_line_all_at_once() -> None:
+    with pytest.raises(InvalidEntryError) as error:
+        plan_from_text('level = 90\n\n[population]\ntotal = "much"\n', CATEGORIES, name="p.toml")
+    assert error.value.message.splitlines() == [
+        'p.toml, line 1: "level" is 90. Allowed: a number from 0.5 to 0.999.',
+        'p.toml, line 4: "total" is "much". Allowed: a number above 0.',
+    ]
+
+
 def test_json_says_the_same_as_toml(tmp_path: Path) -> None:
     (tmp_path / "p.json").write_text('{"level": 0.95, "compare": "month"}', encoding="utf-8")
     (tmp_path / "p.toml").write_text('level = 0.95\ncompare = "month"\n', encoding="utf-8")
@@ -56,13 +69,13 @@ def test_json_says_the_same_as_toml(tmp_path: Path) -> None:
         ({"level": True}, "a number"),
         ({"estimator": "median"}, "ratio of sums"),
         ({"title": 3}, "a text"),
-        ({"parts": "area"}, "a list of texts"),
-        ({"parts": ["area", " "]}, "a list of texts"),
-        ({"strata": ["season"]}, "stratum, place, date"),
-        ({"compare": "area"}, "'stratum'"),
+        ({"parts": 3}, "something else than texts"),
+        ({"parts": ["area", " "]}, "something else than texts"),
+        ({"strata": ["season"]}, "date, month, place, stratum, year"),
+        ({"compare": "area"}, "Use one of: date, month, place, stratum, year"),
         ({"what_if": ["gold"]}, "plastic_film"),
-        ({"weights": [1]}, "stratum = size"),
-        ({"weights": {"a": -1}}, "weights: a is -1"),
+        ({"weights": [1]}, '"weights" is not a table'),
+        ({"weights": {"a": -1}}, 'weights: "a" is -1'),
         ({"population": {}}, "above 0"),
         ({"population": {"total": 0}}, "above 0"),
         ({"population": {"total": 1, "se": 2}}, "se"),
@@ -95,7 +108,7 @@ def test_a_file_that_is_not_there_or_no_text_is_refused(tmp_path: Path) -> None:
     [
         ("season", ("area", "season"), "spring"),
         ("stratum", ("stratum",), "flats / spring"),
-        ("fourth", ("area", "season", "third", "fourth"), "not told"),
+        ("fourth", ("area", "season", "third", "fourth"), "not given"),
         ("place", ("area",), "Mill Lane"),
         ("month", ("area",), "2026-04"),
         ("year", ("area",), "2026"),
@@ -103,7 +116,7 @@ def test_a_file_that_is_not_there_or_no_text_is_refused(tmp_path: Path) -> None:
     ],
 )
 def test_what_a_sort_has_under_a_part(name: str, parts: tuple[str, ...], found: str) -> None:
-    told = part_of(
+    found_part = part_of(
         name, parts, stratum="flats / spring", place="Mill Lane", sorted_on=date(2026, 4, 13)
     )
-    assert told == found
+    assert found_part == found
