@@ -24,7 +24,7 @@ router = APIRouter()
 @router.get("/tares")
 def get_tares(services: ServicesDep) -> list[TareOut]:
     """List the tare library."""
-    return [TareOut.of(tare) for tare in piles.list_tares(services)]
+    return [TareOut.of(tare) for tare in services.log.list_tares()]
 
 
 @router.post("/tares", status_code=201)

@@ -172,7 +172,7 @@ def _load(said: str) -> LoadAsked:
 
 
 def _library_tare(services: Services, tare_id: str) -> Tare:
-    for tare in piles.list_tares(services):
+    for tare in services.log.list_tares():
         if tare.id == tare_id:
             return tare
     raise UnknownIdError(

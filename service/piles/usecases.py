@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from decimal import Decimal
 
 from classifier.errors import InvalidEntryError
-from classifier.log.ledger import fold
 from classifier.log.piles import BatchTotal
 from classifier.log.quantities import (
     MAX_LOADS,
@@ -29,6 +28,7 @@ from classifier.log.records import (
     WeighingVoid,
 )
 from classifier.log.weighing import METHODS, net_mass
+from classifier.report.categories import Names
 from classifier.report.conversions import FarFromUsual
 from service.entries import NAME_LENGTH, NOTE_LENGTH, check_id, check_sorter, check_text
 from service.piles.item_weights import item_weights
@@ -87,27 +87,26 @@ def piles(services: Services, sort_id: str, *, judged: bool = False) -> PilesVie
     Raises UnknownIdError when there is no such sort.
     """
     rows = services.log.sort_rows(sort_id.lower())
-    ledger = fold(rows.sort, rows.items, rows.changes, rows.batches, rows.weighings, rows.voids)
+    ledger = rows.ledger()
     far = item_weights(services, ledger).far if judged else ()
     unusual = {each.batch_id: each for each in far}
-    groups = {group.id: group.name for group in services.categories.groups}
-    lines = []
-    for category in services.categories.categories:
-        total = ledger.category(category.id)
-        if not total.items and not total.batches:
-            continue
-        masses = [batch.mass for batch in total.batches if batch.mass is not None]
-        lines.append(
+    names = Names(services.categories)
+    groups = dict(names.groups())
+    return PilesView(
+        sort=rows.sort,
+        piles=tuple(
             PileLine(
-                category=category.id,
-                name=category.name,
-                group=groups[category.group],
+                category=total.category,
+                name=names.category(total.category),
+                group=groups[names.group_of(total.category)],
                 count=total.count,
-                mass=sum_masses(masses) if masses else None,
+                mass=_mass_of(total.batches),
                 batches=tuple(_batch_line(batch, rows, unusual) for batch in total.batches),
             )
-        )
-    return PilesView(sort=rows.sort, piles=tuple(lines), tares=list_tares(services))
+            for total in names.ordered(ledger.categories)
+        ),
+        tares=services.log.list_tares(),
+    )
 
 
 def start_batch(
@@ -225,9 +224,9 @@ def add_tare(
     return services.log.add_tare(tare)
 
 
-def list_tares(services: Services) -> tuple[Tare, ...]:
-    """Return the tare library, oldest first."""
-    return services.log.list_tares()
+def _mass_of(batches: Iterable[BatchTotal]) -> Mass | None:
+    masses = [batch.mass for batch in batches if batch.mass is not None]
+    return sum_masses(masses) if masses else None
 
 
 def _batch_line(

@@ -143,7 +143,7 @@ class SortLog:
         Raises UnknownIdError when there is none.
         """
         with self._database.read() as connection:
-            return load_sort(connection, sort_id)
+            return load_sort(connection, sort_id.lower())
 
     def list_sorts(self, *, limit: int | None = None, skip: int = 0) -> tuple[SortInfo, ...]:
         """Return sorts, the newest first; imported sets of examples are none."""

@@ -10,10 +10,9 @@ import re
 from datetime import date
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictInt
+from pydantic import AliasChoices, BaseModel, BeforeValidator, ConfigDict, Field, StrictInt
 
 from classifier.log.quantities import MAX_COUNT, MAX_DAYS, MAX_LOADS, MAX_PERSONS, Unit
-from classifier.rules.suggestion_parts import RouteAnswer
 from service.entries import NAME_LENGTH, NOTE_LENGTH, SORTER_LENGTH
 
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -32,6 +31,20 @@ class Answer(BaseModel):
     """Base of answers that are read off a record of the core."""
 
     model_config = ConfigDict(from_attributes=True)
+
+
+class Parts:
+    """Several records as one: the first of them that has an attribute gives it."""
+
+    def __init__(self, *parts: object) -> None:
+        self._parts = parts
+
+    def __getattr__(self, name: str) -> Any:
+        """Return the attribute of the first part that has it."""
+        for part in self._parts:
+            if hasattr(part, name):
+                return getattr(part, name)
+        raise AttributeError(name)
 
 
 class Request(BaseModel):
@@ -108,25 +121,14 @@ Number = Annotated[str, Field(json_schema_extra={"pattern": _NUMBER, "examples":
 UnitName = Annotated[str, Field(json_schema_extra={"enum": [unit.value for unit in Unit]})]
 
 
-class RouteOut(BaseModel):
+class RouteOut(Answer):
     """A route with its condition; `when` names the open facts on which it hangs, if any."""
 
-    id: str
+    id: str = Field(validation_alias=AliasChoices("route", "id"))
     name: str
     condition: str
     note: str
     when: str
-
-    @classmethod
-    def of(cls, answer: RouteAnswer) -> RouteOut:
-        """Build from the core's answer."""
-        return cls(
-            id=answer.route,
-            name=answer.name,
-            condition=answer.condition,
-            note=answer.note,
-            when=answer.when,
-        )
 
 
 class ErrorDetail(BaseModel):
