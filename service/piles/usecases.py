@@ -44,6 +44,11 @@ class WeighingLine:
     net: Mass
     void: WeighingVoid | None
 
+    @property
+    def void_reason(self) -> str | None:
+        """Why the weighing was taken back, if it was."""
+        return None if self.void is None else self.void.reason
+
 
 @dataclass(frozen=True, slots=True)
 class BatchLine:

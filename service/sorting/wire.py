@@ -6,11 +6,10 @@ from datetime import datetime
 from types import SimpleNamespace
 from typing import Any
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from service.services import Services
 from service.sorting.captures import CaptureView
-from service.sorting.items import CurrentItem
 from service.sorting.suggesting import suggestion_json
 from service.web.wire import (
     Answer,
@@ -27,6 +26,7 @@ from service.web.wire import (
 class ItemOut(Answer):
     """An item as it stands after its corrections."""
 
+    within = ("item",)
     id: str
     sort_id: str
     capture_id: str | None
@@ -43,11 +43,6 @@ class ItemOut(Answer):
     suggested: str | None
     corrected: bool
     voided: bool
-
-    @model_validator(mode="before")
-    @classmethod
-    def _as_one(cls, given: Any) -> Any:
-        return Parts(given, given.item) if isinstance(given, CurrentItem) else given
 
 
 class TallyLineOut(Answer):

@@ -8,9 +8,18 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from typing import Annotated, Any
+from operator import attrgetter
+from typing import Annotated, Any, ClassVar
 
-from pydantic import AliasChoices, BaseModel, BeforeValidator, ConfigDict, Field, StrictInt
+from pydantic import (
+    AliasChoices,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StrictInt,
+    model_validator,
+)
 
 from classifier.log.quantities import MAX_COUNT, MAX_DAYS, MAX_LOADS, MAX_PERSONS, Unit
 from service.entries import NAME_LENGTH, NOTE_LENGTH, SORTER_LENGTH
@@ -28,13 +37,21 @@ _NUMBER = r"^[0-9]{1,4}([.][0-9]{1,3})?$"
 
 
 class Answer(BaseModel):
-    """Base of answers that are read off a record of the core."""
+    """Base of answers that are read off a record, and off the records in it named in `within`."""
 
     model_config = ConfigDict(from_attributes=True)
+    within: ClassVar[tuple[str, ...]] = ()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _as_one(cls, given: Any) -> Any:
+        if not cls.within or isinstance(given, (dict, cls)):
+            return given
+        return Parts(given, *(attrgetter(name)(given) for name in cls.within))
 
 
 class Parts:
-    """Several records as one: the first of them that has an attribute gives it."""
+    """Several records as one: the first that has an attribute gives it, None all those left."""
 
     def __init__(self, *parts: object) -> None:
         self._parts = parts
@@ -42,6 +59,8 @@ class Parts:
     def __getattr__(self, name: str) -> Any:
         """Return the attribute of the first part that has it."""
         for part in self._parts:
+            if part is None:
+                return None
             if hasattr(part, name):
                 return getattr(part, name)
         raise AttributeError(name)
