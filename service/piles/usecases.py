@@ -168,7 +168,7 @@ def weigh(
         tare=_number(tare, "tare"),
         unit=parse_unit(unit),
         resolution=parse_decimal(resolution, what="resolution"),
-        tare_resolution=_number(tare_resolution, "tare resolution"),
+        tare_resolution=_number(tare_resolution, "tare resolution", field="tare_resolution"),
         capacity=_number(capacity, "capacity"),
         contents_left=contents_left,
         note=check_text(note, "note", longest=NOTE_LENGTH),
@@ -249,8 +249,8 @@ def _batch_line(
     )
 
 
-def _number(typed: str | None, what: str) -> Decimal | None:
-    return parse_decimal(typed, what=what) if typed and typed.strip() else None
+def _number(typed: str | None, what: str, *, field: str = "") -> Decimal | None:
+    return parse_decimal(typed, what=what, field=field) if typed and typed.strip() else None
 
 
 def _sent(
@@ -276,7 +276,9 @@ def _method(given: str) -> Method:
         if method == given:
             return method
     raise InvalidEntryError(
-        f"method {given[:40]!r} is not known: use one of {', '.join(METHODS)}", given=given
+        f"method {given[:40]!r} is not known: use one of {', '.join(METHODS)}",
+        field="method",
+        given=given,
     )
 
 
@@ -285,6 +287,7 @@ def _category(services: Services, batch_id: str | None, category: str | None) ->
         return services.categories.get(category).id
     if batch_id is None:
         raise InvalidEntryError(
-            "the weighing names neither a batch nor a category: choose what was weighed"
+            "the weighing names neither a batch nor a category: choose what was weighed",
+            field="pile",
         )
     return services.log.get_batch(batch_id.lower()).category

@@ -124,6 +124,7 @@ class SortLog:
                 raise ConflictError(
                     f"programme can't be changed: items of {sort.name!r} are recorded with routes "
                     f"of {sort.programme_id}; start another sort under the other programme",
+                    field="programme_id",
                     sort=sort_id,
                 )
             own = {"id": correction_id, "sort_id": sort_id, "reason": reason, "at": at}
