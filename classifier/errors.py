@@ -10,13 +10,19 @@ from typing import ClassVar
 
 
 class TallytareError(Exception):
-    """Base of all errors that a person can mend; `code` names the kind in JSON answers."""
+    """Base of all errors that a person can fix; `code` names the kind in JSON answers.
+
+    `fields` names the fields of the entry that it is about, as the entry calls them, if any.
+    """
 
     code: ClassVar[str] = "error"
 
-    def __init__(self, message: str, **details: object) -> None:
+    def __init__(
+        self, message: str, *, field: str | tuple[str, ...] = (), **details: object
+    ) -> None:
         super().__init__(message)
         self.message = message
+        self.fields = (field,) if isinstance(field, str) else field
         self.details = details
 
 

@@ -26,7 +26,8 @@ def check_id(given: str, what: str) -> str:
     if not plain or plain != given.lower():
         raise InvalidEntryError(
             f"{what} {given[:60]!r} is no UUID: send one such as "
-            "7f0c2d0e-2f7b-4c58-9a51-0d6f6f9b7c11, made anew for each entry",
+            "7f0c2d0e-2f7b-4c58-9a51-0d6f6f9b7c11, made for each entry",
+            field=what,
             what=what,
         )
     return plain
@@ -40,18 +41,25 @@ def check_text(given: str, what: str, *, longest: int, needed: bool = False) -> 
     """
     text = given.strip()
     if needed and not text:
-        raise InvalidEntryError(f"{what} is empty: write something, up to {longest} characters")
+        raise InvalidEntryError(
+            f"{what} is empty: write something, up to {longest} characters", field=what
+        )
     if len(text) > longest:
         raise InvalidEntryError(
             f"{what} has {len(text)} characters: shorten it to {longest}",
+            field=what,
             what=what,
             length=len(text),
             longest=longest,
         )
     if any(_is_control(character) for character in text):
-        raise InvalidEntryError(f"{what} holds characters that can't be shown: type it again")
+        raise InvalidEntryError(
+            f"{what} holds characters that can't be shown: type it again", field=what
+        )
     if needed and not any(character.isprintable() for character in text):
-        raise InvalidEntryError(f"{what} shows nothing: write something that can be read")
+        raise InvalidEntryError(
+            f"{what} shows nothing: write something that can be read", field=what
+        )
     return text
 
 
@@ -83,6 +91,7 @@ def check_sorters(given: Iterable[str]) -> tuple[str, ...]:
     if len(distinct) > MAX_SORTERS:
         raise InvalidEntryError(
             f"{len(distinct)} sorters are too many: give at most {MAX_SORTERS}",
+            field="sorters",
             given=len(distinct),
         )
     return distinct

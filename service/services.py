@@ -89,6 +89,7 @@ class Services:
             raise UnknownIdError(
                 f"there is no programme {programme_id!r}: choose one of {known}, "
                 "or put its file back",
+                field="programme_id",
                 programme=programme_id,
                 known=sorted(self.programmes),
             )

@@ -91,8 +91,13 @@ def fold(
     batches: Iterable[Batch] = (),
     weighings: Iterable[Weighing] = (),
     voids: Iterable[WeighingVoid] = (),
+    *,
+    keep_empty: bool = True,
 ) -> Ledger:
     """Return what the rows of `sort` add up to.
+
+    Without `keep_empty`, piles that hold nothing are left out: started, then emptied by
+    corrections, and never weighed.
 
     Raises
     ------
@@ -109,6 +114,10 @@ def fold(
     )
     live, dead = live_weighings(unique_rows(weighings), unique_rows(voids), piles)
     members, loose = _place(current, piles)
+    if not keep_empty:
+        used = {*members, *live, *(weighing.batch_id for weighing in dead)}
+        piles = {ident: pile for ident, pile in piles.items() if ident in used}
+        members, loose = _place(current, piles)
     totals = tuple(
         batch_total(pile, members[pile.id], live[pile.id])
         for pile in sorted(piles.values(), key=_when)
@@ -177,7 +186,7 @@ def _apply(
             )
         if change.kind == "correct" and change.item_id not in voided_ids:
             before = current[change.item_id]
-            after = _corrected(before, change)
+            after = changed(before, change)
             current[change.item_id] = after
             corrections.append(Correction(before, after, change.reason, change.sorter, change.at))
     ordered = sorted(current.values(), key=_when)
@@ -188,8 +197,8 @@ def _apply(
     )
 
 
-def _corrected(item: Item, change: ItemChange) -> Item:
-    """Return the item with the fields that the change gives."""
+def changed(item: Item, change: ItemChange) -> Item:
+    """Return an item with the fields that a change gives; a void gives none."""
     return replace(
         item,
         category=item.category if change.category is None else change.category,

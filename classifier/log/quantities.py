@@ -67,12 +67,15 @@ def parse_unit(text: str) -> Unit:
     except ValueError:
         allowed = ", ".join(Unit)
         raise InvalidQuantityError(
-            f"unit {text!r} is not known: use one of {allowed}", given=text, allowed=list(Unit)
+            f"unit {text!r} is not known: use one of {allowed}",
+            field="unit",
+            given=text,
+            allowed=list(Unit),
         ) from None
 
 
-def parse_decimal(text: str, *, what: str) -> Decimal:
-    """Return the number typed as `text`; `what` names it in messages.
+def parse_decimal(text: str, *, what: str, field: str = "") -> Decimal:
+    """Return the number typed as `text`; `what` names it in messages, `field` if called otherwise.
 
     Both decimal marks are taken (1.25 and 1,25) and spaces may group thousands (1 250.5). A comma
     before exactly three digits (1,250) is refused: half the world reads it as one and a quarter,
@@ -88,6 +91,7 @@ def parse_decimal(text: str, *, what: str) -> Decimal:
         raise InvalidQuantityError(
             f"{what} {text!r} is not a plain number: write digits with one decimal mark, "
             "such as 1.25, without a unit",
+            field=field or what,
             what=what,
             given=text,
         )
@@ -96,15 +100,16 @@ def parse_decimal(text: str, *, what: str) -> Decimal:
         point = stripped.replace(",", ".")
         raise InvalidQuantityError(
             f"{what} {text!r} can be read in two ways: write {point} or {whole}",
+            field=field or what,
             what=what,
             given=text,
         )
     value = Decimal(_SPACES.sub("", stripped).replace(",", "."))
-    _check_digits(value, text, what)
+    _check_digits(value, text, what, field or what)
     return value if value else abs(value)  # "-0" is nothing but 0
 
 
-def _check_digits(value: Decimal, text: str, what: str) -> None:
+def _check_digits(value: Decimal, text: str, what: str, field: str) -> None:
     """Refuse more digits than any scale shows: they come from a slip of the keyboard."""
     parts = value.as_tuple()
     decimals = -int(parts.exponent)
@@ -112,13 +117,18 @@ def _check_digits(value: Decimal, text: str, what: str) -> None:
         raise InvalidQuantityError(
             f"{what} {text!r} has too many digits: at most {MAX_DIGITS} in all and "
             f"{MAX_DECIMALS} after the decimal mark; write what the scale shows",
+            field=field,
             what=what,
             given=text,
         )
 
 
-def parse_count(value: object, *, what: str = "count", most: int = MAX_COUNT) -> int:
+def parse_count(
+    value: object, *, what: str = "count", field: str = "", most: int = MAX_COUNT
+) -> int:
     """Return a whole number of things from 1 to `most`, given as an integer or as typed.
+
+    `what` names it in messages, `field` where the entry calls it otherwise.
 
     Raises
     ------
@@ -132,12 +142,14 @@ def parse_count(value: object, *, what: str = "count", most: int = MAX_COUNT) ->
     else:
         raise InvalidQuantityError(
             f"{what} {value!r} is not a whole number: write one from 1 to {most}",
+            field=field or what,
             what=what,
             given=value,
         )
     if not 1 <= number <= most:
         raise InvalidQuantityError(
             f"{what} {number} is out of range: write a whole number from 1 to {most}",
+            field=field or what,
             what=what,
             given=number,
         )
@@ -152,7 +164,7 @@ def check_days(value: object) -> int:
     InvalidQuantityError
         If it is no whole number or outside the range.
     """
-    return parse_count(value, what="days of accumulation", most=MAX_DAYS)
+    return parse_count(value, what="days of accumulation", field="days", most=MAX_DAYS)
 
 
 def check_persons(value: object) -> int:
@@ -179,6 +191,8 @@ class Reading:
     value: Decimal
     unit: Unit
     resolution: Decimal
+    field: str = "weight"
+    """What the entry calls the value."""
 
     def __post_init__(self) -> None:
         """Refuse what no scale can show."""
@@ -186,17 +200,20 @@ class Reading:
             raise InvalidQuantityError(
                 f"scale resolution {self.resolution} {self.unit} must be above 0: it is the "
                 "smallest step that the display makes, such as 0.01 kg",
+                field="resolution",
                 given=str(self.resolution),
             )
         if not self.value.is_finite() or self.value < 0:
             raise InvalidQuantityError(
                 f"weight {self.value} {self.unit} is below 0 or no number: zero the scale and "
                 "weigh again",
+                field=self.field,
                 given=str(self.value),
             )
         if self.grams > MAX_READING_G:
             raise InvalidQuantityError(
                 f"weight {self.value} {self.unit} is above 100 tonnes: check the unit",
+                field=self.field,
                 given=str(self.value),
             )
 

@@ -66,7 +66,7 @@ class SortCorrection:
     at: datetime
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Item:
     """A confirmed object, or `count` equal ones ("same again").
 
@@ -81,27 +81,27 @@ class Item:
     category: str
     count: int
     facts: Mapping[str, str]
-    route: str | None
+    route: str | None = None
     sorter: str
     note: str
     at: datetime
-    suggested: str | None
-    model_version: str | None
-    programme_version: str
+    suggested: str | None = None
+    model_version: str | None = None
+    programme_version: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ItemChange:
     """A later correction or void of an item; a field that is `None` leaves the item's as it was."""
 
     id: str
     item_id: str
     kind: ChangeKind
-    category: str | None
-    count: int | None
-    route: str | None
-    facts: Mapping[str, str] | None
-    batch_id: str | None
+    category: str | None = None
+    count: int | None = None
+    route: str | None = None
+    facts: Mapping[str, str] | None = None
+    batch_id: str | None = None
     reason: str
     sorter: str
     at: datetime

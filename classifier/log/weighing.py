@@ -37,6 +37,7 @@ def net_mass(weighing: Weighing) -> Mass:
     if weighing.method not in METHODS:
         raise ImpossibleWeighingError(
             f"weighing method {weighing.method!r} is not known: use one of {', '.join(METHODS)}",
+            field="method",
             method=weighing.method,
         )
     if weighing.method == "below_resolution":
@@ -44,9 +45,10 @@ def net_mass(weighing: Weighing) -> Mass:
     if weighing.gross is None:
         raise ImpossibleWeighingError(
             "there is no gross weight: enter what the scale shows, or choose "
-            "'too light for this scale'"
+            "'too light for this scale'",
+            field="gross",
         )
-    gross = Reading(weighing.gross, weighing.unit, weighing.resolution)
+    gross = Reading(weighing.gross, weighing.unit, weighing.resolution, "gross")
     _check_capacity(weighing)
     tare_g, tare_half_g = _tare(weighing, gross)
     return _net(weighing, gross, tare_g, tare_half_g)
@@ -58,6 +60,7 @@ def _below_resolution(weighing: Weighing) -> Mass:
         raise ImpossibleWeighingError(
             "a pile that is too light for this scale has no reading: clear gross and tare, or "
             "choose the container method",
+            field=("gross", "tare"),
             gross=str(weighing.gross),
             tare=str(weighing.tare),
         )
@@ -73,12 +76,14 @@ def _check_capacity(weighing: Weighing) -> None:
         raise ImpossibleWeighingError(
             f"scale capacity {weighing.capacity} {weighing.unit} must be above 0: it is the most "
             "that the scale can carry; leave it empty if unknown",
+            field="capacity",
             capacity=str(weighing.capacity),
         )
     if weighing.gross is not None and weighing.gross > weighing.capacity:
         raise ImpossibleWeighingError(
             f"gross {weighing.gross} {weighing.unit} is over the scale's capacity of "
             f"{weighing.capacity} {weighing.unit}: split the pile and weigh the parts",
+            field=("gross", "capacity"),
             gross=str(weighing.gross),
             capacity=str(weighing.capacity),
         )
@@ -90,15 +95,16 @@ def _tare(weighing: Weighing, gross: Reading) -> tuple[Decimal, Decimal]:
         if weighing.method == "difference":
             raise ImpossibleWeighingError(
                 "the difference method needs two readings: enter the person with the bag as gross "
-                "and the person alone as tare"
+                "and the person alone as tare",
+                field="tare",
             )
         return _ZERO, _ZERO
     unit = weighing.tare_unit or weighing.unit
     if weighing.tare_resolution is None:
-        reading = Reading(weighing.tare, unit, weighing.resolution)
+        reading = Reading(weighing.tare, unit, weighing.resolution, "tare")
         half_g = gross.half_resolution_g
     else:
-        reading = Reading(weighing.tare, unit, weighing.tare_resolution)
+        reading = Reading(weighing.tare, unit, weighing.tare_resolution, "tare")
         half_g = reading.half_resolution_g
     if reading.grams == 0 and weighing.method == "container":
         return _ZERO, _ZERO
@@ -111,17 +117,20 @@ def _net(weighing: Weighing, gross: Reading, tare_g: Decimal, tare_half_g: Decim
     shown = f"gross {weighing.gross} {weighing.unit}, tare {weighing.tare or 0} " + str(
         weighing.tare_unit or weighing.unit
     )
+    both = ("gross", "tare")
     details = {"gross_g": str(gross.grams), "tare_g": str(tare_g), "net_g": str(net_g)}
     if net_g < 0:
         raise ImpossibleWeighingError(
             f"{shown}: the tare is above the gross weight, so the net weight is below 0; check "
             "the units and which container it is, then weigh again",
+            field=both,
             **details,
         )
     if net_g == 0:
         raise ImpossibleWeighingError(
             f"{shown}: the net weight is 0, which is less than this scale can tell; choose "
             "'too light for this scale', or weigh several batches together on a finer scale",
+            field=both,
             **details,
         )
     half_g = gross.half_resolution_g + tare_half_g

@@ -55,10 +55,15 @@ class Names:
         listed = tuple((group.id, group.name) for group in self.categories.groups)
         return (*listed, (UNLISTED_GROUP, "Not in this list of categories"))
 
+    def place(self, category_id: str) -> tuple[int, str]:
+        """Return what categories are sorted by: the order of the list, unlisted ones last."""
+        listed = self.categories.categories
+        order = (n for n, category in enumerate(listed) if category.id == category_id)
+        return next(order, len(listed)), category_id
+
     def ordered(self, totals: Iterable[CategoryTotal]) -> list[CategoryTotal]:
         """Return category totals in the order of the list, unlisted ones last."""
-        order = {category.id: n for n, category in enumerate(self.categories.categories)}
-        return sorted(totals, key=lambda t: (order.get(t.category, len(order)), t.category))
+        return sorted(totals, key=lambda total: self.place(total.category))
 
 
 def category_lines(ledger: Ledger, names: Names, programme: Programme) -> tuple[CategoryLine, ...]:

@@ -121,6 +121,10 @@ class Categories:
         object.__setattr__(self, "_facts", {each.id: each for each in self.facts})
         object.__setattr__(self, "_cautions", {each.id: each for each in self.cautions})
 
+    def has(self, category_id: str) -> bool:
+        """Tell whether the list holds a category; an older log may hold others."""
+        return category_id in self._by_id
+
     def get(self, category_id: str) -> Category:
         """Return one category.
 

@@ -61,7 +61,7 @@ class CategoryOut(BaseModel):
             look_alikes=[LookAlikeOut.model_validate(each) for each in category.look_alikes],
             cautions=[caution.text for caution in line.cautions],
             stop=category.stop,
-            routes=[RouteOut.of(each) for each in line.routes],
+            routes=[RouteOut.model_validate(each) for each in line.routes],
         )
 
 

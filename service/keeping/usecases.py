@@ -11,7 +11,6 @@ from functools import partial
 from pathlib import Path
 
 from classifier.errors import BundleError, ConflictError, StorageError, TallytareError
-from classifier.log.ledger import fold
 from service.keeping.archive import Archive, BundlePlace, open_archive, write_archive
 from service.keeping.manifest import Manifest
 from service.photos.names import Faults, PhotoStore, faults_of, is_whole
@@ -278,7 +277,7 @@ def _digest_of(content: Mapping[str, bytes]) -> str:
 def sort_totals(log: Log, sort_id: str) -> SortTotals:
     """Fold one sort."""
     rows = log.sort_rows(sort_id)
-    ledger = fold(rows.sort, rows.items, rows.changes, rows.batches, rows.weighings, rows.voids)
+    ledger = rows.ledger()
     grams = [batch.mass.value_g for batch in ledger.batches if batch.mass is not None]
     return SortTotals(
         items=len(ledger.items),

@@ -24,7 +24,7 @@ class HeadResponse(Response):
 @router.get("/learning/{scope_id}")
 def get_learning(services: ServicesDep, scope_id: str) -> LearningOut:
     """Return how learning stands in a study, or in a sort outside one."""
-    return LearningOut.of(learning.learning_state(services, scope_id))
+    return LearningOut.model_validate(learning.learning_state(services, scope_id))
 
 
 @router.post("/learning/{scope_id}/settings")
@@ -33,7 +33,7 @@ def post_learning_settings(
 ) -> LearningOut:
     """Switch learning on or off, and set the share of photos that are judged blind."""
     learning.set_learning(services, scope_id=scope_id, **body.model_dump())
-    return LearningOut.of(learning.learning_state(services, scope_id))
+    return LearningOut.model_validate(learning.learning_state(services, scope_id))
 
 
 @router.post("/learning/{scope_id}/start")
@@ -49,7 +49,7 @@ def post_learning_start(services: ServicesDep, scope_id: str, body: LearningStar
         learning.start_from_scope(services, **common, other_id=body.from_scope)
     else:
         learning.start_from_shipped(services, **common)
-    return LearningOut.of(learning.learning_state(services, scope_id))
+    return LearningOut.model_validate(learning.learning_state(services, scope_id))
 
 
 @router.get("/learning/{scope_id}/head", response_class=HeadResponse)

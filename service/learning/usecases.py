@@ -20,16 +20,10 @@ from service.head_cache import Course
 from service.learning.audits import Accuracy, accuracy
 from service.learning.course import bring_on, category_ids, embedding_of
 from service.services import Services
-from service.store.rows import LearnedShares, LearnedStart, LearningSettings
+from service.store.rows import LearnedShares, LearnedStart, LearningSettings, Scope
 
 FIRST_HEAD_WAIT_S = 5.0
 """How long the first photo after a start of the service waits for the head to be rebuilt."""
-
-
-OUTSIDE_A_STUDY = LearningSettings(learns=True, audit_percent=0)
-
-
-IN_A_STUDY = LearningSettings(learns=True, audit_percent=10)
 
 
 MOST_AUDIT_PERCENT = 100
@@ -76,14 +70,6 @@ class LearningState:
     accuracy: Accuracy
 
 
-def settings_of(services: Services, scope_id: str) -> LearningSettings:
-    """Return how a scope learns: as was set, else on, and audits in studies only."""
-    found = services.log.learning_settings(scope_id)
-    if found is not None:
-        return found
-    return IN_A_STUDY if services.log.is_study(scope_id) else OUTSIDE_A_STUDY
-
-
 def set_learning(
     services: Services,
     *,
@@ -113,7 +99,7 @@ def set_learning(
     )
     if learns:
         _refresh(services, scope.id)
-    return settings_of(services, scope.id)
+    return services.log.scope(scope.id).settings
 
 
 def get_scope(services: Services, scope_id: str) -> LearningScope:
@@ -139,17 +125,15 @@ def get_scope(services: Services, scope_id: str) -> LearningScope:
     return LearningScope(own, sort.name, is_study=False)
 
 
-def notice(services: Services, sort_id: str) -> None:
-    """Tell the worker that something was confirmed, corrected or undone in a sort; never waits."""
-    if services.model is not None:
-        scope_id = services.log.scope_of_sort(sort_id)
-        if settings_of(services, scope_id).learns:
-            _refresh(services, scope_id)
+def notice(services: Services, scope: Scope) -> None:
+    """Tell the worker that something was confirmed, corrected or undone in a scope; never waits."""
+    if services.model is not None and scope.settings.learns:
+        _refresh(services, scope.id)
 
 
 def learned_shares(
     services: Services,
-    scope_id: str,
+    scope: Scope,
     forms: tuple[tuple[str, float], ...],
     embedding: bytes,
 ) -> LearnedShares | None:
@@ -158,9 +142,9 @@ def learned_shares(
     They have none while nothing was learned or while the shipped model does better.
     """
     model = services.model
-    if model is None or not settings_of(services, scope_id).learns:
+    if model is None or not scope.settings.learns:
         return None
-    course = current(services, scope_id)
+    course = current(services, scope.id)
     if course is None:
         return None
     head, seen = course.snapshot.head, embedding_of(embedding)
@@ -209,7 +193,7 @@ def learning_state(services: Services, scope_id: str) -> LearningState:
     Raises UnknownIdError when no study or sort bears the id, ConflictError for a sort in a study.
     """
     scope = get_scope(services, scope_id)
-    settings = settings_of(services, scope.id)
+    settings = services.log.scope(scope.id).settings
     start = services.log.learned_start(scope.id)
     course = current(services, scope.id)
     nothing = np.zeros(0)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from pydantic import BaseModel, Field, StrictBool
+from functools import partial
+from typing import Annotated
 
-from service.learning.usecases import LearningState
+from pydantic import AfterValidator, Field, StrictBool
+
 from service.web.wire import (
+    Answer,
     Id,
     Line,
     Request,
@@ -36,12 +39,16 @@ class LearningStart(Request):
     sorter: Sorter = ""
 
 
-class AccuracyOut(BaseModel):
+Loss = Annotated[float, AfterValidator(partial(round, ndigits=6))]
+
+
+class AccuracyOut(Answer):
     """How often the suggestion agreed with a blind choice; null figures where there is no audit.
 
     `value` is `agreed / audits`, `low` and `high` its Wilson interval at `level`.
     """
 
+    within = ("estimate",)
     audits: int
     agreed: int
     value: float | None
@@ -50,7 +57,7 @@ class AccuracyOut(BaseModel):
     level: float | None
 
 
-class LearningOut(BaseModel):
+class LearningOut(Answer):
     """How learning in place stands in a study, or in a sort outside one.
 
     Losses are -log p of the confirmed category (nats), one a confirmation in the order of the log,
@@ -58,7 +65,8 @@ class LearningOut(BaseModel):
     shipped model. `ready` is false while the first head after a start is being built.
     """
 
-    scope_id: str
+    within = ("scope",)
+    scope_id: str = Field(validation_alias="id")
     name: str
     is_study: bool
     learns: bool
@@ -69,38 +77,8 @@ class LearningOut(BaseModel):
     confirmations: int
     left_out: int
     trusted: bool
-    shipped_losses: list[float]
-    learned_losses: list[float]
+    shipped_losses: list[Loss]
+    learned_losses: list[Loss]
     start: str | None
     start_problem: str
     accuracy: AccuracyOut
-
-    @classmethod
-    def of(cls, state: LearningState) -> LearningOut:
-        """Build from the use case's view."""
-        estimate = state.accuracy.estimate
-        return cls(
-            scope_id=state.scope.id,
-            name=state.scope.name,
-            is_study=state.scope.is_study,
-            learns=state.learns,
-            audit_percent=state.audit_percent,
-            model=state.model,
-            ready=state.ready,
-            up_to_date=state.up_to_date,
-            confirmations=state.confirmations,
-            left_out=state.left_out,
-            trusted=state.trusted,
-            shipped_losses=[round(loss, 6) for loss in state.shipped_losses],
-            learned_losses=[round(loss, 6) for loss in state.learned_losses],
-            start=state.start,
-            start_problem=state.start_problem,
-            accuracy=AccuracyOut(
-                audits=state.accuracy.audits,
-                agreed=state.accuracy.agreed,
-                value=None if estimate is None else estimate.value,
-                low=None if estimate is None else estimate.low,
-                high=None if estimate is None else estimate.high,
-                level=None if estimate is None else estimate.level,
-            ),
-        )

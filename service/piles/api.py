@@ -24,25 +24,26 @@ router = APIRouter()
 @router.get("/tares")
 def get_tares(services: ServicesDep) -> list[TareOut]:
     """List the tare library."""
-    return [TareOut.of(tare) for tare in piles.list_tares(services)]
+    return [TareOut.model_validate(tare) for tare in services.log.list_tares()]
 
 
 @router.post("/tares", status_code=201)
 def post_tare(services: ServicesDep, body: NewTare) -> TareOut:
     """Add to the tare library."""
-    return TareOut.of(piles.add_tare(services, **body.model_dump()))
+    return TareOut.model_validate(piles.add_tare(services, **body.model_dump()))
 
 
 @router.get("/sorts/{sort_id}/piles")
 def get_piles(services: ServicesDep, sort_id: str) -> PilesOut:
     """Return the piles with their batches and weighings."""
-    return PilesOut.of(piles.piles(services, sort_id, judged=True))
+    return PilesOut.model_validate(piles.piles(services, sort_id, judged=True))
 
 
 @router.post("/sorts/{sort_id}/batches", status_code=201)
 def post_batch(services: ServicesDep, sort_id: str, body: NewBatch) -> BatchOut:
     """Start another batch of a category."""
-    return BatchOut.of(piles.start_batch(services, sort_id=sort_id, **body.model_dump()))
+    batch = piles.start_batch(services, sort_id=sort_id, **body.model_dump())
+    return BatchOut.model_validate(batch)
 
 
 @router.post("/sorts/{sort_id}/weighings", status_code=201)
@@ -50,8 +51,8 @@ def post_weighing(services: ServicesDep, sort_id: str, body: NewWeighing) -> Wei
     """Record a weighing."""
     line = piles.weigh(services, sort_id=sort_id, **body.model_dump())
     return WeighedOut(
-        weighing=WeighingOut.of(line),
-        piles=PilesOut.of(piles.piles(services, sort_id, judged=True)),
+        weighing=WeighingOut.model_validate(line),
+        piles=PilesOut.model_validate(piles.piles(services, sort_id, judged=True)),
     )
 
 
@@ -59,4 +60,4 @@ def post_weighing(services: ServicesDep, sort_id: str, body: NewWeighing) -> Wei
 def post_void(services: ServicesDep, weighing_id: str, body: VoidWeighing) -> PilesOut:
     """Take a weighing back."""
     sort_id = piles.void_weighing(services, weighing_id=weighing_id, **body.model_dump())
-    return PilesOut.of(piles.piles(services, sort_id))
+    return PilesOut.model_validate(piles.piles(services, sort_id))

@@ -8,7 +8,7 @@ from weakref import WeakKeyDictionary
 
 from classifier.estimators.conversion import fit_item_weight
 from classifier.estimators.far_batches import SURE, far_batches
-from classifier.log.ledger import Ledger, fold
+from classifier.log.ledger import Ledger
 from classifier.log.records import SortInfo
 from classifier.report.conversions import (
     FarFromUsual,
@@ -85,10 +85,7 @@ def _batches(services: Services, sort_ids: Sequence[str]) -> Iterator[CountedMas
     for sort_id, newest in services.log.newest_rows(sort_ids).items() if sort_ids else ():
         before = known.get(sort_id)
         if before is None or before[0] != newest:
-            rows = services.log.sort_rows(sort_id)
-            ledger = fold(
-                rows.sort, rows.items, rows.changes, rows.batches, rows.weighings, rows.voids
-            )
+            ledger = services.log.sort_rows(sort_id).ledger()
             # Rows that came in between are read again the next time.
             before = known[sort_id] = (newest, counted_masses(ledger.batches))
         yield from before[1]

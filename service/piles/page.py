@@ -75,7 +75,7 @@ def weigh(services: ServicesDep, sort_id: str, typed: Typed) -> Response:
     try:
         _weigh(services, sort_id, typed)
     except TallytareError as error:
-        form = refused(typed, error.message)
+        form = refused(typed, error)
         return _page(services, sort_id, form=form, status=problem_of(error).status)
     query = urlencode({"weighed": typed.get("weighing_id", "")})
     return go_to(f"/sorts/{sort_id}/piles?{query}")
@@ -92,7 +92,7 @@ def void_weighing(services: ServicesDep, sort_id: str, weighing_id: str, typed: 
             reason=typed.get("reason", ""),
         )
     except TallytareError as error:
-        form = refused({**typed, "weighing_id": weighing_id}, error.message)
+        form = refused({**typed, "weighing_id": weighing_id}, error)
         return _page(services, sort_id, void_form=form, status=problem_of(error).status)
     return go_to(f"/sorts/{sort_id}/piles?said=void#sheet")
 
@@ -123,7 +123,7 @@ def add_tare(services: ServicesDep, sort_id: str, typed: Typed) -> Response:
             resolution=typed.get("resolution", ""),
         )
     except TallytareError as error:
-        form = refused(typed, error.message)
+        form = refused(typed, error)
         return _page(services, sort_id, tare_form=form, status=problem_of(error).status)
     return go_to(f"/sorts/{sort_id}/piles?said=tare#tares")
 
@@ -131,7 +131,9 @@ def add_tare(services: ServicesDep, sort_id: str, typed: Typed) -> Response:
 def _weigh(services: Services, sort_id: str, typed: Mapping[str, str]) -> None:
     kind, _, ident = typed.get("pile", "").partition(":")
     if not ident:
-        raise InvalidEntryError("no pile is chosen: choose the one that is on the scale")
+        raise InvalidEntryError(
+            "no pile is chosen: choose the one that is on the scale", field="pile"
+        )
     method = typed.get("method", "")
     reading = {name: typed.get(name, "") for name in ("gross", "tare")}
     tare_unit = tare_resolution = None
@@ -172,7 +174,7 @@ def _load(said: str) -> LoadAsked:
 
 
 def _library_tare(services: Services, tare_id: str) -> Tare:
-    for tare in piles.list_tares(services):
+    for tare in services.log.list_tares():
         if tare.id == tare_id:
             return tare
     raise UnknownIdError(

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from decimal import Decimal
 
 from classifier.errors import InvalidEntryError
-from classifier.log.ledger import fold
 from classifier.log.piles import BatchTotal
 from classifier.log.quantities import (
     MAX_LOADS,
@@ -29,6 +28,7 @@ from classifier.log.records import (
     WeighingVoid,
 )
 from classifier.log.weighing import METHODS, net_mass
+from classifier.report.categories import Names
 from classifier.report.conversions import FarFromUsual
 from service.entries import NAME_LENGTH, NOTE_LENGTH, check_id, check_sorter, check_text
 from service.piles.item_weights import item_weights
@@ -43,6 +43,11 @@ class WeighingLine:
     weighing: Weighing
     net: Mass
     void: WeighingVoid | None
+
+    @property
+    def void_reason(self) -> str | None:
+        """Why the weighing was taken back, if it was."""
+        return None if self.void is None else self.void.reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,27 +92,26 @@ def piles(services: Services, sort_id: str, *, judged: bool = False) -> PilesVie
     Raises UnknownIdError when there is no such sort.
     """
     rows = services.log.sort_rows(sort_id.lower())
-    ledger = fold(rows.sort, rows.items, rows.changes, rows.batches, rows.weighings, rows.voids)
+    ledger = rows.ledger()
     far = item_weights(services, ledger).far if judged else ()
     unusual = {each.batch_id: each for each in far}
-    groups = {group.id: group.name for group in services.categories.groups}
-    lines = []
-    for category in services.categories.categories:
-        total = ledger.category(category.id)
-        if not total.items and not total.batches:
-            continue
-        masses = [batch.mass for batch in total.batches if batch.mass is not None]
-        lines.append(
+    names = Names(services.categories)
+    groups = dict(names.groups())
+    return PilesView(
+        sort=rows.sort,
+        piles=tuple(
             PileLine(
-                category=category.id,
-                name=category.name,
-                group=groups[category.group],
+                category=total.category,
+                name=names.category(total.category),
+                group=groups[names.group_of(total.category)],
                 count=total.count,
-                mass=sum_masses(masses) if masses else None,
+                mass=_mass_of(total.batches),
                 batches=tuple(_batch_line(batch, rows, unusual) for batch in total.batches),
             )
-        )
-    return PilesView(sort=rows.sort, piles=tuple(lines), tares=list_tares(services))
+            for total in names.ordered(ledger.categories)
+        ),
+        tares=services.log.list_tares(),
+    )
 
 
 def start_batch(
@@ -164,7 +168,7 @@ def weigh(
         tare=_number(tare, "tare"),
         unit=parse_unit(unit),
         resolution=parse_decimal(resolution, what="resolution"),
-        tare_resolution=_number(tare_resolution, "tare resolution"),
+        tare_resolution=_number(tare_resolution, "tare resolution", field="tare_resolution"),
         capacity=_number(capacity, "capacity"),
         contents_left=contents_left,
         note=check_text(note, "note", longest=NOTE_LENGTH),
@@ -225,9 +229,9 @@ def add_tare(
     return services.log.add_tare(tare)
 
 
-def list_tares(services: Services) -> tuple[Tare, ...]:
-    """Return the tare library, oldest first."""
-    return services.log.list_tares()
+def _mass_of(batches: Iterable[BatchTotal]) -> Mass | None:
+    masses = [batch.mass for batch in batches if batch.mass is not None]
+    return sum_masses(masses) if masses else None
 
 
 def _batch_line(
@@ -245,8 +249,8 @@ def _batch_line(
     )
 
 
-def _number(typed: str | None, what: str) -> Decimal | None:
-    return parse_decimal(typed, what=what) if typed and typed.strip() else None
+def _number(typed: str | None, what: str, *, field: str = "") -> Decimal | None:
+    return parse_decimal(typed, what=what, field=field) if typed and typed.strip() else None
 
 
 def _sent(
@@ -272,7 +276,9 @@ def _method(given: str) -> Method:
         if method == given:
             return method
     raise InvalidEntryError(
-        f"method {given[:40]!r} is not known: use one of {', '.join(METHODS)}", given=given
+        f"method {given[:40]!r} is not known: use one of {', '.join(METHODS)}",
+        field="method",
+        given=given,
     )
 
 
@@ -281,6 +287,7 @@ def _category(services: Services, batch_id: str | None, category: str | None) ->
         return services.categories.get(category).id
     if batch_id is None:
         raise InvalidEntryError(
-            "the weighing names neither a batch nor a category: choose what was weighed"
+            "the weighing names neither a batch nor a category: choose what was weighed",
+            field="pile",
         )
     return services.log.get_batch(batch_id.lower()).category

@@ -10,11 +10,6 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Literal
 
-from pydantic import BaseModel
-
-from classifier.log.quantities import Mass
-from classifier.log.records import Batch, Tare, Weighing, WeighingVoid
-from service.piles.usecases import BatchLine, PilesView, WeighingLine
 from service.sorts.wire import SortOut
 from service.web.wire import (
     Answer,
@@ -31,19 +26,12 @@ from service.web.wire import (
 )
 
 
-class MassOut(BaseModel):
+class MassOut(Answer):
     """A measured mass in grams with the bounds that the scale's resolution leaves."""
 
     value_g: Decimal
     low_g: Decimal
     high_g: Decimal
-
-    @classmethod
-    def of(cls, mass: Mass | None) -> MassOut | None:
-        """Build from the domain's value."""
-        if mass is None:
-            return None
-        return cls(value_g=mass.value_g, low_g=mass.low_g, high_g=mass.high_g)
 
 
 class BatchOut(Answer):
@@ -55,15 +43,11 @@ class BatchOut(Answer):
     label: str
     at: datetime
 
-    @classmethod
-    def of(cls, batch: Batch) -> BatchOut:
-        """Build from the domain's record."""
-        return cls.model_validate(batch)
 
-
-class WeighingOut(BaseModel):
+class WeighingOut(Answer):
     """A reading as typed, its net mass, and the reason if it was voided."""
 
+    within = ("weighing",)
     id: str
     batch_id: str
     load: int
@@ -82,31 +66,6 @@ class WeighingOut(BaseModel):
     net: MassOut | None
     void_reason: str | None
 
-    @classmethod
-    def of(cls, line: WeighingLine) -> WeighingOut:
-        """Build from the use case's view."""
-        weighing: Weighing = line.weighing
-        void: WeighingVoid | None = line.void
-        return cls(
-            id=weighing.id,
-            batch_id=weighing.batch_id,
-            load=weighing.load,
-            method=weighing.method,
-            gross=weighing.gross,
-            tare=weighing.tare,
-            tare_unit=None if weighing.tare_unit is None else str(weighing.tare_unit),
-            tare_resolution=weighing.tare_resolution,
-            unit=str(weighing.unit),
-            resolution=weighing.resolution,
-            capacity=weighing.capacity,
-            contents_left=weighing.contents_left,
-            note=weighing.note,
-            sorter=weighing.sorter,
-            at=weighing.at,
-            net=MassOut.of(line.net),
-            void_reason=None if void is None else void.reason,
-        )
-
 
 class FarOut(Answer):
     """The mean item weight of a batch, and the range that its category leaves for it, in grams."""
@@ -117,9 +76,10 @@ class FarOut(Answer):
     basis: str
 
 
-class BatchLineOut(BaseModel):
+class BatchLineOut(Answer):
     """A batch with its count, its mass (the sum of its loads) and what to know about it."""
 
+    within = ("total", "total.batch")
     id: str
     label: str
     count: int
@@ -133,27 +93,8 @@ class BatchLineOut(BaseModel):
     far: FarOut | None
     weighings: list[WeighingOut]
 
-    @classmethod
-    def of(cls, line: BatchLine) -> BatchLineOut:
-        """Build from the use case's view."""
-        total = line.total
-        return cls(
-            id=total.batch.id,
-            label=total.batch.label,
-            count=total.count,
-            state=total.state,
-            mass=MassOut.of(total.mass),
-            below_g=total.below_g,
-            spread_g=total.spread_g,
-            spread_explained=total.spread_explained,
-            contents_left=total.contents_left,
-            count_after=total.count_after,
-            far=None if line.far is None else FarOut.model_validate(line.far),
-            weighings=[WeighingOut.of(each) for each in line.weighings],
-        )
 
-
-class PileOut(BaseModel):
+class PileOut(Answer):
     """One category's pile."""
 
     category: str
@@ -174,40 +115,16 @@ class TareOut(Answer):
     resolution: Decimal
     at: datetime
 
-    @classmethod
-    def of(cls, tare: Tare) -> TareOut:
-        """Build from the domain's record."""
-        return cls.model_validate(tare)
 
-
-class PilesOut(BaseModel):
+class PilesOut(Answer):
     """The piles page as data."""
 
     sort: SortOut
     piles: list[PileOut]
     tares: list[TareOut]
 
-    @classmethod
-    def of(cls, view: PilesView) -> PilesOut:
-        """Build from the use case's view."""
-        return cls(
-            sort=SortOut.of(view.sort),
-            piles=[
-                PileOut(
-                    category=pile.category,
-                    name=pile.name,
-                    group=pile.group,
-                    count=pile.count,
-                    mass=MassOut.of(pile.mass),
-                    batches=[BatchLineOut.of(line) for line in pile.batches],
-                )
-                for pile in view.piles
-            ],
-            tares=[TareOut.of(tare) for tare in view.tares],
-        )
 
-
-class WeighedOut(BaseModel):
+class WeighedOut(Answer):
     """Answer to a weighing or its void: the reading and the piles as they stand."""
 
     weighing: WeighingOut

@@ -11,7 +11,6 @@ from typing import Any
 
 from classifier.csv_text import csv_line, csv_text
 from classifier.errors import StorageError, TallytareError
-from classifier.log.ledger import Ledger, fold
 from classifier.report.as_json import report_json
 from classifier.report.build import build_report
 from classifier.report.conversions import Scope
@@ -19,7 +18,6 @@ from classifier.report.lines import Report
 from classifier.report.rows import dictionary_csv, report_csv
 from service.piles.item_weights import item_weights
 from service.services import Services
-from service.store.rows import SortRows
 
 Progress = Callable[[int, int], None]
 """Told how many of how many reports are done."""
@@ -45,7 +43,7 @@ def report(
     Raises UnknownIdError when there is no such sort or its programme file is gone.
     """
     rows = services.log.sort_rows(sort_id.lower())
-    ledger = _ledger(rows)
+    ledger = rows.ledger(keep_empty=False)
     return build_report(
         ledger,
         services.categories,
@@ -106,15 +104,6 @@ def export(services: Services, directory: Path, *, progress: Progress | None = N
             if progress is not None:
                 progress(done, len(sorts))
     return Export(files=tuple(written), sorts=len(sorts), failed=tuple(failed))
-
-
-def _ledger(rows: SortRows) -> Ledger:
-    """Fold a sort without batches that hold nothing: started, then emptied by corrections."""
-    ledger = fold(rows.sort, rows.items, rows.changes, rows.batches, rows.weighings, rows.voids)
-    used = {batch.batch.id for batch in ledger.batches if batch.count or batch.weighings}
-    used |= {weighing.batch_id for weighing in rows.weighings}
-    batches = [batch for batch in rows.batches if batch.id in used]
-    return fold(rows.sort, rows.items, rows.changes, batches, rows.weighings, rows.voids)
 
 
 def _write_log(services: Services, directory: Path, written: list[str]) -> None:

@@ -116,7 +116,7 @@ def look_at_sheet(services: ServicesDep, sort_id: str, posted: PostedDep) -> HTM
             services, sort_id=sort_id, data=posted.data, **posted.options
         )
     except TallytareError as error:
-        form = refused(posted.typed, error.message)
+        form = refused(posted.typed, error)
         return _import(services, sort_id, form, status=problem_of(error).status)
     return _import(services, sort_id, FormState(posted.typed), found=found, posted=posted)
 
@@ -134,7 +134,7 @@ def import_sheet(services: ServicesDep, sort_id: str, posted: PostedDep) -> Resp
             accept_good=posted.typed.get("accept_good") == "yes",
         )
     except TallytareError as error:
-        form = refused(posted.typed, error.message)
+        form = refused(posted.typed, error)
         return _import(services, sort_id, form, status=problem_of(error).status)
     left = len({problem.line for problem in done.problems})
     return go_to(

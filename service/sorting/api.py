@@ -12,7 +12,7 @@ from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
 from service.sorting import captures, items
-from service.sorting.suggesting import suggestion_json
+from service.sorting.suggesting import suggestion_by_hand, suggestion_json
 from service.sorting.wire import (
     CaptureOut,
     ConfirmedOut,
@@ -24,7 +24,6 @@ from service.sorting.wire import (
     Undo,
     capture_out,
 )
-from service.sorts import usecases as sorts
 from service.web.dependencies import PhotoThreadsDep, ServicesDep, UploadDep
 from service.web.pictures import picture
 
@@ -93,45 +92,51 @@ def get_preview(
 ) -> dict[str, Any]:
     """Return the route of a category chosen by hand; every other parameter is a fact."""
     facts = {name: value for name, value in request.query_params.items() if name != "category"}
-    suggestion = captures.preview(services, sort_id=sort_id, category=category, facts=facts)
-    sort = sorts.get_sort(services, sort_id)
-    return suggestion_json(services, suggestion, sort.programme_id)
+    programme_id = services.log.get_sort(sort_id).programme_id
+    programme = services.programme(programme_id)
+    found = suggestion_by_hand(services, category, programme, facts)
+    return suggestion_json(services, found, programme_id)
 
 
 @router.post("/sorts/{sort_id}/items", status_code=201)
 def post_item(services: ServicesDep, sort_id: str, body: NewItem) -> ConfirmedOut:
     """Confirm a photo, or enter an item by hand."""
-    return ConfirmedOut.of(items.confirm(services, sort_id=sort_id, **body.model_dump()))
+    return ConfirmedOut.model_validate(
+        items.confirm(services, sort_id=sort_id, **body.model_dump())
+    )
 
 
 @router.get("/sorts/{sort_id}/items")
 def get_items(services: ServicesDep, sort_id: str) -> list[HistoryOut]:
     """List items with their history, the newest first."""
-    return [HistoryOut.of(each) for each in items.list_items(services, sort_id)]
+    return [HistoryOut.model_validate(each) for each in items.list_items(services, sort_id)]
 
 
 @router.get("/items/{item_id}")
 def get_item(services: ServicesDep, item_id: str) -> HistoryOut:
     """Return an item with its history."""
-    return HistoryOut.of(items.history(services, item_id))
+    state = services.log.get_item(item_id.lower())
+    return HistoryOut.model_validate(items.history_of(services, state))
 
 
 @router.post("/items/{item_id}/corrections")
 def post_correction(services: ServicesDep, item_id: str, body: Correction) -> ConfirmedOut:
     """Correct an item."""
-    return ConfirmedOut.of(items.correct(services, item_id=item_id, **body.model_dump()))
+    return ConfirmedOut.model_validate(
+        items.correct(services, item_id=item_id, **body.model_dump())
+    )
 
 
 @router.post("/items/{item_id}/undo")
 def post_undo(services: ServicesDep, item_id: str, body: Undo) -> ConfirmedOut:
     """Undo an item."""
-    return ConfirmedOut.of(items.undo(services, item_id=item_id, **body.model_dump()))
+    return ConfirmedOut.model_validate(items.undo(services, item_id=item_id, **body.model_dump()))
 
 
 @router.get("/sorts/{sort_id}/tally")
 def get_tally(services: ServicesDep, sort_id: str) -> TallyOut:
     """Return the running tally."""
-    return TallyOut.of(items.tally(services, sort_id))
+    return TallyOut.model_validate(items.tally(services, sort_id))
 
 
 @photos_router.get("/photos/{capture_id}.jpg", include_in_schema=False)

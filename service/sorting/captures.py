@@ -17,11 +17,11 @@ from classifier.log.records import SortInfo
 from classifier.rules.suggestion_parts import Suggestion
 from service.entries import check_id
 from service.learning.audits import blind, is_audit, is_hidden
-from service.learning.usecases import learned_shares, settings_of
+from service.learning.usecases import learned_shares
 from service.services import Services
-from service.sorting.items import CurrentItem, history_of
-from service.sorting.suggesting import ModelName, suggestion_by_hand, suggestion_of
-from service.store.rows import CaptureRecord, CaptureState, ItemState, ModelRecord
+from service.sorting.items import OPEN_PHOTOS, CurrentItem, history_of
+from service.sorting.suggesting import ModelName, suggestion_of
+from service.store.rows import CaptureRecord, CaptureState, ItemState, ModelRecord, SortPlace
 
 LOG_SIDE_PX = 512
 """Longest side of the copy that every log keeps: enough to see what was meant."""
@@ -42,6 +42,7 @@ class CaptureView:
 
     id: str
     sort_id: str
+    programme_id: str
     photo_name: str | None
     suggestion: Suggestion
     confirmed: CurrentItem | None
@@ -65,10 +66,11 @@ def take_photo(services: Services, *, sort_id: str, capture_id: str, data: bytes
     UnknownIdError, InvalidEntryError, StorageError.
     """
     own = check_id(capture_id, "capture_id")
-    sort = services.log.get_sort(sort_id.lower())
-    sent = {"sort_id": sort.id, "sha256": hashlib.sha256(data).hexdigest()}
-    if services.log.capture_recorded(own, sent):
-        return get_capture(services, own)
+    sent = {"sort_id": sort_id.lower(), "sha256": hashlib.sha256(data).hexdigest()}
+    place = services.log.photo_place(sort_id.lower(), own, sent)
+    sort = place.sort
+    if place.photo is not None:
+        return view(services, sort, place.photo)
     if sort.closed:
         raise ClosedSortError(
             f"the sort {sort.name!r} is closed: reopen it, then take the photo again",
@@ -81,8 +83,7 @@ def take_photo(services: Services, *, sort_id: str, capture_id: str, data: bytes
             given=len(data),
             allowed=services.settings.max_upload_bytes,
         )
-    _record(services, sort, own, data, sent)
-    return get_capture(services, own)
+    return view(services, sort, _record(services, place, own, data, sent))
 
 
 def get_capture(services: Services, capture_id: str) -> CaptureView:
@@ -91,17 +92,17 @@ def get_capture(services: Services, capture_id: str) -> CaptureView:
     Raises UnknownIdError when there is none.
     """
     state = services.log.get_capture(capture_id.lower())
-    return _view(services, services.log.get_sort(state.capture.sort_id), state)
+    return view(services, services.log.get_sort(state.capture.sort_id), state)
 
 
-def open_captures(services: Services, sort_id: str, *, limit: int = 20) -> tuple[CaptureView, ...]:
+def open_captures(services: Services, sort_id: str) -> tuple[CaptureView, ...]:
     """Return the newest photos of a sort that still wait for a confirmation.
 
     Raises UnknownIdError when there is no such sort.
     """
-    sort = services.log.get_sort(sort_id.lower())
-    states = services.log.open_captures(sort.id, limit=limit)
-    return tuple(_view(services, sort, state) for state in states)
+    sort = services.log.get_sort(sort_id)
+    states = services.log.open_captures(sort.id, limit=OPEN_PHOTOS)
+    return tuple(view(services, sort, state) for state in states)
 
 
 def answer_fact(services: Services, *, capture_id: str, fact: str, answer: str) -> CaptureView:
@@ -112,18 +113,6 @@ def answer_fact(services: Services, *, capture_id: str, fact: str, answer: str) 
     services.categories.known_answers({fact: answer})
     services.log.add_fact_answer(capture_id.lower(), fact, answer, services.clock())
     return get_capture(services, capture_id)
-
-
-def preview(
-    services: Services, *, sort_id: str, category: str, facts: Mapping[str, str] | None = None
-) -> Suggestion:
-    """Return where a category chosen by hand goes, with its question and cautions.
-
-    Raises UnknownIdError for a sort, category, fact or answer that nothing bears.
-    """
-    sort = services.log.get_sort(sort_id.lower())
-    programme = services.programme(sort.programme_id)
-    return suggestion_by_hand(services, category, programme, facts or {})
 
 
 def read_photo(services: Services, capture_id: str) -> bytes:
@@ -172,15 +161,14 @@ def _look(services: Services, data: bytes, side: int) -> _Seen:
 
 
 def _record(
-    services: Services, sort: SortInfo, capture_id: str, data: bytes, sent: Mapping[str, object]
-) -> None:
+    services: Services, place: SortPlace, capture_id: str, data: bytes, sent: Mapping[str, object]
+) -> CaptureState:
+    sort, scope = place.sort, place.scope
     programme = services.programme(sort.programme_id)
     side = TRAINING_SIDE_PX if sort.keeps_photos else LOG_SIDE_PX
     seen = services.inference.submit(_look, services, data, side).result()
     name = services.photos.keep(capture_id, seen.jpeg, sent=f"{sort.id} {sent['sha256']}")
-    scope_id = services.log.scope_of_sort(sort.id)
-    looked = seen.embedding is not None
-    percent = settings_of(services, scope_id).audit_percent if looked else 0
+    percent = 0 if seen.embedding is None else scope.settings.audit_percent
     capture = CaptureRecord(
         id=capture_id,
         sort_id=sort.id,
@@ -191,29 +179,30 @@ def _record(
         programme_version=programme.version,
         notice=seen.notice,
         at=services.clock(),
-        audit=is_audit(scope_id, capture_id, percent),
+        audit=is_audit(scope.id, capture_id, percent),
         learned=None
         if seen.embedding is None
-        else learned_shares(services, scope_id, seen.forms, seen.embedding),
+        else learned_shares(services, scope, seen.forms, seen.embedding),
     )
     try:
-        services.log.add_capture(capture, embedding=seen.embedding, sent=sent)
+        return services.log.add_capture(capture, embedding=seen.embedding, sent=sent)
     except ConflictError:
         # Nothing names this file: the sort was closed, or another photo took the id, meanwhile.
         services.photos.remove(name)
         raise
 
 
-def _confirmed(services: Services, sort: SortInfo, state: CaptureState) -> CurrentItem | None:
-    for item in reversed(state.items):
-        changes = tuple(change for change in state.changes if change.item_id == item.id)
-        current = history_of(services, sort, ItemState(item, changes)).current
-        if not current.voided:
-            return current
+def _confirmed(services: Services, state: CaptureState) -> CurrentItem | None:
+    undone = {change.item_id for change in state.changes if change.kind == "void"}
+    for item in state.items:
+        if item.id not in undone:
+            changes = tuple(change for change in state.changes if change.item_id == item.id)
+            return history_of(services, ItemState(item, changes)).current
     return None
 
 
-def _view(services: Services, sort: SortInfo, state: CaptureState) -> CaptureView:
+def view(services: Services, sort: SortInfo, state: CaptureState) -> CaptureView:
+    """Return a photo of a sort, with its suggestion, as it is shown."""
     capture = state.capture
     suggestion = suggestion_of(services, state, services.programme(sort.programme_id))
     hidden = is_hidden(state)
@@ -221,9 +210,10 @@ def _view(services: Services, sort: SortInfo, state: CaptureState) -> CaptureVie
     return CaptureView(
         id=capture.id,
         sort_id=capture.sort_id,
+        programme_id=sort.programme_id,
         photo_name=capture.photo_name,
         suggestion=blind(services, suggestion) if hidden else suggestion,
-        confirmed=_confirmed(services, sort, state),
+        confirmed=_confirmed(services, state),
         model=None if model is None else ModelName(model.name, model.version),
         notice=capture.notice,
         audit=capture.audit,

@@ -11,19 +11,14 @@ from classifier.log.records import SortInfo
 from service.guide.pickers import fact_list, picker_groups, programme_data
 from service.services import Services
 from service.sorting import captures, items
-from service.sorting.captures import CaptureView
-from service.sorting.suggesting import suggestion_json
-from service.sorting.wire import CaptureOut, ItemOut, TallyOut
-from service.sorts import usecases as sorts
+from service.sorting.wire import ItemOut, TallyOut, capture_out
 from service.web.dependencies import ServicesDep
 from service.web.page_support import sort_frame
 from service.web.render import as_data, page
 from service.web.route_marks import route_defs
+from service.web.wire import Answer
 
 router = APIRouter()
-
-
-RECENT = 12
 
 
 KEYS = (
@@ -45,7 +40,7 @@ KEYS = (
 @router.get("/sorts/{sort_id}", response_class=HTMLResponse)
 def show_sorting(services: ServicesDep, sort_id: str) -> HTMLResponse:
     """Show the sorting page of an open sort; a closed one says how to go on."""
-    sort = sorts.get_sort(services, sort_id)
+    sort = services.log.get_sort(sort_id)
     frame = sort_frame(services, sort, "sorting")
     if sort.closed:
         return page("sorting_closed.html", **frame)
@@ -67,19 +62,15 @@ def show_sorting(services: ServicesDep, sort_id: str) -> HTMLResponse:
 
 
 def _data(services: Services, sort: SortInfo) -> dict[str, Any]:
-    sort_id = sort.id
-    recent = [each.current for each in items.list_items(services, sort_id)[:RECENT]]
+    state = items.sorting_state(services, sort.id)
+    waiting = [captures.view(services, sort, each) for each in state.open]
     return {
-        "sort": {"id": sort_id, "keeps_photos": sort.keeps_photos},
-        "tally": TallyOut.of(items.tally(services, sort_id)).model_dump(mode="json"),
-        "recent": [ItemOut.of(each).model_dump(mode="json") for each in recent],
-        "open": [
-            _capture(services, sort.programme_id, each)
-            for each in captures.open_captures(services, sort_id)
-        ],
+        "sort": {"id": sort.id, "keeps_photos": sort.keeps_photos},
+        "tally": _as_json(TallyOut.model_validate(state.tally)),
+        "recent": [_as_json(ItemOut.model_validate(each)) for each in state.recent],
+        "open": [_as_json(capture_out(services, each)) for each in waiting],
     }
 
 
-def _capture(services: Services, programme_id: str, view: CaptureView) -> dict[str, Any]:
-    found = suggestion_json(services, view.suggestion, programme_id, model=view.model)
-    return CaptureOut.of(view, found).model_dump(mode="json")
+def _as_json(answer: Answer) -> dict[str, Any]:
+    return answer.model_dump(mode="json")

@@ -7,14 +7,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from classifier.rules.programme import Programme
-from classifier.rules.programme_rules import ROUTES
 from classifier.rules.suggestion import resolve_route, suggest, suggestion_for_category
 from classifier.rules.suggestion_json import to_json
 from classifier.rules.suggestion_parts import Ranked, RouteAnswer, Suggestion
 from service.services import Services
-from service.store.rows import CaptureState
+from service.store.rows import CaptureRecord, CaptureState, ModelRecord
 
 NO_MODEL_ADVICE = "Choose what it is from the list by hand; everything else works as usual."
+
+OLD_LIST_ADVICE = (
+    "This photo was looked at with an older list of categories. Choose what it is from the list."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +36,7 @@ def suggestion_of(services: Services, state: CaptureState, programme: Programme)
     replaced and more was learned.
     """
     capture = state.capture
-    if capture.model is None:
+    if capture.model is None or not _listed(services, capture, capture.model):
         return Suggestion(
             decision="unsure",
             forms=(),
@@ -42,7 +45,7 @@ def suggestion_of(services: Services, state: CaptureState, programme: Programme)
             question=None,
             cautions=(),
             alternatives=(),
-            check=(NO_MODEL_ADVICE,),
+            check=(NO_MODEL_ADVICE if capture.model is None else OLD_LIST_ADVICE,),
             facts=services.categories.known_answers(state.answers),
         )
     return suggest(
@@ -54,6 +57,14 @@ def suggestion_of(services: Services, state: CaptureState, programme: Programme)
         facts=state.answers,
         learned=None if capture.learned is None else dict(capture.learned.categories),
     )
+
+
+def _listed(services: Services, capture: CaptureRecord, model: ModelRecord) -> bool:
+    """Tell whether the list still holds all that a photo may show."""
+    categories = {each for form, _ in capture.forms for each in model.form_categories.get(form, ())}
+    if capture.learned is not None:
+        categories.update(category for category, _ in capture.learned.categories)
+    return all(map(services.categories.has, categories))
 
 
 def suggestion_by_hand(
@@ -74,12 +85,6 @@ def recorded_route(
     Raises UnknownIdError for a category, fact or answer that nothing bears.
     """
     return resolve_route(category, services.categories, programme, facts)
-
-
-def route_name(route: str | None) -> str:
-    """Return the name of a recorded route; one that this version does not know keeps its id."""
-    known = ROUTES.get(route or "")
-    return (route or "Not decided") if known is None else known.name
 
 
 def suggestion_json(

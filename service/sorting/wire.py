@@ -3,28 +3,30 @@
 from __future__ import annotations
 
 from datetime import datetime
+from types import SimpleNamespace
 from typing import Any
 
-from pydantic import BaseModel, Field
+from pydantic import Field
 
+from service.services import Services
 from service.sorting.captures import CaptureView
-from service.sorting.items import CurrentItem, ItemHistory, ItemView, Tally
 from service.sorting.suggesting import suggestion_json
-from service.sorts import usecases as sorts
-from service.web.dependencies import ServicesDep
 from service.web.wire import (
+    Answer,
     Count,
     Id,
     Note,
+    Parts,
     Request,
     RouteOut,
     Sorter,
 )
 
 
-class ItemOut(BaseModel):
+class ItemOut(Answer):
     """An item as it stands after its corrections."""
 
+    within = ("item",)
     id: str
     sort_id: str
     capture_id: str | None
@@ -42,31 +44,8 @@ class ItemOut(BaseModel):
     corrected: bool
     voided: bool
 
-    @classmethod
-    def of(cls, current: CurrentItem) -> ItemOut:
-        """Build from the use case's view."""
-        item = current.item
-        return cls(
-            id=item.id,
-            sort_id=item.sort_id,
-            capture_id=item.capture_id,
-            batch_id=item.batch_id,
-            category=item.category,
-            category_name=current.category_name,
-            count=item.count,
-            facts=dict(item.facts),
-            route=item.route,
-            route_name=current.route_name,
-            sorter=item.sorter,
-            note=item.note,
-            at=item.at,
-            suggested=item.suggested,
-            corrected=current.corrected,
-            voided=current.voided,
-        )
 
-
-class TallyLineOut(BaseModel):
+class TallyLineOut(Answer):
     """One category's part of the tally."""
 
     category: str
@@ -75,49 +54,23 @@ class TallyLineOut(BaseModel):
     routes: list[str]
 
 
-class TallyOut(BaseModel):
+class TallyOut(Answer):
     """The running tally: `items` entries, `objects` counted pieces."""
 
     lines: list[TallyLineOut]
     items: int
     objects: int
 
-    @classmethod
-    def of(cls, tally: Tally) -> TallyOut:
-        """Build from the use case's view."""
-        return cls(
-            lines=[
-                TallyLineOut(
-                    category=line.category,
-                    name=line.name,
-                    count=line.count,
-                    routes=list(line.routes),
-                )
-                for line in tally.lines
-            ],
-            items=tally.items,
-            objects=tally.objects,
-        )
 
-
-class ConfirmedOut(BaseModel):
+class ConfirmedOut(Answer):
     """Answer to a confirmation, correction or undo: the item, its route, the new tally."""
 
-    item: ItemOut
+    item: ItemOut = Field(validation_alias="current")
     route: RouteOut
     tally: TallyOut
 
-    @classmethod
-    def of(cls, view: ItemView) -> ConfirmedOut:
-        """Build from the use case's view."""
-        return cls(
-            item=ItemOut.of(view.current),
-            route=RouteOut.of(view.route),
-            tally=TallyOut.of(view.tally),
-        )
 
-
-class CaptureOut(BaseModel):
+class CaptureOut(Answer):
     """A photo with what the model and the programme make of it.
 
     `audit`: drawn to check the suggestions; while `hidden` nobody has said what it is, and
@@ -129,29 +82,14 @@ class CaptureOut(BaseModel):
     sort_id: str
     photo: str | None
     suggestion: dict[str, Any]
-    confirmed_item: ItemOut | None
+    confirmed_item: ItemOut | None = Field(validation_alias="confirmed")
     notice: str
     audit: bool
     hidden: bool
     learned_from: int | None
 
-    @classmethod
-    def of(cls, view: CaptureView, suggestion: dict[str, Any]) -> CaptureOut:
-        """Build from the use case's view and its suggestion as JSON."""
-        return cls(
-            id=view.id,
-            sort_id=view.sort_id,
-            photo=None if view.photo_name is None else f"/photos/{view.id}.jpg",
-            suggestion=suggestion,
-            confirmed_item=None if view.confirmed is None else ItemOut.of(view.confirmed),
-            notice=view.notice,
-            audit=view.audit,
-            hidden=view.hidden,
-            learned_from=view.learned_from,
-        )
 
-
-class ChangeOut(BaseModel):
+class ChangeOut(Answer):
     """A correction or an undo, as recorded."""
 
     id: str
@@ -165,41 +103,20 @@ class ChangeOut(BaseModel):
     at: datetime
 
 
-class HistoryOut(BaseModel):
+class HistoryOut(Answer):
     """An item as first recorded, each change, and as it stands."""
 
     first: ItemOut
     changes: list[ChangeOut]
     current: ItemOut
 
-    @classmethod
-    def of(cls, history: ItemHistory) -> HistoryOut:
-        """Build from the use case's view."""
-        return cls(
-            first=ItemOut.of(history.first),
-            changes=[
-                ChangeOut(
-                    id=change.id,
-                    kind=change.kind,
-                    category=change.category,
-                    count=change.count,
-                    route=change.route,
-                    facts=None if change.facts is None else dict(change.facts),
-                    reason=change.reason,
-                    sorter=change.sorter,
-                    at=change.at,
-                )
-                for change in history.changes
-            ],
-            current=ItemOut.of(history.current),
-        )
 
-
-def capture_out(services: ServicesDep, view: CaptureView) -> CaptureOut:
+def capture_out(services: Services, view: CaptureView) -> CaptureOut:
     """Return a capture as the wire shows it; pages embed the same shape."""
-    sort = sorts.get_sort(services, view.sort_id)
-    as_json = suggestion_json(services, view.suggestion, sort.programme_id, model=view.model)
-    return CaptureOut.of(view, as_json)
+    suggestion = suggestion_json(services, view.suggestion, view.programme_id, model=view.model)
+    address = None if view.photo_name is None else f"/photos/{view.id}.jpg"
+    shown = {"photo": address, "suggestion": suggestion}
+    return CaptureOut.model_validate(Parts(SimpleNamespace(**shown), view))
 
 
 class FactAnswer(Request):

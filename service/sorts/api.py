@@ -14,35 +14,35 @@ router = APIRouter()
 @router.get("/sorts")
 def get_sorts(services: ServicesDep) -> list[SortOut]:
     """List sorts, the newest first."""
-    return [SortOut.of(sort) for sort in sorts.list_sorts(services)]
+    return [SortOut.model_validate(sort) for sort in sorts.list_sorts(services)]
 
 
 @router.post("/sorts", status_code=201)
 def post_sort(services: ServicesDep, body: NewSort) -> SortOut:
     """Start a sort."""
-    return SortOut.of(sorts.create_sort(services, **body.model_dump()))
+    return SortOut.model_validate(sorts.create_sort(services, **body.model_dump()))
 
 
 @router.get("/sorts/{sort_id}")
 def get_sort(services: ServicesDep, sort_id: str) -> SortOut:
     """Return a sort."""
-    return SortOut.of(sorts.get_sort(services, sort_id))
+    return SortOut.model_validate(sorts.get_sort(services, sort_id))
 
 
 @router.post("/sorts/{sort_id}/corrections")
 def post_sort_correction(services: ServicesDep, sort_id: str, body: SortCorrection) -> SortOut:
     """Correct a sort's details."""
     corrected = sorts.correct_sort(services, sort_id=sort_id, **body.model_dump())
-    return SortOut.of(corrected)
+    return SortOut.model_validate(corrected)
 
 
 @router.post("/sorts/{sort_id}/close")
 def post_close(services: ServicesDep, sort_id: str, body: SortStep) -> SortOut:
     """Close a sort."""
-    return SortOut.of(sorts.close_sort(services, sort_id, event_id=body.event_id))
+    return SortOut.model_validate(sorts.close_sort(services, sort_id, event_id=body.event_id))
 
 
 @router.post("/sorts/{sort_id}/reopen")
 def post_reopen(services: ServicesDep, sort_id: str, body: SortStep) -> SortOut:
     """Reopen a sort."""
-    return SortOut.of(sorts.reopen_sort(services, sort_id, event_id=body.event_id))
+    return SortOut.model_validate(sorts.reopen_sort(services, sort_id, event_id=body.event_id))

@@ -45,7 +45,7 @@ def correct_details(services: ServicesDep, sort_id: str, typed: Typed) -> Respon
             **_changed(typed),
         )
     except TallytareError as error:
-        form = refused(typed, error.message)
+        form = refused(typed, error)
         return _page(services, sort_id, form, status=problem_of(error).status)
     return go_to(f"/sorts/{sort_id}/details?saved=true")
 

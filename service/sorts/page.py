@@ -87,7 +87,7 @@ def start_sort(services: ServicesDep, typed: Typed) -> Response:
     try:
         sort = _create(services, typed)
     except TallytareError as error:
-        return _form(services, refused(typed, error.message), status=problem_of(error).status)
+        return _form(services, refused(typed, error), status=problem_of(error).status)
     return go_to(f"/sorts/{sort.id}")
 
 

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Literal
 
-from classifier.log.ledger import fold
 from classifier.log.quantities import Mass, check_days, check_persons, sum_masses
 from classifier.log.records import SortInfo
 from service.entries import NAME_LENGTH, NOTE_LENGTH, check_id, check_sorters, check_text
@@ -156,8 +155,7 @@ def masses_weighed(services: Services, sorts: Sequence[SortInfo]) -> dict[str, M
     """Return what was weighed in each of the sorts, by id; None where nothing was."""
     found: dict[str, Mass | None] = {}
     for rows in services.log.scale_rows(sorts):
-        ledger = fold(rows.sort, (), (), rows.batches, rows.weighings, rows.voids)
-        masses = [batch.mass for batch in ledger.batches if batch.mass is not None]
+        masses = [batch.mass for batch in rows.ledger().batches if batch.mass is not None]
         found[rows.sort.id] = sum_masses(masses) if masses else None
     return found
 

@@ -6,7 +6,6 @@ from datetime import date, datetime
 
 from pydantic import Field
 
-from classifier.log.records import SortInfo
 from service.web.wire import (
     Answer,
     Day,
@@ -36,11 +35,6 @@ class SortOut(Answer):
     keeps_photos: bool
     created_at: datetime
     closed: bool
-
-    @classmethod
-    def of(cls, sort: SortInfo) -> SortOut:
-        """Build from the domain's record."""
-        return cls.model_validate(sort)
 
 
 class NewSort(Request):

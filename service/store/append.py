@@ -104,6 +104,8 @@ def lock_sort(connection: Connection, sort_id: str) -> None:
 
     SQLite has one writer at a time and needs no such lock.
     """
+    if connection.dialect.name == "sqlite":
+        return
     query = select(sorts.c.seq).where(sorts.c.id == sort_id)
     connection.execute(query.with_for_update(key_share=True))
 
@@ -131,9 +133,12 @@ def one_row(connection: Connection, table: Table, row_id: str, what: str) -> Row
     """
     row = connection.execute(select(table).where(table.c.id == row_id)).mappings().first()
     if row is None:
-        raise UnknownIdError(
-            f"there is no {what} {row_id!r}: reload the page to see what is there",
-            id=row_id,
-            what=what,
-        )
+        raise no_such(what, row_id)
     return row
+
+
+def no_such(what: str, row_id: str) -> UnknownIdError:
+    """Return the error that nothing has an id."""
+    return UnknownIdError(
+        f"there is no {what} {row_id!r}: reload the page to see what is there", id=row_id, what=what
+    )

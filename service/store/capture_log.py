@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime
 from typing import Any
@@ -16,7 +17,9 @@ from service.store.append import (
     already_recorded,
     fingerprint,
     insert,
+    load_sort,
     lock_open_sort,
+    no_such,
     one_row,
 )
 from service.store.database import Database
@@ -25,10 +28,13 @@ from service.store.rows import (
     CaptureState,
     LearnedShares,
     ModelRecord,
+    Row,
+    SortPlace,
     in_order,
     record,
     values,
 )
+from service.store.study_log import load_scope_of
 from service.store.tables import (
     captures,
     embeddings,
@@ -47,15 +53,15 @@ class CaptureLog:
 
     def add_capture(
         self, capture: CaptureRecord, *, embedding: bytes | None, sent: Mapping[str, object]
-    ) -> None:
-        """Record a photo whose file is in place; a resend changes nothing.
+    ) -> CaptureState:
+        """Record a photo whose file is in place; a resend returns the first.
 
         Raises ClosedSortError, or ConflictError when the id bears another photo.
         """
 
-        def work(connection: Connection) -> None:
+        def work(connection: Connection) -> CaptureState:
             if already_recorded(connection, captures, capture.id, sent, "photo"):
-                return
+                return load_capture(connection, capture.id)
             lock_open_sort(connection, capture.sort_id)
             row = values(
                 captures,
@@ -64,16 +70,21 @@ class CaptureLog:
                 learned=None if capture.learned is None else asdict(capture.learned),
             )
             insert_capture(connection, row, embedding, sent)
+            return CaptureState(capture, {}, (), ())
 
-        self._database.write(work)
+        return self._database.write(work)
 
-    def capture_recorded(self, capture_id: str, sent: Mapping[str, object]) -> bool:
-        """Tell whether this very photo is recorded.
+    def photo_place(self, sort_id: str, capture_id: str, sent: Mapping[str, object]) -> SortPlace:
+        """Return where a photo is to be recorded, with what it is if it was recorded before.
 
-        Raises ConflictError when the id bears another one.
+        Raises UnknownIdError for the sort, ConflictError when the id already belongs to another
+        photo.
         """
         with self._database.read() as connection:
-            return already_recorded(connection, captures, capture_id, sent, "photo")
+            sort = load_sort(connection, sort_id)
+            known = already_recorded(connection, captures, capture_id, sent, "photo")
+            photo = load_capture(connection, capture_id) if known else None
+            return SortPlace(sort, load_scope_of(connection, sort.id), photo)
 
     def get_capture(self, capture_id: str) -> CaptureState:
         """Return a capture with its answers and confirmations.
@@ -88,20 +99,8 @@ class CaptureLog:
 
         One that was withdrawn can't be looked at any more, so that it is none of them.
         """
-        undone_later = exists().where(
-            item_changes.c.item_id == items.c.id, item_changes.c.kind == "void"
-        )
-        standing = exists().where(items.c.capture_id == captures.c.id, ~undone_later)
-        withdrawn = exists().where(withdrawals.c.capture_id == captures.c.id)
-        query = (
-            select(captures.c.id)
-            .where(captures.c.sort_id == sort_id, ~standing, ~withdrawn)
-            .order_by(captures.c.seq.desc())
-            .limit(limit)
-        )
         with self._database.read() as connection:
-            ids = list(connection.scalars(query))
-            return tuple(load_capture(connection, capture_id) for capture_id in ids)
+            return load_open_captures(connection, sort_id, limit=limit)
 
     def add_fact_answer(self, capture_id: str, fact: str, answer: str, at: datetime) -> None:
         """Record an answer; the same answer twice is one answer, another one replaces it.
@@ -142,32 +141,80 @@ def load_capture(connection: Connection, capture_id: str) -> CaptureState:
 
     Raises UnknownIdError when there is none.
     """
-    row = one_row(connection, captures, capture_id, "photo")
-    told = connection.execute(
-        select(fact_answers.c.fact, fact_answers.c.answer)
-        .where(fact_answers.c.capture_id == capture_id)
-        .order_by(fact_answers.c.seq)
+    found = _load_captures(connection, [capture_id])
+    if not found:
+        raise no_such("photo", capture_id)
+    return found[0]
+
+
+def load_open_captures(
+    connection: Connection, sort_id: str, *, limit: int
+) -> tuple[CaptureState, ...]:
+    """Return the newest photos of a sort that wait for a confirmation (`open_captures`)."""
+    undone_later = exists().where(
+        item_changes.c.item_id == items.c.id, item_changes.c.kind == "void"
     )
-    answers = {row.fact: row.answer for row in told}
-    confirmed = connection.execute(
-        select(items).where(items.c.capture_id == capture_id).order_by(items.c.seq)
+    standing = exists().where(items.c.capture_id == captures.c.id, ~undone_later)
+    withdrawn = exists().where(withdrawals.c.capture_id == captures.c.id)
+    query = (
+        select(captures.c.id)
+        .where(captures.c.sort_id == sort_id, ~standing, ~withdrawn)
+        .order_by(captures.c.seq.desc())
+        .limit(limit)
     )
-    changed = connection.execute(
-        select(item_changes)
-        .join(items, items.c.id == item_changes.c.item_id)
-        .where(items.c.capture_id == capture_id)
-        .order_by(item_changes.c.seq)
+    return _load_captures(connection, list(connection.scalars(query)))
+
+
+def _load_captures(connection: Connection, ids: Sequence[str]) -> tuple[CaptureState, ...]:
+    """Return captures, the newest first; ids that none has are left out."""
+    if not ids:
+        return ()
+    query = (
+        select(captures, models.c.name, models.c.version, models.c.content)
+        .outerjoin(models, models.c.id == captures.c.model_id)
+        .where(captures.c.id.in_(ids))
+        .order_by(captures.c.seq.desc())
     )
-    return CaptureState(
-        capture=record(
-            CaptureRecord,
-            row,
-            model=load_model(connection, row["model_id"]),
-            learned=None if row["learned"] is None else record(LearnedShares, row["learned"]),
-        ),
-        answers=answers,
-        items=in_order(record(Item, each) for each in confirmed.mappings()),
-        changes=in_order(record(ItemChange, each) for each in changed.mappings()),
+    rows = connection.execute(query).mappings().all()
+    answers: dict[str, dict[str, str]] = defaultdict(dict)
+    given = select(fact_answers).where(fact_answers.c.capture_id.in_(ids))
+    for row in connection.execute(given.order_by(fact_answers.c.seq)).mappings():
+        answers[row["capture_id"]][row["fact"]] = row["answer"]
+    confirmed: dict[str, list[Item]] = defaultdict(list)
+    own = select(items).where(items.c.capture_id.in_(ids)).order_by(items.c.seq)
+    for row in connection.execute(own).mappings():
+        confirmed[row["capture_id"]].append(record(Item, row))
+    changes = changes_of(connection, [item.id for each in confirmed.values() for item in each])
+    return tuple(
+        CaptureState(
+            capture=_capture(row),
+            answers=answers[row["id"]],
+            items=in_order(confirmed[row["id"]]),
+            changes=tuple(
+                change for item in confirmed[row["id"]] for change in in_order(changes[item.id])
+            ),
+        )
+        for row in rows
+    )
+
+
+def changes_of(connection: Connection, item_ids: Sequence[str]) -> dict[str, list[ItemChange]]:
+    """Return the changes of items, by item, in the order of the log."""
+    found: dict[str, list[ItemChange]] = {item_id: [] for item_id in item_ids}
+    if item_ids:
+        query = select(item_changes).where(item_changes.c.item_id.in_(item_ids))
+        for row in connection.execute(query.order_by(item_changes.c.seq)).mappings():
+            found[row["item_id"]].append(record(ItemChange, row))
+    return found
+
+
+def _capture(row: Row) -> CaptureRecord:
+    learned = row["learned"]
+    return record(
+        CaptureRecord,
+        row,
+        model=None if row["model_id"] is None else _model(row),
+        learned=None if learned is None else record(LearnedShares, learned),
     )
 
 
@@ -198,10 +245,15 @@ def remember_model(connection: Connection, model: ModelRecord | None, at: dateti
     return model_id
 
 
-def load_model(connection: Connection, model_id: str | None) -> ModelRecord | None:
-    if model_id is None:
-        return None
-    row = one_row(connection, models, model_id, "model")
+def load_model(connection: Connection, model_id: str) -> ModelRecord:
+    """Return a model as it was kept.
+
+    Raises UnknownIdError when there is none.
+    """
+    return _model(one_row(connection, models, model_id, "model"))
+
+
+def _model(row: Row) -> ModelRecord:
     content = row["content"]
     return record(
         ModelRecord,

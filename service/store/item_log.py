@@ -2,40 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 
 from sqlalchemy import Connection, exists, func, select
 
 from classifier.errors import ConflictError
-from classifier.log.records import Item, ItemChange, SortInfo
+from classifier.log.records import Item, ItemChange
 from service.store.append import already_recorded, insert, load_sort, lock_open_sort, one_row
+from service.store.capture_log import changes_of, load_capture, load_open_captures
 from service.store.database import Database
 from service.store.pile_log import batch_for
-from service.store.rows import ItemState, in_order, record, values
+from service.store.rows import (
+    CountLine,
+    ItemState,
+    Row,
+    SortCounts,
+    SortingRows,
+    SortPlace,
+    in_order,
+    record,
+    values,
+)
+from service.store.study_log import load_scope_of
 from service.store.tables import captures, item_changes, items
-
-
-@dataclass(frozen=True, slots=True)
-class CountLine:
-    """Unchanged items of one category and route: how many, their pieces, the first one's `seq`."""
-
-    category: str
-    route: str | None
-    items: int
-    pieces: int
-    first_seq: int
-
-
-@dataclass(frozen=True, slots=True)
-class SortCounts:
-    """What was counted in a sort: sums of unchanged items, and the changed ones themselves."""
-
-    sort: SortInfo
-    lines: tuple[CountLine, ...]
-    changed: tuple[Item, ...]
-    changes: tuple[ItemChange, ...]
-    first_seq: Mapping[str, int]
 
 
 class ItemLog:
@@ -115,40 +104,43 @@ class ItemLog:
 
         return self._database.write(work)
 
+    def item_place(self, sort_id: str, capture_id: str | None) -> SortPlace:
+        """Return where an item of a photo, or one without, is to be recorded.
+
+        Raises UnknownIdError for the sort or the photo.
+        """
+        with self._database.read() as connection:
+            photo = None if capture_id is None else load_capture(connection, capture_id)
+            sort = load_sort(connection, sort_id)
+            return SortPlace(sort, load_scope_of(connection, sort.id), photo)
+
+    def change_place(self, item_id: str) -> SortPlace:
+        """Return where a change of an item is to be recorded.
+
+        Raises UnknownIdError for the item.
+        """
+        with self._database.read() as connection:
+            sort_id = one_row(connection, items, item_id, "item")["sort_id"]
+            sort = load_sort(connection, sort_id)
+            return SortPlace(sort, load_scope_of(connection, sort.id), None)
+
     def counted(self, sort_id: str) -> SortCounts:
         """Return what was counted in a sort, added up by the database, for the running tally.
 
         Items that were changed later are few; they come one by one, with their changes.
-
-        Raises UnknownIdError when there is no such sort.
         """
-        own = items.c.sort_id == sort_id
-        changed = exists().where(item_changes.c.item_id == items.c.id)
-        summed = (
-            select(
-                items.c.category,
-                items.c.route,
-                func.count(),
-                func.sum(items.c.count),
-                func.min(items.c.seq),
-            )
-            .where(own, ~changed)
-            .group_by(items.c.category, items.c.route)
-        )
-        of_sort = select(item_changes).where(item_changes.c.sort_id == sort_id)
         with self._database.read() as connection:
-            changes = connection.execute(of_sort.order_by(item_changes.c.seq)).mappings().all()
-            query = select(items).where(own, changed).order_by(items.c.seq)
-            rows = connection.execute(query).mappings().all() if changes else []
-            return SortCounts(
-                sort=load_sort(connection, sort_id),
-                lines=tuple(
-                    CountLine(category, route, number, int(pieces), first)
-                    for category, route, number, pieces, first in connection.execute(summed)
-                ),
-                changed=in_order(record(Item, row) for row in rows),
-                changes=in_order(record(ItemChange, row) for row in changes),
-                first_seq={row["id"]: row["seq"] for row in rows},
+            return _counts(connection, sort_id)
+
+    def sorting_rows(self, sort_id: str, *, recent: int, open_photos: int) -> SortingRows:
+        """Return what the sorting page shows: at most so many of the newest items and photos."""
+        newest = select(items).where(items.c.sort_id == sort_id).order_by(items.c.seq.desc())
+        with self._database.read() as connection:
+            rows = connection.execute(newest.limit(recent)).mappings().all()
+            return SortingRows(
+                counts=_counts(connection, sort_id),
+                recent=_states(connection, rows),
+                open=load_open_captures(connection, sort_id, limit=open_photos),
             )
 
     def get_item(self, item_id: str) -> ItemState:
@@ -161,14 +153,36 @@ class ItemLog:
 
 
 def _load(connection: Connection, item_id: str) -> ItemState:
-    row = one_row(connection, items, item_id, "item")
-    changes = connection.execute(
-        select(item_changes).where(item_changes.c.item_id == item_id).order_by(item_changes.c.seq)
+    return _states(connection, [one_row(connection, items, item_id, "item")])[0]
+
+
+def _states(connection: Connection, rows: Sequence[Row]) -> tuple[ItemState, ...]:
+    """Return items with their changes."""
+    changes = changes_of(connection, [row["id"] for row in rows])
+    return tuple(ItemState(record(Item, row), in_order(changes[row["id"]])) for row in rows)
+
+
+def _counts(connection: Connection, sort_id: str) -> SortCounts:
+    own = items.c.sort_id == sort_id
+    changed = exists().where(item_changes.c.item_id == items.c.id)
+    summed = (
+        select(
+            items.c.category,
+            items.c.route,
+            func.count(),
+            func.sum(items.c.count),
+            func.min(items.c.seq),
+        )
+        .where(own, ~changed)
+        .group_by(items.c.category, items.c.route)
     )
-    return ItemState(
-        item=record(Item, row),
-        changes=in_order(record(ItemChange, each) for each in changes.mappings()),
+    lines = tuple(
+        CountLine(category, route, number, int(pieces), first)
+        for category, route, number, pieces, first in connection.execute(summed)
     )
+    rows = connection.execute(select(items).where(own, changed)).mappings().all()
+    states = _states(connection, rows)
+    return SortCounts(lines, {row["seq"]: each for row, each in zip(rows, states, strict=True)})
 
 
 def _next_attempt(connection: Connection, item: Item) -> int:

@@ -78,8 +78,7 @@ class LearningLog:
     def models_of(self, model_ids: Iterable[str]) -> dict[str, ModelRecord]:
         """Return models by the id under which captures name them."""
         with self._database.read() as connection:
-            found = {each: load_model(connection, each) for each in sorted(set(model_ids))}
-        return {model_id: model for model_id, model in found.items() if model is not None}
+            return {each: load_model(connection, each) for each in sorted(set(model_ids))}
 
 
 def _sort_ids(connection: Connection, scope_id: str) -> list[str]:
@@ -92,21 +91,21 @@ def _sort_ids(connection: Connection, scope_id: str) -> list[str]:
 def _mark(connection: Connection, scope_id: str) -> LearningMark:
     last_item = select(func.max(items.c.seq)).where(items.c.sort_id == sorts.c.id)
     last_change = select(func.max(item_changes.c.seq)).where(item_changes.c.sort_id == sorts.c.id)
+    whole = is_study(connection, scope_id)
     query = (
         select(sorts.c.id, last_item.scalar_subquery(), last_change.scalar_subquery())
-        .where(sorts.c.id.in_(_sort_ids(connection, scope_id)))
+        .where(sorts.c.id.in_(sort_ids_of(scope_id)) if whole else sorts.c.id == scope_id)
         .order_by(sorts.c.id)
     )
     rows = [
         (sort_id, item or 0, change or 0) for sort_id, item, change in connection.execute(query)
     ]
-    overall = [
-        connection.scalar(select(func.max(table.c.seq))) or 0 for table in (reviews, withdrawals)
-    ]
     start = select(func.max(learned_starts.c.seq)).where(learned_starts.c.scope_id == scope_id)
+    last = [select(func.max(table.c.seq)) for table in (reviews, withdrawals)]
+    overall = connection.execute(select(*(each.scalar_subquery() for each in (*last, start)))).one()
     return LearningMark(
         items=tuple((sort_id, item) for sort_id, item, _ in rows),
-        others=(*(change for _, _, change in rows), *overall, connection.scalar(start) or 0),
+        others=(*(change for _, _, change in rows), *(seq or 0 for seq in overall)),
     )
 
 

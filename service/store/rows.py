@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from sqlalchemy import RowMapping, Table
 
+from classifier.log.ledger import Ledger, fold
 from classifier.log.records import (
     SORT_DETAILS,
     Batch,
@@ -104,6 +105,34 @@ class ItemState:
 
 
 @dataclass(frozen=True, slots=True)
+class CountLine:
+    """Unchanged items of one category and route: how many, their pieces, the first one's `seq`."""
+
+    category: str
+    route: str | None
+    items: int
+    pieces: int
+    first_seq: int
+
+
+@dataclass(frozen=True, slots=True)
+class SortCounts:
+    """What was counted in a sort: sums of unchanged items, and the changed ones by their `seq`."""
+
+    lines: tuple[CountLine, ...]
+    changed: Mapping[int, ItemState]
+
+
+@dataclass(frozen=True, slots=True)
+class SortingRows:
+    """What the sorting page shows: the counts, the newest items, and photos not confirmed yet."""
+
+    counts: SortCounts
+    recent: tuple[ItemState, ...]
+    open: tuple[CaptureState, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class SortRows:
     """Every row of one sort, read in one transaction."""
 
@@ -114,6 +143,18 @@ class SortRows:
     weighings: tuple[Weighing, ...]
     voids: tuple[WeighingVoid, ...]
     corrections: tuple[SortCorrection, ...] = ()
+
+    def ledger(self, *, keep_empty: bool = True) -> Ledger:
+        """Return what the rows add up to (`fold`)."""
+        return fold(
+            self.sort,
+            self.items,
+            self.changes,
+            self.batches,
+            self.weighings,
+            self.voids,
+            keep_empty=keep_empty,
+        )
 
 
 def in_order(records: Iterable[Timed]) -> tuple[Timed, ...]:
@@ -195,6 +236,38 @@ class LearningSettings:
 
     learns: bool
     audit_percent: int
+
+
+OUTSIDE_A_STUDY = LearningSettings(learns=True, audit_percent=0)
+
+
+IN_A_STUDY = LearningSettings(learns=True, audit_percent=10)
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """What learns as one, a study or a sort outside one, with what was last set for it, if at all.
+
+    Where nothing was, it learns, and only a study judges photos blind.
+    """
+
+    id: str
+    is_study: bool
+    chosen: LearningSettings | None
+
+    @property
+    def settings(self) -> LearningSettings:
+        """How the scope learns."""
+        return self.chosen or (IN_A_STUDY if self.is_study else OUTSIDE_A_STUDY)
+
+
+@dataclass(frozen=True, slots=True)
+class SortPlace:
+    """Where something is recorded: the sort, the scope in which it learns, the photo if any."""
+
+    sort: SortInfo
+    scope: Scope
+    photo: CaptureState | None
 
 
 @dataclass(frozen=True, slots=True)

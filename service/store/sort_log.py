@@ -124,6 +124,7 @@ class SortLog:
                 raise ConflictError(
                     f"programme can't be changed: items of {sort.name!r} are recorded with routes "
                     f"of {sort.programme_id}; start another sort under the other programme",
+                    field="programme_id",
                     sort=sort_id,
                 )
             own = {"id": correction_id, "sort_id": sort_id, "reason": reason, "at": at}
@@ -143,7 +144,7 @@ class SortLog:
         Raises UnknownIdError when there is none.
         """
         with self._database.read() as connection:
-            return load_sort(connection, sort_id)
+            return load_sort(connection, sort_id.lower())
 
     def list_sorts(self, *, limit: int | None = None, skip: int = 0) -> tuple[SortInfo, ...]:
         """Return sorts, the newest first; imported sets of examples are none."""

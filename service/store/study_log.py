@@ -21,6 +21,7 @@ from service.store.rows import (
     LearnedStart,
     LearningSettings,
     Row,
+    Scope,
     Study,
     record,
     said,
@@ -126,17 +127,10 @@ class StudyLog:
         with self._database.read() as connection:
             return scope_of(connection, sort_id)
 
-    def learning_settings(self, scope_id: str) -> LearningSettings | None:
-        """Return what was last set for a scope, None if nothing was."""
-        query = (
-            select(learning_settings)
-            .where(learning_settings.c.scope_id == scope_id)
-            .order_by(learning_settings.c.seq.desc())
-            .limit(1)
-        )
+    def scope(self, scope_id: str) -> Scope:
+        """Return a study, or a sort outside one, as a scope of learning."""
         with self._database.read() as connection:
-            row = connection.execute(query).mappings().first()
-        return None if row is None else record(LearningSettings, row)
+            return _load_scope(connection, scope_id, is_study=is_study(connection, scope_id))
 
     def set_learning(
         self, change_id: str, scope_id: str, wanted: LearningSettings, *, sorter: str, at: datetime
@@ -216,6 +210,23 @@ def scope_of(connection: Connection, sort_id: str) -> str:
         .limit(1)
     ).first()
     return sort_id if last is None or last.study_id is None else str(last.study_id)
+
+
+def load_scope_of(connection: Connection, sort_id: str) -> Scope:
+    """Return the scope in which a sort learns."""
+    scope_id = scope_of(connection, sort_id)
+    return _load_scope(connection, scope_id, is_study=scope_id != sort_id)
+
+
+def _load_scope(connection: Connection, scope_id: str, *, is_study: bool) -> Scope:
+    query = (
+        select(learning_settings)
+        .where(learning_settings.c.scope_id == scope_id)
+        .order_by(learning_settings.c.seq.desc())
+        .limit(1)
+    )
+    row = connection.execute(query).mappings().first()
+    return Scope(scope_id, is_study, None if row is None else record(LearningSettings, row))
 
 
 def _load_study(connection: Connection, study_id: str) -> Study:

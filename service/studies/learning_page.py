@@ -62,7 +62,7 @@ def change_settings(services: ServicesDep, typed: Typed, scope_id: str) -> Respo
             audit_percent=int(percent),
         )
     except TallytareError as error:
-        return _again(services, scope_id, refused(typed, error.message), error)
+        return _again(services, scope_id, refused(typed, error), error)
     return go_to(home_of(services, scope_id))
 
 
@@ -108,7 +108,7 @@ def change_start(
         else:
             raise InvalidEntryError("nothing to start from: choose a study, a sort or a file")
     except TallytareError as error:
-        return _again(services, scope_id, refused(typed, error.message), error)
+        return _again(services, scope_id, refused(typed, error), error)
     return go_to(home_of(services, scope_id))
 
 

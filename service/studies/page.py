@@ -33,7 +33,7 @@ def start_study(services: ServicesDep, typed: Typed) -> Response:
             services, study_id=typed.get("study_id", ""), name=typed.get("name", "")
         )
     except TallytareError as error:
-        return _list(services, refused(typed, error.message), status=problem_of(error).status)
+        return _list(services, refused(typed, error), status=problem_of(error).status)
     return go_to(f"/studies/{study.id}")
 
 

@@ -4,15 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from pydantic import BaseModel
-
-from service.sorts.studies import StudyLine
 from service.sorts.wire import SortOut
-from service.web.wire import (
-    Id,
-    Name,
-    Request,
-)
+from service.web.wire import Answer, Id, Name, Request
 
 
 class NewStudy(Request):
@@ -29,20 +22,11 @@ class SortStudy(Request):
     study_id: Id | None
 
 
-class StudyOut(BaseModel):
+class StudyOut(Answer):
     """A study with its sorts, the oldest first."""
 
+    within = ("study",)
     id: str
     name: str
     created_at: datetime
     sorts: list[SortOut]
-
-    @classmethod
-    def of(cls, line: StudyLine) -> StudyOut:
-        """Build from the use case's view."""
-        return cls(
-            id=line.study.id,
-            name=line.study.name,
-            created_at=line.study.created_at,
-            sorts=[SortOut.of(sort) for sort in line.sorts],
-        )

@@ -79,18 +79,18 @@ def join(request: Request, services: ServicesDep, attempts: AttemptsDep, typed: 
     wait_s = attempts.begin(address)
     if wait_s:
         message = f"too many wrong codes came from here: wait {_spoken(wait_s)}, then try again"
-        response = _join(refused(typed, message), status=429)
+        response = _join(refused(typed, NotLetInError(message)), status=429)
         response.headers["retry-after"] = str(wait_s)
         return response
     before = session_token(request)
     try:
         session = access.join(services, code=typed.get("code", ""), name=typed.get("name", ""))
     except NotLetInError as error:
-        return _join(refused(typed, error.message), status=problem_of(error).status)
+        return _join(refused(typed, error), status=problem_of(error).status)
     except TallytareError as error:
         if isinstance(error, InvalidEntryError):
             attempts.succeeded(address)  # the name was wrong, no code was tried
-        return _join(refused(typed, error.message), status=problem_of(error).status)
+        return _join(refused(typed, error), status=problem_of(error).status)
     attempts.succeeded(address)
     if before and (device := access.device_of(services, before)):
         access.revoke(services, device_id=device.id)  # the same browser joined again

@@ -78,7 +78,8 @@ HtmlError = Callable[[Request, Problem], Response]
 def problem_of(error: TallytareError) -> Problem:
     """Return an error with its HTTP status, that of its nearest class in the table."""
     status = next((STATUS[kind] for kind in type(error).__mro__ if kind in STATUS), 500)
-    return Problem(status, error.code, error.message, error.details)
+    about = {"field": error.fields[0]} if error.fields else {}
+    return Problem(status, error.code, error.message, {**error.details, **about})
 
 
 def answer(request: Request, problem: Problem) -> Response:

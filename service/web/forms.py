@@ -10,7 +10,7 @@ from typing import Annotated
 from fastapi import Depends
 from starlette.requests import Request
 
-from classifier.errors import InvalidQuantityError
+from classifier.errors import InvalidQuantityError, TallytareError
 
 
 async def _typed(request: Request) -> dict[str, str]:
@@ -39,38 +39,10 @@ class FormState:
         return name in self.wrong
 
 
-_FIELD_WORDS = {
-    "days": "days",
-    "persons": "persons",
-    "gross": "gross",
-    "tare": "tare",
-    "resolution": "resolution",
-    "capacity": "capacity",
-    "weight": "weight",
-    "name": "name",
-    "reason": "reason",
-    "date": "sorted_on",
-    "count": "count",
-    "no pile": "pile",
-}
-
-
-def guilty_fields(message: str, fields: Mapping[str, str]) -> frozenset[str]:
-    """Return the fields that a message names; messages begin with what was wrong."""
-    start = message.lower().split(":")[0]
-    found = {name for word, name in _FIELD_WORDS.items() if word in start and name in fields}
-    if "resolution" in found and "scale resolution" in start:
-        found = {"resolution"}
-    if not found and start.startswith("weight "):  # which of the readings, only its value tells
-        readings = (name for name in ("gross", "tare") if fields.get(name))
-        found = {name for name in readings if fields[name].strip() in start}
-    return frozenset(found)
-
-
-def refused(values: Mapping[str, str], message: str) -> FormState:
-    """Return the form as it was typed, with the message and the fields it concerns."""
-    shown = message[:1].upper() + message[1:]
-    return FormState(values, shown, guilty_fields(message, values))
+def refused(values: Mapping[str, str], error: TallytareError) -> FormState:
+    """Return the form as it was typed, with the message and the fields that the error is about."""
+    shown = error.message[:1].upper() + error.message[1:]
+    return FormState(values, shown, frozenset(error.fields).intersection(values))
 
 
 def parse_day(text: str) -> date:
@@ -82,7 +54,9 @@ def parse_day(text: str) -> date:
         return date.fromisoformat(text.strip())
     except ValueError:
         raise InvalidQuantityError(
-            f"date {text!r} is no date: write year-month-day, such as 2026-05-31", given=text
+            f"date {text!r} is no date: write year-month-day, such as 2026-05-31",
+            field="sorted_on",
+            given=text,
         ) from None
 
 

@@ -8,12 +8,20 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from typing import Annotated, Any
+from operator import attrgetter
+from typing import Annotated, Any, ClassVar
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictInt
+from pydantic import (
+    AliasChoices,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StrictInt,
+    model_validator,
+)
 
 from classifier.log.quantities import MAX_COUNT, MAX_DAYS, MAX_LOADS, MAX_PERSONS, Unit
-from classifier.rules.suggestion_parts import RouteAnswer
 from service.entries import NAME_LENGTH, NOTE_LENGTH, SORTER_LENGTH
 
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -29,9 +37,33 @@ _NUMBER = r"^[0-9]{1,4}([.][0-9]{1,3})?$"
 
 
 class Answer(BaseModel):
-    """Base of answers that are read off a record of the core."""
+    """Base of answers that are read off a record, and off the records in it named in `within`."""
 
     model_config = ConfigDict(from_attributes=True)
+    within: ClassVar[tuple[str, ...]] = ()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _as_one(cls, given: Any) -> Any:
+        if not cls.within or isinstance(given, (dict, cls)):
+            return given
+        return Parts(given, *(attrgetter(name)(given) for name in cls.within))
+
+
+class Parts:
+    """Several records as one: the first that has an attribute gives it, None all those left."""
+
+    def __init__(self, *parts: object) -> None:
+        self._parts = parts
+
+    def __getattr__(self, name: str) -> Any:
+        """Return the attribute of the first part that has it."""
+        for part in self._parts:
+            if part is None:
+                return None
+            if hasattr(part, name):
+                return getattr(part, name)
+        raise AttributeError(name)
 
 
 class Request(BaseModel):
@@ -108,25 +140,14 @@ Number = Annotated[str, Field(json_schema_extra={"pattern": _NUMBER, "examples":
 UnitName = Annotated[str, Field(json_schema_extra={"enum": [unit.value for unit in Unit]})]
 
 
-class RouteOut(BaseModel):
+class RouteOut(Answer):
     """A route with its condition; `when` names the open facts on which it hangs, if any."""
 
-    id: str
+    id: str = Field(validation_alias=AliasChoices("route", "id"))
     name: str
     condition: str
     note: str
     when: str
-
-    @classmethod
-    def of(cls, answer: RouteAnswer) -> RouteOut:
-        """Build from the core's answer."""
-        return cls(
-            id=answer.route,
-            name=answer.name,
-            condition=answer.condition,
-            note=answer.note,
-            when=answer.when,
-        )
 
 
 class ErrorDetail(BaseModel):

@@ -84,7 +84,7 @@ def test_a_correction_keeps_the_first_label(services: Services, sort: SortInfo) 
     assert (view.item.category, view.item.count) == ("food", 5)
     assert view.item.route != item.route
     assert view.tally.objects == 5
-    history = items.history(services, item.id)
+    history = items.history_of(services, services.log.get_item(item.id))
     assert (history.first.item.category, history.first.item.count) == (CARDBOARD, 2)
     assert [(each.category, each.reason) for each in history.changes] == [("food", "looked closer")]
     assert history.current.corrected
@@ -170,7 +170,7 @@ def test_a_clock_that_stands_still_changes_no_order(
         items.correct(
             services, item_id=item.id, change_id=digit + new_id()[1:], category="food", count=count
         )
-    assert items.history(services, item.id).current.item.count == 3
+    assert items.history_of(services, services.log.get_item(item.id)).current.item.count == 3
     assert counts(services, sort) == {"food": 3}
 
 

@@ -55,15 +55,15 @@ def test_a_sort_is_not_put_where_nothing_is(services: Services) -> None:
 
 def test_the_last_setting_of_a_scope_counts(services: Services) -> None:
     log, scope = services.log, new_id()
-    assert log.learning_settings(scope) is None
+    assert log.scope(scope).chosen is None
     change_id = new_id()
     for own, learns, percent in ((change_id, True, 20), (new_id(), False, 5)):
         wanted = LearningSettings(learns=learns, audit_percent=percent)
         log.set_learning(own, scope, wanted, sorter="Ada", at=services.clock())
-    assert log.learning_settings(scope) == LearningSettings(learns=False, audit_percent=5)
+    assert log.scope(scope).chosen == LearningSettings(learns=False, audit_percent=5)
     again = LearningSettings(learns=True, audit_percent=20)
     log.set_learning(change_id, scope, again, sorter="Ada", at=services.clock())
-    assert log.learning_settings(scope) == LearningSettings(learns=False, audit_percent=5)
+    assert log.scope(scope).chosen == LearningSettings(learns=False, audit_percent=5)
     with pytest.raises(ConflictError):
         log.set_learning(change_id, scope, again, sorter="Ben", at=services.clock())
 

@@ -22,7 +22,6 @@ from classifier.rules.programme import load_shipped_programmes
 from classifier.rules.programme_rules import UNDECIDED
 from classifier.study.table import StudyTable, study_table
 from service.learning.usecases import set_learning
-from service.reports.usecases import _ledger
 from service.services import Services
 from service.sorting.items import correct, undo
 from service.store.log import Log as Store
@@ -140,7 +139,7 @@ def table_rows(sort: SortInfo, log: Log) -> list[tuple[Any, list[dict[str, Any]]
 def folded(log: Log) -> Ledger:
     """Fold as reports do: without piles that hold nothing and were never weighed."""
     rows = (log.items, log.changes, log.batches, log.weighings, log.voids)
-    return _ledger(SortRows(a_sort(), *(tuple(each) for each in rows)))  # type: ignore[arg-type]
+    return SortRows(a_sort(), *map(tuple, rows)).ledger(keep_empty=False)  # type: ignore[arg-type]
 
 
 def check(table: StudyTable, row: int, ledger: Ledger) -> None:
@@ -266,6 +265,6 @@ def test_what_use_cases_record_adds_up_on_either_engine(
     weigh(services, sort, "aluminium_cans", gross="2", tare="1.5", unit="lb", resolution="0.1")
     totals = services.log.sort_totals([sort.id])
     table = study_table(totals, services.categories, services.programmes)
-    check(table, 0, _ledger(services.log.sort_rows(sort.id)))
+    check(table, 0, services.log.sort_rows(sort.id).ledger(keep_empty=False))
     (photos,) = totals.photos
     assert (photos.form, photos.items, photos.blind) == ("drink_can", 1, {"aluminium_cans": 1})

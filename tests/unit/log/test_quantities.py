@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Callable
 from decimal import Decimal
 
 import pytest
@@ -145,3 +146,24 @@ def test_masses_add_bound_by_bound() -> None:
     b = Mass(Decimal(1), Decimal(0), Decimal(2))
     assert sum_masses([a, b]) == a + b == Mass(Decimal(11), Decimal(9), Decimal(14))
     assert sum_masses(()) == ZERO_MASS
+
+
+@pytest.mark.parametrize(
+    ("refused", "fields"),
+    [
+        (lambda: parse_decimal("x", what="tare"), ("tare",)),
+        (lambda: parse_decimal("x", what="tare resolution", field="step"), ("step",)),
+        (lambda: parse_decimal("1.0000001", what="gross"), ("gross",)),
+        (lambda: parse_unit("stone"), ("unit",)),
+        (lambda: check_days("0"), ("days",)),
+        (lambda: check_persons("many"), ("persons",)),
+        (lambda: Reading(Decimal(-1), Unit.KG, Decimal(1), "gross"), ("gross",)),
+        (lambda: Reading(Decimal(1), Unit.KG, Decimal(0)), ("resolution",)),
+    ],
+)
+def test_a_refusal_names_the_field_that_it_is_about(
+    refused: Callable[[], object], fields: tuple[str, ...]
+) -> None:
+    with pytest.raises(InvalidQuantityError) as caught:
+        refused()
+    assert caught.value.fields == fields
