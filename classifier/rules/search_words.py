@@ -22,7 +22,7 @@ def stems_of(text: str) -> tuple[str, ...]:
     """Return the stems of a text's words, in order; words that only join are left out."""
     folded = unicodedata.normalize("NFD", text.lower())
     letters = "".join(each for each in folded if not unicodedata.combining(each))
-    words = _MARKS.sub(" ", letters.replace("'", "").replace("’", "")).split()
+    words = _MARKS.sub(" ", letters.replace("'", "").replace("\u2019", "")).split()
     return tuple(_stem(word) for word in words if word not in _SKIPPED)
 
 
