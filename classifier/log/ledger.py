@@ -9,6 +9,8 @@ Rules, with their reasons:
 - An item belongs to the pile it names if that pile is of the item's category. An item without
   such a pile (none named, or it was corrected into another category and so left the pile) belongs
   to the category's only pile where there is exactly one; else it is loose.
+- An item that is set apart with its contents stands on no pile and is not loose either: it is
+  counted, and weighed as nothing.
 - Several weighings of one load (bucketful) of a pile are averaged, value and bounds, and their
   spread is told. A reading beats "below resolution": somebody found a finer scale. The loads of a
   pile are added.
@@ -25,6 +27,7 @@ from typing import Protocol, TypeVar
 from classifier.errors import ConflictError, UnknownIdError
 from classifier.log.piles import BatchTotal, batch_total, live_weighings
 from classifier.log.records import (
+    WITH_CONTENTS,
     Batch,
     Item,
     ItemChange,
@@ -219,6 +222,8 @@ def _place(
     members: dict[str, list[Item]] = defaultdict(list)
     loose: dict[str, list[Item]] = defaultdict(list)
     for item in items:
+        if item.route == WITH_CONTENTS:
+            continue
         own = of_category.get(item.category, [])
         if item.batch_id in own:
             members[item.batch_id].append(item)

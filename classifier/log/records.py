@@ -21,6 +21,9 @@ Method = Literal["container", "difference", "below_resolution"]
 LoadAsked = int | Literal["only", "further"]
 """A load by its number; "further" is the next one, "only" the first where none was weighed."""
 
+WITH_CONTENTS = "with_contents"
+"""The route of an item with something left in it: set apart, and never weighed as packaging."""
+
 ChangeKind = Literal["correct", "void"]
 """What a later row does to an item."""
 

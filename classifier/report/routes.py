@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from classifier.log.ledger import Ledger
-from classifier.log.records import Item
+from classifier.log.records import WITH_CONTENTS, Item
 from classifier.report.allocation import (
     NO_ALLOCATION,
     Allocation,
@@ -31,7 +31,7 @@ def kind_of(route: str) -> RouteKind:
     """Return the heading of a route; a route this version doesn't know counts as undecided."""
     if route in RECOVERED:
         return "recovered"
-    if route == SPECIAL:
+    if route in (SPECIAL, WITH_CONTENTS):
         return "special"
     return "discarded" if route in ROUTES else "undecided"
 

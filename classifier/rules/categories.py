@@ -24,6 +24,7 @@ from classifier.rules.data_table import Table
 from classifier.rules.search_words import stems_of
 
 DATA_DIRECTORY = Path(__file__).with_name("data")
+YES_AND_NO = {"yes", "no"}
 LONGEST_WORD = 40
 """Characters of one of the other names of a category."""
 
@@ -37,6 +38,8 @@ _CATEGORY_KEYS = (
     "not_here",
     "look_alike",
     "cautions",
+    "handling",
+    "asked",
     "evidence",
 )
 
@@ -76,7 +79,7 @@ def _name(table: Table) -> str:
 
 
 def _fact(table: Table) -> Fact:
-    table.only(("id", "name", "question", "how", "tells_material", "answer"))
+    table.only(("id", "name", "question", "how", "tells_material", "assumed", "answer"))
     answers = []
     for each in table.tables("answer"):
         each.only(("id", "label"))
@@ -88,6 +91,9 @@ def _fact(table: Table) -> Fact:
             "answer", "a fact needs two answers or more", "Add answer = [{ id, label }, ..]"
         )
     _refuse_repeats(table.tables("answer"), "answer")
+    assumed = table.text("assumed", needed=False) or None
+    if assumed is not None:
+        table.known("assumed", assumed, [answer.id for answer in answers], "answer")
     return Fact(
         table.identifier(),
         table.text("name"),
@@ -95,6 +101,7 @@ def _fact(table: Table) -> Fact:
         table.text("how"),
         tuple(answers),
         table.flag("tells_material"),
+        assumed,
     )
 
 
@@ -114,7 +121,9 @@ def _category(table: Table) -> Category:
         not_here=table.texts("not_here"),
         look_alikes=tuple(look_alikes),
         cautions=table.texts("cautions"),
+        handling=table.texts("handling"),
         stop=table.flag("stop"),
+        asked=table.text("asked", needed=False) or None,
         evidence={fact: frozenset(evidence.texts(fact, needed=True)) for fact in evidence.names()},
     )
     if category.stop and not category.cautions:
@@ -125,6 +134,8 @@ def _category(table: Table) -> Category:
             "a stop category with evidence: an answer could talk the hazard away",
             "Take the evidence out",
         )
+    if category.asked and not category.stop:
+        table.fault("asked", "only a stop category is asked about", "Take it out, or use evidence")
     return category
 
 
@@ -163,8 +174,12 @@ def _check_references(table: Table, category: Category, read: Categories) -> Non
     facts = {fact.id: {answer.id for answer in fact.answers} for fact in read.facts}
     categories = [each.id for each in read.categories]
     table.known("group", category.group, [each.id for each in read.groups], "group")
-    for caution in category.cautions:
-        table.known("cautions", caution, [each.id for each in read.cautions], "caution")
+    for key, named in (("cautions", category.cautions), ("handling", category.handling)):
+        for caution in named:
+            table.known(key, caution, [each.id for each in read.cautions], "caution")
+    if category.asked and table.known("asked", category.asked, facts, "fact"):
+        if facts[category.asked] != YES_AND_NO:
+            table.fault("asked", "its answers are not yes and no", "Ask a fact with these two")
     for each in table.tables("look_alike"):
         if each.one_of("category", categories, "category") == category.id:
             each.fault("category", "a category can't be its own look-alike", "Name another one")

@@ -40,7 +40,9 @@ class Fact:
     """Something a photo can't show and a rule may need.
 
     `tells_material` marks a test (magnet, scrunch, tear, number) that may be asked to tell two
-    materials apart; any other fact is asked only where a rule of the programme needs it.
+    materials apart; any other fact is asked only where a rule of the programme needs it, or to look
+    for a hazard. A fact with an `assumed` answer is never asked: that answer holds until somebody
+    says otherwise.
     """
 
     id: str
@@ -49,6 +51,7 @@ class Fact:
     how: str
     answers: tuple[Answer, ...]
     tells_material: bool
+    assumed: str | None = None
 
     def answer(self, answer_id: str) -> Answer:
         """Return one of the answers.
@@ -83,19 +86,24 @@ class Category:
 
     `words` are other names under which people look for it, in US and British English, singular.
     `evidence` gives, for some facts, the answers that fit the material; a fact that is not listed
-    fits with any answer. A stop category has no evidence: no answer may talk a hazard away.
+    fits with any answer. A stop category has no evidence: no answer may talk a hazard away. It may
+    be `asked` by a fact with the answers yes and no, where a harmless category leads.
+
+    `cautions` are shown with every item; those of `handling` once a sort, and in the guide.
     """
 
     id: str
     group: str
     name: str
-    words: tuple[str, ...]
     belongs: tuple[str, ...]
     not_here: tuple[str, ...]
     look_alikes: tuple[LookAlike, ...]
     cautions: tuple[str, ...]
     stop: bool
     evidence: Mapping[str, frozenset[str]]
+    words: tuple[str, ...] = ()
+    handling: tuple[str, ...] = ()
+    asked: str | None = None
 
     def fits(self, fact_id: str, answer_id: str) -> bool:
         """Tell whether an answer is compatible with this material."""
@@ -164,8 +172,16 @@ class Categories:
         return tuple(each for each in self.categories if each.group == group_id)
 
     def cautions_of(self, category: Category) -> tuple[Caution, ...]:
-        """Return the cautions of a category, the most pressing first."""
+        """Return the cautions that belong to every item of a category, the gravest first."""
         return tuple(self._cautions[caution_id] for caution_id in category.cautions)
+
+    def handling_of(self, category: Category) -> tuple[Caution, ...]:
+        """Return what a sorter should hear once about handling a category."""
+        return tuple(self._cautions[caution_id] for caution_id in category.handling)
+
+    def asked_by(self, fact_id: str) -> tuple[Category, ...]:
+        """Return the stop categories that a fact asks about."""
+        return tuple(each for each in self.categories if each.asked == fact_id)
 
     def known_answers(self, facts: Mapping[str, str]) -> dict[str, str]:
         """Return the facts that are really answered, in the order of the list.

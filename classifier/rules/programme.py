@@ -57,7 +57,8 @@ class Programme:
     def routes_for(self, category: str, facts: Mapping[str, str]) -> tuple[Rule, ...]:
         """Return all rules that can still apply, given the answered facts.
 
-        An open fact may have any answer that fits the material (`Category.evidence`).
+        An open fact may have any answer that fits the material (`Category.evidence`), one with an
+        assumed answer only that.
 
         Raises
         ------
@@ -213,9 +214,12 @@ def _category_rules(
     category = categories.get(category_id)
     own = tuple(rule for rule in rules if rule.category == category_id)
     named = {fact for rule in own for fact in rule.when}
+    asked = [fact for fact in categories.facts if fact.id in named]
+    assumed = {fact.id: fact.assumed for fact in asked if fact.assumed is not None}
     answers = {
-        fact.id: tuple(a.id for a in fact.answers if category.fits(fact.id, a.id))
-        for fact in categories.facts
-        if fact.id in named
+        fact.id: (assumed[fact.id],)
+        if fact.id in assumed
+        else tuple(a.id for a in fact.answers if category.fits(fact.id, a.id))
+        for fact in asked
     }
-    return CategoryRules(own, answers)
+    return CategoryRules(own, answers, assumed)

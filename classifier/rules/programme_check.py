@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from itertools import combinations, product
 from math import prod
 
+from classifier.log.records import WITH_CONTENTS
 from classifier.rules.category_parts import Categories, Category
 from classifier.rules.data_table import Problems
 from classifier.rules.programme_rules import CategoryRules, Rule
@@ -13,7 +14,7 @@ from classifier.rules.programme_rules import CategoryRules, Rule
 MOST_CASES = 4096
 """Answers of one category's facts that are tried one by one; more than that nobody can oversee."""
 
-NEVER_FOR_STOP = frozenset({"organics", "garden_organics", "reuse"})
+NEVER_FOR_STOP = frozenset({"organics", "garden_organics", "reuse", WITH_CONTENTS})
 CONDITION_FOR_STOP = frozenset({"kerbside", "residual"})
 
 

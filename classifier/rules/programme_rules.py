@@ -13,6 +13,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import product
 
+from classifier.log.records import WITH_CONTENTS
+
 
 @dataclass(frozen=True, slots=True)
 class Route:
@@ -33,6 +35,7 @@ ROUTES: Mapping[str, Route] = {
         Route("garden_organics", "Garden organics collection"),
         Route("reuse", "Reuse"),
         Route("special_collection", "Special collection"),
+        Route(WITH_CONTENTS, "Set apart with its contents"),
         Route("residual", "Residual waste"),
     )
 }
@@ -42,11 +45,12 @@ UNDECIDED = "undecided"
 """Stands for the route of an item that has none."""
 
 SPECIAL = "special_collection"
-RECOVERED: frozenset[str] = frozenset(ROUTES) - {"residual", SPECIAL}
-"""Routes that count as recovered; special collection is kept apart, residual is discarded."""
+RECOVERED: frozenset[str] = frozenset(ROUTES) - {"residual", SPECIAL, WITH_CONTENTS}
+"""Routes that count as recovered; what is set apart is counted apart, residual is discarded."""
 
 CAUTIOUS_FIRST: tuple[str, ...] = (
     SPECIAL,
+    WITH_CONTENTS,
     "residual",
     "drop_off",
     "retailer_take_back",
@@ -84,7 +88,14 @@ class CategoryRules:
 
     rules: tuple[Rule, ...]
     answers: Mapping[str, tuple[str, ...]]
-    """For each fact that a rule names: the answers that fit the material."""
+    """For each fact that a rule names: the answers that fit the material.
+
+    Of a fact that is taken for granted until somebody says otherwise (`Fact.assumed`), this is the
+    assumed answer alone.
+    """
+
+    assumed: Mapping[str, str] = field(default_factory=dict)
+    """The answers that are taken for granted. A rule for another one beats all other rules."""
 
     _routes: dict[tuple[str | None, ...], tuple[Rule, ...]] = field(
         default_factory=dict, init=False, repr=False, compare=False
@@ -96,8 +107,12 @@ class CategoryRules:
     def winners(self, facts: Mapping[str, str]) -> tuple[Rule, ...]:
         """Return the most specific of the rules that match."""
         matching = [rule for rule in self.rules if rule.matches(facts)]
-        most = max((len(rule.when) for rule in matching), default=0)
-        return tuple(rule for rule in matching if len(rule.when) == most)
+        most = max((self._specific(rule) for rule in matching), default=(0, 0))
+        return tuple(rule for rule in matching if self._specific(rule) == most)
+
+    def _specific(self, rule: Rule) -> tuple[int, int]:
+        odd = sum(rule.when.get(fact, usual) != usual for fact, usual in self.assumed.items())
+        return odd, len(rule.when)
 
     def winner(self, facts: Mapping[str, str]) -> Rule:
         """Return the one rule that applies when all facts are known, in a checked file.

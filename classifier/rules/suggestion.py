@@ -1,7 +1,8 @@
 """From ranked forms and a programme to one suggestion: a route, a question, or an honest "no".
 
 Low confidence falls toward the hazard: a stop category that leads, or together holds
-`thresholds.stop`, decides before anything else, and no answer to a fact can rule one out.
+`thresholds.stop`, decides before anything else. Where a harmless category leads, the fact that
+tells the hazard is asked first (`hazards`); no other answer can rule a hazard out.
 """
 
 from __future__ import annotations
@@ -10,7 +11,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from math import fsum
 
-from classifier.rules.category_parts import Categories
+from classifier.rules.category_parts import Categories, Fact
+from classifier.rules.hazards import fact_before_stop, weigh_hazards
 from classifier.rules.programme import Programme
 from classifier.rules.question_choice import choose_question
 from classifier.rules.route_mass import (
@@ -77,7 +79,7 @@ def suggest(
     """
     answered, closed = _answers(categories, facts or {}, declined)
     photo = category_shares(forms, form_categories)
-    shares, fits = weigh_facts(photo, categories, answered)
+    shares, fits = weigh_facts(weigh_hazards(photo, categories, answered), categories, answered)
     no_item = fsum(form.p for form in forms if form.id == NON_ITEM)
     case = Case(
         categories,
@@ -93,7 +95,8 @@ def suggest(
     shipped = _decide(case)
     if learned is None or not photo:
         return shipped
-    own, fits = weigh_facts(scaled(learned, fsum(photo.values())), categories, answered)
+    own = weigh_hazards(scaled(learned, fsum(photo.values())), categories, answered)
+    own, fits = weigh_facts(own, categories, answered)
     mixed = mix_learned(shares, own, categories)
     case = replace(
         case,
@@ -144,6 +147,7 @@ def suggestion_for_category(
         "choose another category."
         for fact, answer in answered.items()
         if not chosen.fits(fact, answer)
+        or (answer == "yes" and categories.asked_by(fact) and chosen.asked != fact)
     )
     among = candidates([Ranked(category, 1.0)], categories, programme, answered)
     case = Case(categories, programme, _BY_HAND, answered, closed, among, notes=odd)
@@ -173,12 +177,12 @@ def _decide(case: Case) -> Suggestion:
     item = fsum(each.p for each in case.among)
     leads = bool(hazards) and hazards[0] is case.among[0]
     if hazards and (case.stopped or reaches(hazard, case.thresholds.stop)):
-        return _stop(case, hazards)
+        return _careful(case, hazards)
     if case.no_item and reaches(case.no_item, case.thresholds.non_item):
         return build(case, "not_an_item", warn=_likely(hazards))
     # An item of which the photo shows little is still an item: judge the hazard within it.
     if hazards and (leads or reaches(hazard / item, case.thresholds.stop)):
-        return _stop(case, hazards)
+        return _careful(case, hazards)
     if case.doubts or not case.among:
         return build(case, "unsure", check=(*case.doubts, *tells(case)))
     route, mass = settled_route(case.among)
@@ -193,15 +197,33 @@ def _decide(case: Case) -> Suggestion:
         closed=case.closed,
     )
     if fact is not None:
-        asked = tuple((answer.id, answer.label) for answer in fact.answers)
-        question = Question(fact.id, fact.question, fact.how, asked)
-        return build(case, "ask", question=question, check=tells(case))
+        return build(case, "ask", question=_question(fact), check=tells(case))
     if reaches(case.among[0].p, case.thresholds.unsure):
         # More likely right than not: a suggestion with its probability beats "look closer".
         cautious = case.among[0].cautious
         mass = fsum(each.p for each in case.among if each.cautious == cautious)
         return _routed(case, cautious, mass, hazards)
     return build(case, "unsure", check=tells(case))
+
+
+def _careful(case: Case, hazards: tuple[Candidate, ...]) -> Suggestion:
+    """Stop; where a harmless category leads, ask first whether there is anything to stop for."""
+    fact = (
+        None
+        if case.stopped or case.doubts
+        else fact_before_stop(
+            case.among, case.categories, case.thresholds, facts=case.facts, closed=case.closed
+        )
+    )
+    if fact is None:
+        return _stop(case, hazards)
+    warned = [each for each in hazards if each.p >= CAUTION_P or each.category.asked == fact.id]
+    return build(case, "ask", question=_question(fact), warn=tuple(warned), check=tells(case))
+
+
+def _question(fact: Fact) -> Question:
+    asked = tuple((answer.id, answer.label) for answer in fact.answers)
+    return Question(fact.id, fact.question, fact.how, asked)
 
 
 def _stop(case: Case, hazards: tuple[Candidate, ...]) -> Suggestion:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from classifier.log.records import SortInfo
+from classifier.log.records import WITH_CONTENTS, SortInfo
 from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme
 from classifier.rules.programme_rules import ROUTES, UNDECIDED
@@ -140,13 +140,15 @@ class _Builder:
         columns = np.array([self.column[each] for each in piles.column("category")], dtype=np.intp)
         at = rows * max(len(self.categories), 1) + columns
         alone = np.bincount(at)[at] == 1 if len(piles) else np.zeros(0, dtype=bool)
-        self._alone(np.flatnonzero(alone), rows, columns, counts)
+        on_piles = counts.copy()
+        on_piles[:, :, self.way[WITH_CONTENTS]] = 0
+        self._alone(np.flatnonzero(alone), rows, columns, on_piles)
         several: dict[tuple[int, int], list[WeighedPile]] = defaultdict(list)
         for place in np.flatnonzero(~alone).tolist():
             several[int(rows[place]), int(columns[place])].append(piles.at(place))
         named = self._named()
         for cell, members in several.items():
-            self._several(cell, members, named.get(cell, []), counts[cell])
+            self._several(cell, members, named.get(cell, []), on_piles[cell])
         # A pile whose objects were all undone, and that nobody weighed, is nothing.
         something = (counts.sum(axis=2) > 0) | (self.high > 0) | self.unweighed
         kept = np.flatnonzero(something.any(axis=0))
@@ -223,7 +225,7 @@ class _Builder:
         """Weigh a category with several piles: each holds the objects that name it."""
         own = {pile.batch_id: np.zeros(len(self.routes)) for pile in piles}
         for each in named:
-            if each.batch_id in own:
+            if each.batch_id in own and each.route != WITH_CONTENTS:
                 own[each.batch_id][self.way[each.route]] += each.objects
         used = [pile for pile in piles if pile.touched or own[pile.batch_id].any()]
         if len(used) == 1:

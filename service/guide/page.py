@@ -73,6 +73,7 @@ def show_category(services: ServicesDep, category_id: str, programme: str = "") 
         category=category,
         group=next(each for each in categories.groups if each.id == category.group),
         cautions=categories.cautions_of(category),
+        handling=categories.handling_of(category),
         look_alikes=[(categories.get(each.category), each.tell) for each in category.look_alikes],
         ways=ways(category, chosen, categories),
         programme=chosen,

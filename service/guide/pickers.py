@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from classifier.rules.category_parts import Categories, Category
+from classifier.log.records import WITH_CONTENTS
+from classifier.rules.category_parts import Categories, Category, Caution
 from classifier.rules.programme import Programme
 from classifier.rules.programme_rules import ROUTES, Rule
 
@@ -35,7 +36,7 @@ def _when(rule: Rule, categories: Categories) -> str:
 
 def ways(category: Category, programme: Programme, categories: Categories) -> tuple[RouteWay, ...]:
     """Return all the ways that a category can go, the order being that of the routes."""
-    rules = programme.routes_for(category.id, {})
+    rules = programme.rules_of(category.id).rules
     found = []
     for route_id, route in ROUTES.items():
         own = [rule for rule in rules if rule.route == route_id]
@@ -72,6 +73,15 @@ def picker_groups(categories: Categories, programme: Programme) -> list[dict[str
 def _picker_entry(
     category: Category, categories: Categories, programme: Programme
 ) -> dict[str, Any]:
+    routes = [
+        {
+            "id": way.route,
+            "name": way.name,
+            "condition": "; ".join(way.conditions),
+            "note": " ".join(way.notes),
+        }
+        for way in ways(category, programme, categories)
+    ]
     return {
         "id": category.id,
         "name": category.name,
@@ -79,19 +89,15 @@ def _picker_entry(
         "stop": category.stop,
         "words": list(category.words),
         "belongs": list(category.belongs),
-        "cautions": [
-            {"id": each.id, "text": each.text} for each in categories.cautions_of(category)
-        ],
-        "routes": [
-            {
-                "id": way.route,
-                "name": way.name,
-                "condition": "; ".join(way.conditions),
-                "note": " ".join(way.notes),
-            }
-            for way in ways(category, programme, categories)
-        ],
+        "cautions": _cautions(categories.cautions_of(category)),
+        "handling": _cautions(categories.handling_of(category)),
+        "routes": [route for route in routes if route["id"] != WITH_CONTENTS],
+        "left": next((route for route in routes if route["id"] == WITH_CONTENTS), None),
     }
+
+
+def _cautions(cautions: Iterable[Caution]) -> list[dict[str, str]]:
+    return [{"id": each.id, "text": each.text} for each in cautions]
 
 
 def fact_list(categories: Categories) -> list[dict[str, Any]]:
@@ -133,7 +139,11 @@ def programme_differences(
     found = []
     for category in categories.categories:
         routes = tuple(
-            tuple(way.name for way in ways(category, programme, categories))
+            tuple(
+                way.name
+                for way in ways(category, programme, categories)
+                if way.route != WITH_CONTENTS
+            )
             for programme in programmes
         )
         if len(set(routes)) > 1:

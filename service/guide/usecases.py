@@ -14,11 +14,15 @@ from service.services import Services
 
 @dataclass(frozen=True, slots=True)
 class GuideLine:
-    """A category with its cautions; under a programme also every route it can take."""
+    """A category with its cautions; under a programme also every route it can take.
+
+    `cautions` belong to every item of it, `handling` to the pile.
+    """
 
     category: Category
     group: Group
     cautions: tuple[Caution, ...]
+    handling: tuple[Caution, ...]
     routes: tuple[RouteAnswer, ...]
 
 
@@ -54,6 +58,7 @@ def list_categories(
             category=category,
             group=groups[category.group],
             cautions=services.categories.cautions_of(category),
+            handling=services.categories.handling_of(category),
             routes=() if programme is None else _routes(services, programme, category.id),
         )
         for category in _wanted(services, word)

@@ -45,6 +45,7 @@ class CategoryOut(BaseModel):
     not_here: list[str]
     look_alikes: list[LookAlikeOut]
     cautions: list[str]
+    handling: list[str]
     stop: bool
     routes: list[RouteOut]
 
@@ -60,6 +61,7 @@ class CategoryOut(BaseModel):
             not_here=list(category.not_here),
             look_alikes=[LookAlikeOut.model_validate(each) for each in category.look_alikes],
             cautions=[caution.text for caution in line.cautions],
+            handling=[caution.text for caution in line.handling],
             stop=category.stop,
             routes=[RouteOut.model_validate(each) for each in line.routes],
         )

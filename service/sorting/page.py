@@ -8,6 +8,7 @@ from fastapi import APIRouter
 from starlette.responses import HTMLResponse
 
 from classifier.log.records import SortInfo
+from classifier.rules.search import ASKED_FIRST
 from service.guide.pickers import fact_list, picker_groups, programme_data
 from service.services import Services
 from service.sorting import captures, items
@@ -26,6 +27,7 @@ KEYS = (
     ("y", "yes: put it on the pile shown"),
     ("1 2 3", "take that alternative instead"),
     ("c", "choose another pile"),
+    ("l", "something is left in it"),
     ("a s d f …", "answer the question, in the order of its buttons"),
     ("x", "not sure about the question"),
     ("+ -", "more or fewer of the same"),
@@ -55,6 +57,7 @@ def show_sorting(services: ServicesDep, sort_id: str) -> HTMLResponse:
         **frame,
         groups=groups,
         keys=KEYS,
+        asked_first=ASKED_FIRST,
         route_defs=route_defs(),
         tally_objects=data["tally"]["objects"],
         sorting_data=as_data(data),

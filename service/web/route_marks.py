@@ -36,6 +36,7 @@ ROUTE_MARKS: Mapping[str, RouteMark] = MappingProxyType(
         "garden_organics": RouteMark("#B5D9F2", "M0 6 4 2 8 6"),
         "reuse": RouteMark("#009E73", "M4 0V8M0 4H8"),
         "special_collection": RouteMark("#D55E00", "M-1 9 9-1M-1-1 9 9", 1.6),
+        "with_contents": RouteMark("#E8D8C3", "M0 5q2-3 4 0t4 0"),
         "residual": RouteMark("#DDDDDD", ""),
         "undecided": RouteMark("#FFFFFF", "M1 4H3", 1.6),
     }

@@ -13,12 +13,13 @@ from classifier.rules.programme import Programme, load_shipped_programmes
 from classifier.rules.programme_rules import ROUTES
 from classifier.rules.route_mass import candidates, rank, settled_route, weigh_facts
 from classifier.rules.suggestion import resolve_route, suggest, suggestion_for_category
-from classifier.rules.suggestion_parts import Ranked, Thresholds
+from classifier.rules.suggestion_parts import Ranked, Suggestion, Thresholds
 
 CATEGORIES = load_categories()
 PROGRAMMES = load_shipped_programmes(CATEGORIES)
 IDS = [each.id for each in CATEGORIES.categories]
 STOP = {each.id for each in CATEGORIES.categories if each.stop}
+HAZARD_FACTS = sorted({each.asked for each in CATEGORIES.categories if each.asked})
 MAPS = {each: {each: 1.0} for each in IDS} | {
     "can": {"steel_cans": 0.5, "aluminium_cans": 0.5},
     "tray": {"rigid_plastics": 0.75, "foam_polystyrene": 0.125, "foil_trays": 0.125},
@@ -119,21 +120,62 @@ def test_every_suggestion_is_whole(
         assert alternative.routes
 
 
+def hazard_in(found: Suggestion) -> float:
+    return fsum(each.p for each in found.categories if each.id in STOP)
+
+
+def looks_for_a_hazard(found: Suggestion) -> bool:
+    return found.question is not None and found.question.fact in HAZARD_FACTS
+
+
 @given(photos(), programmes, limits, facts)
 @settings(max_examples=300, deadline=None)
-def test_a_likely_hazard_always_stops_and_no_answer_lowers_it(
+def test_a_likely_hazard_stops_or_is_asked_about_and_no_other_answer_lowers_it(
     photo: list[Ranked], programme: Programme, threshold: Thresholds, answers: dict[str, str]
 ) -> None:
+    others = {fact: answer for fact, answer in answers.items() if fact not in HAZARD_FACTS}
     before = suggest(photo, MAPS, CATEGORIES, programme, threshold)
-    hazard = fsum(each.p for each in before.categories if each.id in STOP)
-    after = suggest(photo, MAPS, CATEGORIES, programme, threshold, facts=answers)
-    if hazard >= threshold.stop:
-        assert (before.decision, after.decision) == ("stop", "stop")
-    if "stop" in {before.decision, after.decision}:
-        stopped = before if before.decision == "stop" else after
-        assert stopped.cautions[0].text.startswith("Stop.")
-        assert stopped.alternatives[0].category in STOP
-    assert fsum(each.p for each in after.categories if each.id in STOP) >= hazard - 1e-9
+    after = suggest(photo, MAPS, CATEGORIES, programme, threshold, facts=others)
+    hazard = hazard_in(before)
+    for found in (before, after):
+        if hazard >= threshold.stop:
+            assert found.decision == "stop" or looks_for_a_hazard(found)
+        if looks_for_a_hazard(found):
+            assert found.categories[0].id not in STOP
+            assert found.categories[0].p >= hazard_in(found) - 1e-9
+        if found.decision == "stop":
+            assert found.cautions[0].text.startswith("Stop.")
+            assert found.alternatives[0].category in STOP
+    assert hazard_in(after) >= hazard - 1e-9
+
+
+@given(photos(), programmes, limits, facts, st.sampled_from(HAZARD_FACTS))
+@settings(max_examples=300, deadline=None)
+def test_a_hazard_that_was_seen_stops_and_one_that_leads_is_not_talked_away(
+    photo: list[Ranked],
+    programme: Programme,
+    threshold: Thresholds,
+    answers: dict[str, str],
+    fact: str,
+) -> None:
+    def told(answer: str) -> Suggestion:
+        given = {**answers, fact: answer}
+        return suggest(photo, MAPS, CATEGORIES, programme, threshold, facts=given)
+
+    seen = told("yes")
+    assert seen.decision == "stop"
+    assert CATEGORIES.get(seen.alternatives[0].category).asked in {
+        each for each, answer in {**answers, fact: "yes"}.items() if answer == "yes"
+    }
+    before = suggest(photo, MAPS, CATEGORIES, programme, threshold)
+    unsure = dict.fromkeys(HAZARD_FACTS, "not_sure")
+    if hazard_in(before) >= threshold.stop:
+        nobody_looked = suggest(photo, MAPS, CATEGORIES, programme, threshold, facts=unsure)
+        assert nobody_looked.decision == "stop"
+    if before.categories and before.categories[0].id in STOP:
+        assert suggest(
+            photo, MAPS, CATEGORIES, programme, threshold, facts=dict.fromkeys(HAZARD_FACTS, "no")
+        ).decision in {"stop", "not_an_item"}
 
 
 @given(photos(), programmes, facts)
@@ -142,6 +184,8 @@ def test_an_answer_only_ever_settles(
     photo: list[Ranked], programme: Programme, answers: dict[str, str]
 ) -> None:
     """Without evidence against a category, the settled mass never falls with a further answer.
+
+    What is taken for granted is answered first: another answer brings in the rule for it.
 
     Evidence may take a settled category out, and rightly so; then the law is about what is left:
     no category that fits the answer gets a new route.
@@ -154,7 +198,7 @@ def test_an_answer_only_ever_settles(
         if all(CATEGORIES.get(category).fits(f, a) for f, a in answered.items())
     }
     assume(fitting)
-    so_far: dict[str, str] = {}
+    so_far = {f: a for f, a in answered.items() if CATEGORIES.fact(f).assumed}
     before = candidates(rank(fitting), CATEGORIES, programme, so_far)
     for fact, answer in answered.items():
         so_far[fact] = answer
@@ -212,7 +256,7 @@ def test_a_photo_asks_only_what_may_send_the_item_elsewhere(
 ) -> None:
     """There are two categories (or one) and two answers that fit them and lead to other routes."""
     found = suggest(photo, MAPS, CATEGORIES, programme, threshold)
-    if found.question is None:
+    if found.question is None or looks_for_a_hazard(found):
         return
     fact = found.question.fact
     assert len(found.question.answers) > 1
@@ -245,6 +289,8 @@ def test_learning_makes_nothing_less_careful(
     own = suggest(photo, MAPS, CATEGORIES, programme, threshold, facts=answers, learned=learned)
     if plain.decision == "stop":
         assert own.decision == "stop"
+    if looks_for_a_hazard(plain):
+        assert own.decision == "stop" or looks_for_a_hazard(own)
     if plain.decision == "not_an_item":
         assert own.decision in ("not_an_item", "stop")
     grave = {c.id for each in STOP for c in CATEGORIES.cautions_of(CATEGORIES.get(each))}

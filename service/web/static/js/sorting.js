@@ -3,6 +3,7 @@ import { Refused, Unreachable, call } from "./api.js";
 import { BlindCheck } from "./audit.js";
 import { byId, pageData } from "./dom.js";
 import { uuid4 } from "./ids.js";
+import { Handling } from "./handling.js";
 import { listenForKeys } from "./keys.js";
 import { Recent } from "./recent.js";
 import { CorrectionDialog } from "./correction.js";
@@ -23,14 +24,15 @@ const sortUrl = `/api/sorts/${page.sort.id}`;
 const words = new Words(page);
 const outbox = new Outbox();
 const picker = new Picker(byId("picker"), page.groups);
+const handling = new Handling(page.sort.id, words);
 const tally = byId("tally");
 const drafts = new Map();
 let current = null;
 
 const stage = new Stage(byId("stage"), { onPhoto: startCapture, onProblem: problem });
 const ticket = new Ticket(byId("ticket"), {
-  words, onAnswer: answerFact, onPick: choose, onConfirm: confirm, onSkip: skipCurrent, onOther: pickOther,
-  onRetake: retake,
+  words, handling, onAnswer: answerFact, onPick: choose, onConfirm: confirm, onSkip: skipCurrent,
+  onOther: pickOther, onRetake: retake, onLeft: toggleLeft,
 });
 const recent = new Recent(byId("recent"), { onUndo: undo, onCorrect: correct, onAgain: again });
 const unanswered = new Unanswered(byId("unanswered"), words, openCapture);
@@ -136,6 +138,19 @@ async function answerFact(fact, answer) {
   }
 }
 
+/** One tap says that a pack still holds something, another one takes that back. */
+async function toggleLeft() {
+  const mine = current;
+  await answerFact("empty", mine.facts.empty === "no" ? "yes" : "no");
+  if (current !== mine || mine.suggestion.facts?.empty === mine.facts.empty) return;
+  // The server did not answer: the device knows the rule itself, and the record says what was tapped.
+  const category = mine.chosen ?? leading(mine.suggestion);
+  const known = words.suggestionWithoutServer(category, mine.original ?? mine.suggestion, mine.facts);
+  mine.suggestion = { ...mine.suggestion, route: known.route, check: known.check };
+  problem("");
+  ticket.show(mine);
+}
+
 async function preview(mine) {
   const facts = Object.entries(mine.facts);
   const query = new URLSearchParams([["category", mine.chosen], ...facts]);
@@ -151,7 +166,7 @@ async function choose(category) {
   current = mine;
   mine.chosen = category;
   mine.original ??= mine.suggestion;
-  mine.suggestion = words.suggestionWithoutServer(category, mine.original);
+  mine.suggestion = words.suggestionWithoutServer(category, mine.original, mine.facts);
   ticket.show(mine);
   try {
     await preview(mine);
@@ -229,6 +244,7 @@ function confirm(count, note) {
   const mine = current;
   const category = mine?.chosen ?? (mine?.suggestion && leading(mine.suggestion));
   if (!category) return; // nothing is named, or a second tap came after the first
+  handling.done(category);
   current = null;
   next(`Put it on the ${words.category(category)} pile.`);
   record({
@@ -282,12 +298,17 @@ function changeToSuggested(item, category) {
   }, item, `Correction of ${item.count} × ${item.category_name}`);
 }
 
+/** A pack with something left in it stays one when its pile or count is corrected. */
+function stillHolds(item) {
+  return item.facts?.empty === "no" ? { empty: "no" } : {};
+}
+
 async function correct(item) {
   problem("");
   const wanted = await correction.ask(item);
   if (!wanted) return;
   change(`/api/items/${item.id}/corrections`,
-    { change_id: uuid4(), ...wanted, facts: {}, sorter: sorter.value },
+    { change_id: uuid4(), ...wanted, facts: stillHolds(item), sorter: sorter.value },
     item, `Correction of ${item.count} × ${item.category_name}`);
 }
 
@@ -333,7 +354,7 @@ rememberSorter(sorter, page.sort.id);
 
 byId("by-hand").addEventListener("click", withoutPhoto);
 listenForKeys(byId("letters"), {
-  p: () => stage.press(), y: () => ticket.pressConfirm(), c: () => pickOther(), w: () => withoutPhoto(),
+  l: () => ticket.pressLeft(), p: () => stage.press(), y: () => ticket.pressConfirm(), c: () => pickOther(), w: () => withoutPhoto(),
   n: () => ticket.openNote(), r: () => byId("recent").querySelector("[data-again]").click(),
   q: () => ticket.pressSkip(), "+": () => ticket.step(1), "-": () => ticket.step(-1),
 });

@@ -24,9 +24,10 @@ function stopBlock(suggestion) {
 }
 
 /** Cautions of things that may be sorted stand below the route, the most pressing one in full. */
-function careBlock(suggestion) {
-  if (suggestion.decision === "stop" || !suggestion.cautions.length) return null;
-  const [first, ...others] = suggestion.cautions.map((caution) => caution.text);
+function careBlock(suggestion, handling) {
+  if (suggestion.decision === "stop") return null;
+  const [first, ...others] = [...suggestion.cautions, ...handling].map((caution) => caution.text);
+  if (!first) return null;
   return el("div", { class: "notice note care", "data-part": "caution" },
     el("p", {}, el("b", {}, "Take care. "), first),
     others.length ? el("details", {}, el("summary", {}, `${others.length} more`), lines(others)) : null);
@@ -138,7 +139,7 @@ function learnedLine(capture) {
 }
 
 /** Builds the ticket's upper part; `shown` is what it is counted as. */
-export function ticketParts(view, { names, factWords, factQuestion, onAnswer, onPick, onReask }) {
+export function ticketParts(view, { names, handling, factWords, factQuestion, onAnswer, onPick, onReask }) {
   const { suggestion, chosen, facts, notice, capture } = view;
   if (capture?.hidden && !chosen) return blindParts(suggestion);
   const asked = view.reasked ? factQuestion(view.reasked) : suggestion.question;
@@ -152,7 +153,7 @@ export function ticketParts(view, { names, factWords, factQuestion, onAnswer, on
     notice ? el("p", { class: "notice note" }, notice) : null,
     routeBlock(suggestion),
     asked ? null : reasons,
-    careBlock(suggestion),
+    careBlock(suggestion, handling),
     question(asked, onAnswer),
     asked ? reasons : null,
     checks(suggestion),

@@ -6,7 +6,7 @@ import { leading } from "./words.js";
 const MOST = 999;
 
 export class Ticket {
-  constructor(holder, { words, onAnswer, onPick, onConfirm, onSkip, onOther, onRetake }) {
+  constructor(holder, { words, handling, onAnswer, onPick, onConfirm, onSkip, onOther, onRetake, onLeft }) {
     this.holder = holder;
     this.body = holder.querySelector("[data-body]");
     this.bar = holder.querySelector("[data-bar]");
@@ -17,13 +17,16 @@ export class Ticket {
     this.noteBox = byId("note-box");
     this.skipButton = byId("skip-photo");
     this.retake = byId("retake");
+    this.leftButton = byId("left");
     this.words = words;
+    this.handling = handling;
     this.actions = { onAnswer, onPick };
     this.confirm.addEventListener("click", () => {
       if (this.count.reportValidity()) onConfirm(this.counted(), this.note.value.trim());
     });
     this.skipButton.addEventListener("click", onSkip);
     this.retake.addEventListener("click", onRetake);
+    this.leftButton.addEventListener("click", onLeft);
     byId("other").addEventListener("click", onOther);
     holder.querySelector("[data-less]").addEventListener("click", () => this.step(-1));
     holder.querySelector("[data-more]").addEventListener("click", () => this.step(1));
@@ -51,6 +54,7 @@ export class Ticket {
   offer(shown, { confirmable = false, again = false, empty = false } = {}) {
     this.bar.hidden = !(shown && confirmable);
     this.more.hidden = !shown;
+    this.leftButton.hidden = true;
     this.retake.hidden = !again;
     this.retake.classList.toggle("main", empty);
     const other = byId("other");
@@ -92,11 +96,18 @@ export class Ticket {
     this.focus();
   }
 
+  /** What the view is about: the category that was chosen or leads, none while that is hidden. */
+  category(view) {
+    return view.chosen ?? (view.capture?.hidden ? null : leading(view.suggestion));
+  }
+
   show(view) {
     this.view = view;
+    const category = this.category(view);
     this.fill(view.suggestion.decision, ticketParts(view, {
       ...this.actions,
       names: (id) => this.words.category(id),
+      handling: category ? this.handling.due(category) : [],
       factWords: (fact, answer) => this.words.fact(fact, answer),
       factQuestion: (fact) => this.words.question(fact),
       onReask: (fact) => {
@@ -114,17 +125,23 @@ export class Ticket {
     });
     this.skipButton.querySelector("[data-name]").textContent =
       view.captureId ? "Skip this photo" : "Leave it";
+    this.leftButton.hidden = decision === "stop" || !this.words.left(category);
+    this.leftButton.setAttribute("aria-pressed", String(this.holdsSomething()));
     this.label();
     this.focus();
   }
 
+  /** Whether something is left in a pack that the rules then send another way. */
+  holdsSomething() {
+    return this.view.facts.empty === "no" && this.words.left(this.category(this.view)) !== null;
+  }
+
   label() {
     if (!this.view?.suggestion) return;
-    const category = this.view.chosen ?? leading(this.view.suggestion);
-    const pile = this.words.category(category);
+    const pile = this.words.category(this.view.chosen ?? leading(this.view.suggestion));
     const count = this.counted();
     const stop = this.view.suggestion.decision === "stop";
-    const verb = stop ? "Set aside" : "Put on";
+    const verb = stop ? "Set aside" : this.holdsSomething() ? "Set apart" : "Put on";
     this.confirm.querySelector("[data-name]").textContent =
       count === 1 ? `${verb}: ${pile}` : `${verb} ${count}: ${pile}`;
   }
@@ -151,6 +168,10 @@ export class Ticket {
 
   pressConfirm() {
     if (!this.bar.hidden) this.confirm.click();
+  }
+
+  pressLeft() {
+    if (!this.more.hidden && !this.leftButton.hidden) this.leftButton.click();
   }
 
   pressSkip() {

@@ -34,15 +34,27 @@ export class Words {
     return { fact: id, text: fact.question, how: fact.how, answers: fact.answers };
   }
 
+  /** What to know about handling a category. */
+  handling(id) {
+    return this.categories.get(id)?.handling ?? [];
+  }
+
+  /** Where a pack of this category goes that still holds something, null if the rules don't say. */
+  left(id) {
+    return this.categories.get(id)?.left ?? null;
+  }
+
   /** Answers that say something; "not sure" leaves a fact open and is not recorded. */
   known(facts) {
     return Object.fromEntries(Object.entries(facts).filter(([, answer]) => answer !== "not_sure"));
   }
 
   /** What the ticket shows for a category that a person chose, before or without an answer. */
-  suggestionWithoutServer(id, before) {
+  suggestionWithoutServer(id, before, facts) {
     const category = this.categories.get(id);
-    const decided = category.routes.length === 1 ? { ...category.routes[0], p: 1 } : null;
+    const left = facts.empty === "no" ? category.left : null;
+    const only = left ?? (category.routes.length === 1 ? category.routes[0] : null);
+    const decided = only && { ...only, p: 1 };
     const open = decided ? [] : [
       `The route is one of: ${category.routes.map((route) => route.name).join("; ")}. `
       + "Read its conditions in the guide.",
