@@ -18,6 +18,9 @@ from training.makers.phone import photograph
 from training.makers.pose import rested
 
 
+MOST = 30  # items of one scene
+
+
 @dataclass(frozen=True, slots=True)
 class Picture:
     """A finished picture, uint8 (size, size, 3), with what is to be seen on it.
@@ -33,36 +36,47 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where pictures are taken: a floor and the light over it."""
+    """Where pictures are taken: a floor, the light over it, and all that can be seen around.
+
+    `around` is the map of the light, linear (rows, columns, 3).
+    """
 
     floor: Floor
     light: Light
+    around: np.ndarray
 
 
 def draw_place(dice: Dice, lights: Path | None = None) -> Place:
     """Draw a floor and a light, scanned in half of the draws if the folder `lights` has maps."""
     floor = draw_floor(dice)
-    return Place(floor, light_from(draw_map(dice, lights), linear_mean(floor.texture)))
+    around = draw_map(dice, lights)
+    return Place(floor, light_from(around, linear_mean(floor.texture)), around)
 
 
 def compose(items: Sequence[Item], dice: Dice, place: Place, *, size: int = 320) -> Picture:
-    """Lay 0 to 30 items on one floor, apart or touching, and photograph them.
+    """Lay 1 to 30 items on one floor, apart or touching, and photograph them.
 
     Raises
     ------
     ValueError
-        More than 30 items.
+        No item, or more than 30.
     """
-    if len(items) > 30:
-        raise ValueError(f"{len(items)} items; a scene holds at most 30")
-    floor = place.floor
+    if not 1 <= len(items) <= MOST:
+        raise ValueError(f"{len(items)} items; a scene holds 1 to {MOST}")
     placed = _scattered([rested(item, dice) for item in items], dice)
     camera = aim(placed, dice)
-    everything = [*_surroundings(floor, camera, dice), *placed]
-    scene = Scene(everything, place.light, camera, floor.texture, floor.tile)
+    everything = [*surroundings(place.floor, camera, dice), *placed]
+    pixels, numbers = shoot(everything, place, camera, dice, size)
+    return Picture(pixels, numbers, tuple(item.form for item in items), place.floor.kind)
+
+
+def shoot(
+    placed: list[Placed], place: Place, camera: Camera, dice: Dice, size: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Draw and photograph what lies at a place: pixels and numbers as in `Picture`."""
+    scene = Scene(placed, place.light, camera, place.floor.texture, place.floor.tile)
     drawn, numbers = canvas(size).draw(scene)
-    pixels = photograph(drawn, size, dice)
-    return Picture(pixels, numbers, tuple(item.form for item in items), floor.kind)
+    return photograph(drawn, size, dice), numbers
 
 
 def _scattered(rested_items: Sequence[list[Part]], dice: Dice) -> list[Placed]:
@@ -139,7 +153,7 @@ def project(camera: Camera, places: np.ndarray) -> np.ndarray:
     return clip[:, :2] / np.maximum(clip[:, 3:], 1e-4)
 
 
-def _surroundings(floor: Floor, camera: Camera, dice: Dice) -> list[Placed]:
+def surroundings(floor: Floor, camera: Camera, dice: Dice) -> list[Placed]:
     """Floor, at times with a second one beside it, and a wall behind."""
     ground = sheet(14, 14, 2, 2)
     spin = rotation((0, 0, 1), dice.between(0, 2 * np.pi))[:2, :2]

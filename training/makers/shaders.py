@@ -74,7 +74,7 @@ float open_sky(vec3 p, vec3 n) {
 }
 
 float lit(sampler2D map, vec3 p, vec3 n) {
-    vec4 q = lamp * vec4(p + n * 0.0012, 1.0);
+    vec4 q = lamp * vec4(p + n * (0.0006 + 0.003 / lamp_texel), 1.0);
     vec3 at = q.xyz * 0.5 + 0.5;
     if (at.x < 0.0 || at.y < 0.0 || at.x > 1.0 || at.y > 1.0) return 1.0;
     float turn = hash(gl_FragCoord.yx) * 6.2831853;

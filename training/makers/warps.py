@@ -89,6 +89,23 @@ def crumpled_ball(dice: Dice, radius: float, *, depth: float = 0.35, levels: int
     return made.scaled(stretch)
 
 
+def soft_folds(mesh: Mesh, dice: Dice, amount: float) -> Mesh:
+    """Rounded ridges that run together, as in cloth and soft paper."""
+    span = float(np.ptp(mesh.v, axis=0).max())
+    points = mesh.v / span
+    field = smooth_noise(points, dice.rng, frequency=3.0, octaves=2)
+    other = smooth_noise(points, dice.rng, frequency=5.0, octaves=2)
+    ridges = (1 - np.abs(field) * 2.2).clip(-0.5, 1) + 0.4 * (1 - np.abs(other) * 2.2).clip(-0.5, 1)
+    pull = [
+        smooth_noise(points, dice.rng, frequency=1.5, octaves=2) * 0.45 * amount * span
+        for _ in range(2)
+    ]
+    squeeze = 1 - 0.45 * amount
+    shift = np.stack([pull[0], pull[1], ridges * 0.12 * amount * span], 1)
+    made = mesh.scaled((squeeze, squeeze, 1)).moved(shift)
+    return made.moved((0, 0, -made.v[:, 2].min()))
+
+
 def rippled(mesh: Mesh, dice: Dice, height: float, frequency: float) -> Mesh:
     """Add smooth bumps of about `height` m along the normals."""
     return mesh.along_normals(

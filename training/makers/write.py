@@ -12,7 +12,8 @@ from pathlib import Path
 from PIL import Image
 
 from classifier.domain.errors import DataFileError
-from training.makers.compose import Place, compose, draw_place
+from classifier.domain.suggestion_parts import NON_ITEM
+from training.makers.compose import Place, draw_place
 from training.makers.dice import Dice
 from training.makers.registry import Maker, groups, makers
 
@@ -91,14 +92,13 @@ def _write_some(task: tuple[Order, int]) -> list[dict[str, str]]:
         if held not in places:
             places[held] = draw_place(Dice([start, 1], held=held), order.lights)
         dice = Dice([number, 2], held=held)
-        item = maker.make(dice)
-        picture = compose([item], dice, places[held], size=order.size)
+        picture = maker.picture(dice, places[held], order.size)
         name = f"{maker.name}_{number:06d}{'_held' if held else ''}.jpg"
         Image.fromarray(picture.pixels).save(order.out / name, quality=_QUALITY)
         values = (
             name,
             f"made_{maker.group}",
-            item.form,
+            (picture.forms or (NON_ITEM,))[0],
             f"made/{number}",
             "test" if held else "train",
         )

@@ -5,12 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from training.makers.dice import Dice
-from training.makers.families.papers import soft_folds
 from training.makers.material import Clear, Item, Material, Part
 from training.makers.mesh import Mesh, grid, merge, sheet, tube
 from training.makers.noise import creases, smooth_noise
 from training.makers.prints import SIZE, print_label, torn
-from training.makers.warps import bent, crumpled_ball, crumpled_sheet
+from training.makers.warps import bent, crumpled_ball, crumpled_sheet, soft_folds
 
 FORM = "plastic_film"
 

@@ -11,7 +11,7 @@ from training.makers.material import Item, Material, Part, paper
 from training.makers.mesh import Mesh, box, grid, sheet, turned
 from training.makers.noise import smooth_noise
 from training.makers.prints import page, print_label, stained, torn
-from training.makers.warps import bent, crumpled_ball, crumpled_sheet, crushed_parts
+from training.makers.warps import bent, crumpled_ball, crumpled_sheet, crushed_parts, soft_folds
 
 
 def _sheet_colour(dice: Dice) -> np.ndarray:
@@ -201,23 +201,6 @@ def tissue(dice: Dice) -> Item:
         flat_sheet = sheet(dice.between(0.14, 0.22), dice.between(0.14, 0.22), 72, 72)
         made = soft_folds(flat_sheet, dice, dice.between(0.1, 0.7))
     return Item("tissue", [Part(made, look)], ("stands",), "tissue")
-
-
-def soft_folds(mesh: Mesh, dice: Dice, amount: float) -> Mesh:
-    """Rounded ridges that run together, as in cloth and soft paper."""
-    span = float(np.ptp(mesh.v, axis=0).max())
-    points = mesh.v / span
-    field = smooth_noise(points, dice.rng, frequency=3.0, octaves=2)
-    other = smooth_noise(points, dice.rng, frequency=5.0, octaves=2)
-    ridges = (1 - np.abs(field) * 2.2).clip(-0.5, 1) + 0.4 * (1 - np.abs(other) * 2.2).clip(-0.5, 1)
-    pull = [
-        smooth_noise(points, dice.rng, frequency=1.5, octaves=2) * 0.45 * amount * span
-        for _ in range(2)
-    ]
-    squeeze = 1 - 0.45 * amount
-    shift = np.stack([pull[0], pull[1], ridges * 0.12 * amount * span], 1)
-    made = mesh.scaled((squeeze, squeeze, 1)).moved(shift)
-    return made.moved((0, 0, -made.v[:, 2].min()))
 
 
 def napkin(dice: Dice) -> Item:
