@@ -1,0 +1,204 @@
+"""Scenes: items on a floor, apart or touching, with wall, light and camera."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from training.makers.canvas import Camera, Placed, Scene, canvas, linear_mean
+from training.makers.dice import Dice
+from training.makers.floors import Floor, draw_floor
+from training.makers.light import Light, draw_map, light_from
+from training.makers.material import Item, Part
+from training.makers.mesh import Mesh, grid, rotation, sheet
+from training.makers.phone import photograph
+from training.makers.pose import rested
+
+
+MOST = 30  # items of one scene
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A finished picture, uint8 (size, size, 3), with what is to be seen on it.
+
+    `numbers` is uint16 (size, size): i + 1 where `forms[i]` is in front, 0 elsewhere.
+    """
+
+    pixels: np.ndarray
+    numbers: np.ndarray
+    forms: tuple[str, ...]
+    floor: str
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where pictures are taken: a floor, the light over it, and all that can be seen around.
+
+    `around` is the map of the light, linear (rows, columns, 3).
+    """
+
+    floor: Floor
+    light: Light
+    around: np.ndarray
+
+
+def draw_place(dice: Dice, lights: Path | None = None) -> Place:
+    """Draw a floor and a light, scanned in half of the draws if the folder `lights` has maps."""
+    floor = draw_floor(dice)
+    around = draw_map(dice, lights)
+    return Place(floor, light_from(around, linear_mean(floor.texture)), around)
+
+
+def compose(items: Sequence[Item], dice: Dice, place: Place, *, size: int = 320) -> Picture:
+    """Lay 1 to 30 items on one floor, apart or touching, and photograph them.
+
+    Raises
+    ------
+    ValueError
+        No item, or more than 30.
+    """
+    if not 1 <= len(items) <= MOST:
+        raise ValueError(f"{len(items)} items; a scene holds 1 to {MOST}")
+    placed = _scattered([rested(item, dice) for item in items], dice)
+    camera = aim(placed, dice)
+    everything = [*surroundings(place.floor, camera, dice), *placed]
+    pixels, numbers = shoot(everything, place, camera, dice, size)
+    return Picture(pixels, numbers, tuple(item.form for item in items), place.floor.kind)
+
+
+def shoot(
+    placed: list[Placed], place: Place, camera: Camera, dice: Dice, size: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Draw and photograph what lies at a place: pixels and numbers as in `Picture`."""
+    scene = Scene(placed, place.light, camera, place.floor.texture, place.floor.tile)
+    drawn, numbers = canvas(size).draw(scene)
+    return photograph(drawn, size, dice), numbers
+
+
+def _scattered(rested_items: Sequence[list[Part]], dice: Dice) -> list[Placed]:
+    """Place items so that none lies in another; their circles may touch."""
+    gap = dice.pick((0.0, 0.0, 0.02, 0.08))
+    discs: list[tuple[np.ndarray, float]] = []
+    placed: list[Placed] = []
+    for number, parts in enumerate(rested_items, 1):
+        places = np.concatenate([p.mesh.v for p in parts])
+        radius = float(np.quantile(np.linalg.norm(places[:, :2], axis=1), 0.97))
+        spot = _free_spot(discs, radius + gap, dice)
+        discs.append((spot, radius + gap))
+        for part in parts:
+            placed.append(Placed(part.mesh.moved((*spot, 0)), part.material, number))
+    return placed
+
+
+def _free_spot(discs: list[tuple[np.ndarray, float]], radius: float, dice: Dice) -> np.ndarray:
+    """Nearest of some free spots to the middle."""
+    if not discs:
+        return np.zeros(2)
+    best, best_reach = np.zeros(2), np.inf
+    for _ in range(24):
+        centre, other = dice.pick(discs)
+        turn = dice.between(0, 2 * np.pi)
+        spot = centre + (other + radius) * np.array([np.cos(turn), np.sin(turn)])
+        free = all(np.linalg.norm(spot - c) >= 0.98 * (r + radius) for c, r in discs)
+        if free and (reach := np.linalg.norm(spot)) < best_reach:
+            best, best_reach = spot, reach
+    if np.isinf(best_reach):
+        turn = dice.between(0, 2 * np.pi)
+        reach = max(np.linalg.norm(c) + r for c, r in discs) + radius
+        best = reach * np.array([np.cos(turn), np.sin(turn)])
+    return best
+
+
+def aim(placed: Sequence[Placed], dice: Dice) -> Camera:
+    """Hold a camera so that the items take 35 to 110 % of the picture's side."""
+    places = np.concatenate([p.mesh.v for p in placed]).astype(float)
+    if len(places) > 3000:
+        places = places[:: len(places) // 3000]
+    centre = (places.min(0) + places.max(0)) / 2
+    height = np.radians(
+        dice.pick((dice.between(18, 88), dice.between(30, 70), dice.between(55, 88)))
+    )
+    turn = dice.between(0, 2 * np.pi)
+    view = dice.between(26, 68)
+    towards = np.array(
+        [np.cos(height) * np.cos(turn), np.cos(height) * np.sin(turn), np.sin(height)]
+    )
+    fill = dice.pick(
+        (dice.between(0.35, 0.7), dice.between(0.6, 0.95), dice.between(0.9, 1.1)), (3, 5, 1)
+    )
+    radius = float(np.linalg.norm(places - centre, axis=1).max())
+    distance = 2.2 * radius / np.tan(np.radians(view) / 2)
+    roll = dice.rng.normal(0, 5)
+    camera = Camera(centre + distance * towards, centre, view, roll)
+    for _ in range(3):
+        shown = project(camera, places)
+        extent = float(np.ptp(shown, axis=0).max()) / 2
+        distance = max(distance * extent / fill, radius * 1.15 + 0.03)
+        camera = Camera(centre + distance * towards, centre, view, roll)
+    right, up, _ = camera.axes()
+    slack = max(0.05, 1 - fill) * distance * np.tan(np.radians(view) / 2)
+    shift = slack * (dice.between(-0.8, 0.8) * right + dice.between(-0.8, 0.8) * up)
+    eye = camera.eye + shift
+    eye[2] = max(eye[2], 0.015)
+    return replace(camera, eye=eye, target=camera.target + shift)
+
+
+def project(camera: Camera, places: np.ndarray) -> np.ndarray:
+    """Clip coordinates (n, 2), -1 to 1 inside the picture, of places (n, 3)."""
+    clip = np.concatenate([places, np.ones((len(places), 1))], 1) @ camera.matrix().T
+    return clip[:, :2] / np.maximum(clip[:, 3:], 1e-4)
+
+
+def surroundings(floor: Floor, camera: Camera, dice: Dice) -> list[Placed]:
+    """Floor, at times with a second one beside it, and a wall behind."""
+    ground = sheet(14, 14, 2, 2)
+    spin = rotation((0, 0, 1), dice.between(0, 2 * np.pi))[:2, :2]
+    ground.uv[:] = ground.v[:, :2] @ spin.T / floor.tile
+    found = [Placed(ground, floor.material, floor=True)]
+    ahead = (camera.target - camera.eye)[:2]
+    ahead = ahead / max(np.linalg.norm(ahead), 1e-6)
+    if dice.chance(0.12):
+        found.append(_second_floor(camera, dice))
+    if dice.chance(0.35):
+        found += _wall(camera.target[:2], ahead, dice)
+    return found
+
+
+def _second_floor(camera: Camera, dice: Dice) -> Placed:
+    other = draw_floor(dice)
+    turn = dice.between(0, 2 * np.pi)
+    across = np.array([np.cos(turn), np.sin(turn)])
+    start = camera.target[:2] + across * dice.between(0.05, 0.3)
+    slab = sheet(7, 7, 2, 2).turned(rotation((0, 0, 1), turn))
+    slab = slab.moved((*(start + across * 3.5), 0.0002))
+    slab.uv[:] = slab.v[:, :2] / other.tile
+    return Placed(slab, other.material, floor=True)
+
+
+def _wall(centre: np.ndarray, ahead: np.ndarray, dice: Dice) -> list[Placed]:
+    """Upright plane behind the items, facing the camera at a slant, often with a skirting."""
+    look = draw_floor(dice, dice.pick(("plain", "plain", "board", "tiles", "table")))
+    slant = rotation((0, 0, 1), dice.rng.normal(0, 0.35))[:2, :2]
+    ahead = slant @ ahead
+    side = np.array([ahead[1], -ahead[0]])
+    foot = centre + ahead * dice.between(0.12, 0.9)
+    parts = [Placed(_upright(foot, side, 0, 4, look.tile), look.material, floor=True)]
+    if dice.chance(0.4):
+        tall = dice.between(0.04, 0.12)
+        skirting = _upright(foot - ahead * 0.012, side, 0, tall, 1.0)
+        colour = dice.grey(0.3, 0.95)
+        parts.append(
+            Placed(skirting, replace(look.material, texture=None, colour=colour), floor=True)
+        )
+    return parts
+
+
+def _upright(foot: np.ndarray, side: np.ndarray, low: float, high: float, tile: float) -> Mesh:
+    ends = [foot - 6 * side, foot + 6 * side]
+    wall = grid(np.array([[[*end, z] for end in ends] for z in (low, high)]))
+    wall.uv[:] *= np.array([12, high - low]) / tile
+    return wall
