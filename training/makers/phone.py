@@ -71,7 +71,9 @@ def _exposed(picture: np.ndarray, dice: Dice) -> np.ndarray:
     bright = float(np.quantile(picture[::4, ::4], 0.97))
     picture = picture * min(1.0, dice.between(0.75, 1.8) / max(bright, 1e-4))
     cast = picture.mean((0, 1)) / max(float(picture.mean()), 1e-6)
-    gains = np.clip(cast, 0.75, 1.33) ** -dice.between(0.4, 1.0) * np.exp(dice.rng.normal(0, 0.035, 3))
+    gains = np.clip(cast, 0.75, 1.33) ** -dice.between(0.4, 1.0) * np.exp(
+        dice.rng.normal(0, 0.035, 3)
+    )
     return picture * gains
 
 

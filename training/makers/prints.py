@@ -126,7 +126,7 @@ def _bars(draw: ImageDraw.ImageDraw, dice: Dice, w: int, h: int) -> None:
     x, y = dice.between(0, 0.75) * w, dice.between(0, 0.85) * h
     wide, tall = int(0.2 * w), max(8, int(0.12 * h))
     draw.rectangle((x, y, x + wide, y + tall), fill=(250, 250, 250))
-    at = x + 2
+    at = int(x) + 2
     while at < x + wide - 3:
         step = dice.whole(1, 3)
         draw.rectangle((at, y + 2, at + step - 1, y + tall - 4), fill=(15, 15, 15))
