@@ -11,7 +11,7 @@ from classifier.domain.errors import DataFileError
 from training.makers.registry import groups
 from training.makers.write import Order, write_set
 
-_LIGHTS = Path("../shared/scans/light")
+_SCANS = Path("../shared/scans")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -23,12 +23,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--first", type=int, default=0, help="number of the first picture")
     parser.add_argument("--only", default="", help=f"groups, by commas: {', '.join(groups())}")
     parser.add_argument("--jobs", type=int, default=1, help="processes")
-    parser.add_argument("--lights", type=Path, default=_LIGHTS, help="folder of environment maps")
+    parser.add_argument(
+        "--lights", type=Path, default=_SCANS / "light", help="folder of environment maps"
+    )
+    parser.add_argument("--scans", type=Path, default=_SCANS, help="folder of scanned objects")
     parser.add_argument("--held-out", action="store_true", help="held-out pictures alone")
     given = parser.parse_args(arguments)
     only = tuple(name for name in given.only.split(",") if name)
     order = Order(
-        given.out, given.count, given.size, given.first, only, given.held_out, given.lights
+        given.out,
+        given.count,
+        given.size,
+        given.first,
+        only,
+        given.held_out,
+        given.lights,
+        given.scans,
     )
     try:
         done = write_set(order, given.jobs)

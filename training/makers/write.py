@@ -16,9 +16,13 @@ from classifier.domain.suggestion_parts import NON_ITEM
 from training.makers.compose import Place, draw_place
 from training.makers.dice import Dice
 from training.makers.registry import Maker, groups, makers
+from training.makers.scans import scan_maker
+from training.pictures.notes import tell
 
 COLUMNS = ("path", "source", "form", "group", "split")
 JUDGED = ("batteries", "lamps", "aerosols", "broken", "empty")  # groups with held-out pictures
+SCANS = "scans"  # group of the scanned objects, which are there where their folder is
+_SCANS_WEIGHT = 8.0
 _HELD_EVERY = 10
 _SHARED = 4  # pictures that are taken on one floor under one light
 _QUALITY = 85
@@ -39,6 +43,7 @@ class Order:
     only: tuple[str, ...] = ()
     held: bool = False
     lights: Path | None = None
+    scans: Path | None = None
 
 
 def write_set(order: Order, jobs: int = 1) -> int:
@@ -68,8 +73,11 @@ def _check(order: Order, jobs: int) -> None:
         raise DataFileError(
             "count and jobs must be at least 1, size 64 to 1024 px, the first number 0 or more"
         )
-    if unknown := sorted(set(order.only) - set(groups())):
-        raise DataFileError(f"no group {', '.join(unknown)}; there are {', '.join(groups())}")
+    known = [*groups(), SCANS]
+    if unknown := sorted(set(order.only) - set(known)):
+        raise DataFileError(f"no group {', '.join(unknown)}; there are {', '.join(known)}")
+    if order.only == (SCANS,) and (order.scans is None or not order.scans.is_dir()):
+        raise DataFileError(f"no scanned objects in {order.scans}")
 
 
 def _results(tasks: Sequence[tuple[Order, int]], jobs: int) -> Iterator[list[dict[str, str]]]:
@@ -82,31 +90,33 @@ def _results(tasks: Sequence[tuple[Order, int]], jobs: int) -> Iterator[list[dic
 
 
 def _write_some(task: tuple[Order, int]) -> list[dict[str, str]]:
-    """Write the pictures that share one place."""
+    """Write the pictures that share one place; what fails is named and left out."""
     order, start = task
     places: dict[bool, Place] = {}
     rows = []
     for number in range(start, min(start + _SHARED, order.first + order.count)):
-        maker = drawn_maker(number, order.only)
+        maker = drawn_maker(number, order)
         held = order.held or (maker.group in JUDGED and number % _HELD_EVERY == _HELD_EVERY - 1)
-        if held not in places:
-            places[held] = draw_place(Dice([start, 1], held=held), order.lights)
-        dice = Dice([number, 2], held=held)
-        picture = maker.picture(dice, places[held], order.size)
+        try:
+            if held not in places:
+                places[held] = draw_place(Dice([start, 1], held=held), order.lights)
+            picture = maker.picture(Dice([number, 2], held=held), places[held], order.size)
+        except (ValueError, ArithmeticError, LookupError) as error:  # one in thousands of draws
+            tell(f"{maker.name} {number} left out: {error}\n")
+            continue
         name = f"{maker.name}_{number:06d}{'_held' if held else ''}.jpg"
         Image.fromarray(picture.pixels).save(order.out / name, quality=_QUALITY)
-        values = (
-            name,
-            f"made_{maker.group}",
-            (picture.forms or (NON_ITEM,))[0],
-            f"made/{number}",
-            "test" if held else "train",
-        )
+        form = picture.forms[0] if picture.forms else NON_ITEM
+        split = "test" if held else "train"
+        values = (name, f"made_{maker.group}", form, f"made/{number}", split)
         rows.append(dict(zip(COLUMNS, values, strict=True)))
     return rows
 
 
-def drawn_maker(number: int, only: Sequence[str] = ()) -> Maker:
+def drawn_maker(number: int, order: Order) -> Maker:
     """Return the maker of a picture's number, drawn by weight."""
-    choice = [m for m in makers().values() if not only or m.group in only]
+    choice = list(makers().values())
+    if order.scans is not None and order.scans.is_dir():
+        choice.append(Maker("scan", SCANS, _SCANS_WEIGHT, scan_maker(order.scans)))
+    choice = [m for m in choice if not order.only or m.group in order.only]
     return Dice([number, 0]).pick(choice, [m.weight for m in choice])

@@ -58,7 +58,8 @@ def _broken_part(kind: str, dice: Dice) -> Mesh:
     )
     edge = made.v[:, 2].min() + 0.03 + jag if kind == "neck" else made.v[:, 2].max() - 0.03 + jag
     keep = made.v[:, 2] > edge if kind == "neck" else made.v[:, 2] < edge
-    made = Mesh(made.v, made.uv, made.f[keep[made.f].all(1)], made.weld)
+    kept = made.f[keep[made.f].all(1)]
+    made = Mesh(made.v, made.uv, kept if len(kept) else made.f, made.weld)
     if kind == "neck" or dice.chance(0.5):
         laid = made.turned(rotation((0, 1, 0), np.pi / 2 + dice.rng.normal(0, 0.1)))
         return laid.moved(-np.array([laid.v[:, 0].mean(), laid.v[:, 1].mean(), laid.v[:, 2].min()]))

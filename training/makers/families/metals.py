@@ -336,8 +336,8 @@ def food_can(dice: Dice) -> Item:
             fine_profile(
                 [
                     (radius, high),
-                    (radius - 0.001, high - 0.001),
-                    (radius - 0.001, 0.004),
+                    (radius - 0.002, high - 0.001),
+                    (radius - 0.002, 0.004),
                     (0, 0.004),
                 ],
                 6,
