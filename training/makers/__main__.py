@@ -7,7 +7,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from classifier.domain.errors import DataFileError
+from classifier.errors import DataFileError
 from training.makers.registry import groups
 from training.makers.write import Order, write_set
 

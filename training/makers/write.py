@@ -11,8 +11,8 @@ from pathlib import Path
 
 from PIL import Image
 
-from classifier.domain.errors import DataFileError
-from classifier.domain.suggestion_parts import NON_ITEM
+from classifier.errors import DataFileError
+from classifier.rules.suggestion_parts import NON_ITEM
 from training.makers.compose import Place, draw_place
 from training.makers.dice import Dice
 from training.makers.registry import Maker, groups, makers
