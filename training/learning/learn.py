@@ -26,7 +26,8 @@ class Learner:
 
     `work` is the folder where finished networks wait, so that a stopped run need not train them
     again; networks of a recipe that teaches wait beside it. `machine` says what trains, and `spent`
-    how long each network of this recipe took and on what, whichever run trained it.
+    how many networks were averaged for each set of sources, how long they took and on what,
+    whichever run trained them.
     """
 
     recipe: Recipe
@@ -36,14 +37,14 @@ class Learner:
     ranks: Ranks
     work: Path
     machine: str = ""
-    spent: dict[str, tuple[float, str]] = field(default_factory=dict)
+    spent: dict[str, tuple[int, float, str]] = field(default_factory=dict)
 
     def told(self) -> dict[str, Any]:
         """Say how many networks there are, in how many seconds and on what they were trained."""
-        machines = sorted({machine for _, machine in self.spent.values()})
+        machines = sorted({machine for _, _, machine in self.spent.values()})
         return {
-            "networks": len(self.spent),
-            "seconds": round(sum(seconds for seconds, _ in self.spent.values())),
+            "networks": sum(networks for networks, _, _ in self.spent.values()),
+            "seconds": round(sum(seconds for _, seconds, _ in self.spent.values())),
             "machine": " and ".join(machines),
         }
 
@@ -68,26 +69,48 @@ class Learner:
         return rows
 
     def network(self, sources: Sequence[str]) -> SortNet:
-        """Return the network that learned from the train split of some sources."""
+        """Return the network that learned from the train split of some sources, as it ships."""
+        recipe, kept = self.recipe, self.work / f"{_title(sources)}-whole.pt"
+        pictures = self.pictures(sources)
+        finished = load_network(kept, recipe, self.table, pictures=pictures)
+        if finished is None:
+            finished = self._averaged(sources)
+            if self.ranks.first:
+                save_network(kept, finished, recipe, self.table, pictures=pictures, half=True)
+        spent = self.members(sources), finished.seconds, finished.machine
+        self.spent[_title(sources)] = spent
+        return finished.net
+
+    def _averaged(self, sources: Sequence[str]) -> Finished:
         recipe = self.recipe
-        members = [self.member(sources, number).cpu() for number in range(recipe.members)]
-        net = average_networks(members)
-        if recipe.members > 1:
+        members = [self.member(sources, number) for number in range(self.members(sources))]
+        net = average_networks([member.net.cpu() for member in members])
+        if len(members) > 1:
             refresh_statistics(
                 net, recipe, self.data.canvases.pick(self.rows(sources)), self.device
             )
-        return blend_backbone(net.cpu(), recipe.backbone, recipe.blend)
+        net = blend_backbone(net.cpu(), recipe.backbone, recipe.blend)
+        machines = sorted({member.machine for member in members})
+        return Finished(net, sum(member.seconds for member in members), " and ".join(machines))
 
-    def member(self, sources: Sequence[str], number: int) -> SortNet:
+    def members(self, sources: Sequence[str]) -> int:
+        """Say how many networks of different seeds are averaged: a sister may have fewer."""
+        sister = list(sources) != list(self.recipe.sources)
+        return (sister and self.recipe.sister_members) or self.recipe.members
+
+    def pictures(self, sources: Sequence[str]) -> str:
+        """Name the pictures that a network of some sources learns from, and its teacher."""
+        return self.data.fingerprint(self.rows(sources)) + self._taught_by()
+
+    def member(self, sources: Sequence[str], number: int) -> Finished:
         """Train one of the networks that are averaged, or take up a finished one."""
         recipe = replace(self.recipe, seed=self.recipe.seed + number, members=1)
         kept = self.work / f"{_title(sources)}{f'-{number}' if number else ''}.pt"
-        pictures = self.data.fingerprint(self.rows(sources)) + self._taught_by()
+        pictures = self.pictures(sources)
         finished = load_network(kept, recipe, self.table, pictures=pictures)
         if finished is None:
             finished = self._trained(recipe, sources, number, kept, pictures)
-        self.spent[kept.name] = finished.seconds, finished.machine
-        return finished.net
+        return finished
 
     def _trained(
         self, recipe: Recipe, sources: Sequence[str], number: int, kept: Path, pictures: str
@@ -108,13 +131,20 @@ class Learner:
             net = train_network(
                 recipe, self.table, self.data.canvases.pick(rows), self.data.labels.pick(rows),
                 device=self.device, progress=progress, store=half, ranks=self.ranks,
-                teacher=teacher,
+                teacher=teacher, shares=self._shares(rows),
             )  # fmt: skip
         finished = Finished(net, sum(spent), self.machine)
         if self.ranks.first:
             save_network(kept, finished, recipe, self.table, pictures=pictures)
             half.forget()
         return finished
+
+    def _shares(self, rows: torch.Tensor) -> torch.Tensor:
+        weights = self.recipe.weights
+        examples = self.data.examples
+        return torch.tensor(
+            [weights.get(examples[row].source, 1.0) for row in rows.tolist()], dtype=torch.float64
+        )
 
     def _taught_by(self) -> str:
         """Tell one teacher from another of the same name: the pupil of each is another network."""
