@@ -1,11 +1,11 @@
-"""A training recipe: one TOML file, at most 25 options, read into a frozen dataclass."""
+"""A training recipe: one TOML file, at most 30 options, read into a frozen dataclass."""
 
 from __future__ import annotations
 
 import dataclasses
 import json
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
@@ -42,7 +42,9 @@ class Recipe:
     route_weight: float = 0.3  # weight of the loss on streams summed from forms
     keep_weight: float = 0.0  # pull towards what the pretrained network saw (distillation)
     balance: float = 0.5  # 0: pictures as they come; 1: every form and source equally often
-    weights: Mapping[str, float] = field(default_factory=dict)  # of a source beside others, 1 if none
+    weights: Mapping[str, float] = field(
+        default_factory=dict
+    )  # of a source beside others, 1 if none
     layer_rate: float = 1.0  # factor of the rate from each stage of the backbone to the one before
     margin: float = 0.0  # logits that forms taken for each other must lie apart
     average: float = 0.998  # decay of the running average of the weights
@@ -78,6 +80,11 @@ class Recipe:
         for name, fine in checks.items():
             if not fine:
                 raise DataFileError(f"recipe: {name} = {getattr(self, name)!r} is out of range")
+
+    def members_for(self, sources: Sequence[str]) -> int:
+        """Say how many networks are averaged for some sources: a sister may have fewer."""
+        sister = list(sources) != list(self.sources)
+        return (sister and self.sister_members) or self.members
 
 
 def load_recipe(path: Path) -> Recipe:

@@ -90,11 +90,11 @@ def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
     _report_data(data)
     _check_splits(recipe, data)
     preprocessing = Preprocessing(size=recipe.size, views=recipe.views)
-    machine = _machine(ranks, device)
+    machine = machine_name(ranks.world, device)
     learner = Learner(recipe, table, data, device, ranks, job.work, machine)
     learn = partial(_network, job, start, preprocessing, learner)
     net = learn(recipe.sources)
-    strangers = {source: learn(_others(source, recipe, data)) for source in recipe.sisters}
+    strangers = {source: learn(others(source, recipe, data)) for source in recipe.sisters}
     if not ranks.first:
         return None
     heard = _hear(recipe, Asker(data, preprocessing, device, job.workers), net, strangers)
@@ -149,7 +149,7 @@ def _hear(recipe: Recipe, asker: Asker, net: SortNet, strangers: Mapping[str, So
     tested = asker.rows("test", recipe.sources)
     sisters = {
         source: asker.ask(
-            gauge(stranger, _others(source, recipe, asker.data)), asker.rows_of(source)
+            gauge(stranger, others(source, recipe, asker.data)), asker.rows_of(source)
         )
         for source, stranger in strangers.items()
     }
@@ -182,14 +182,14 @@ def _fitted(began: float, machine: str) -> dict[str, Any]:
     return {"networks": 0, "seconds": round(time.perf_counter() - began), "machine": machine}
 
 
-def _machine(ranks: Ranks, device: torch.device) -> str:
+def machine_name(world: int, device: torch.device) -> str:
     """Say what computed, for the time on the card to mean something."""
     if device.type == "cuda":
         what = torch.cuda.get_device_name(device)
     else:
         threads = torch.get_num_threads()
         what = f"{threads} {'thread' if threads == 1 else 'threads'} of a CPU"
-    return f"{ranks.world} processes, each on {what}" if ranks.world > 1 else what
+    return f"{world} processes, each on {what}" if world > 1 else what
 
 
 def _check_out(out: Path) -> None:
@@ -263,7 +263,7 @@ def _network(
     return round_to_half(net).to(memory_format=torch.channels_last)
 
 
-def _others(source: str, recipe: Recipe, data: Dataset) -> list[str]:
+def others(source: str, recipe: Recipe, data: Dataset) -> list[str]:
     """Name all sources of the recipe but one."""
     used = recipe.sources or sorted({e.source for e in data.examples})
     return [each for each in used if each != source]

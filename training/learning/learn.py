@@ -70,20 +70,32 @@ class Learner:
 
     def network(self, sources: Sequence[str]) -> SortNet:
         """Return the network that learned from the train split of some sources, as it ships."""
-        recipe, kept = self.recipe, self.work / f"{_title(sources)}-whole.pt"
-        pictures = self.pictures(sources)
-        finished = load_network(kept, recipe, self.table, pictures=pictures)
+        finished = self.finished(sources)
         if finished is None:
             finished = self._averaged(sources)
             if self.ranks.first:
-                save_network(kept, finished, recipe, self.table, pictures=pictures, half=True)
-        spent = self.members(sources), finished.seconds, finished.machine
+                save_network(
+                    self._whole(sources), finished, self.recipe, self.table,
+                    pictures=self.pictures(sources), half=True,
+                )  # fmt: skip
+        spent = self.recipe.members_for(sources), finished.seconds, finished.machine
         self.spent[_title(sources)] = spent
         return finished.net
 
+    def finished(self, sources: Sequence[str]) -> Finished | None:
+        """Return the network of some sources where it is kept, or None."""
+        return load_network(
+            self._whole(sources), self.recipe, self.table, pictures=self.pictures(sources)
+        )
+
+    def _whole(self, sources: Sequence[str]) -> Path:
+        return self.work / f"{_title(sources)}-whole.pt"
+
     def _averaged(self, sources: Sequence[str]) -> Finished:
         recipe = self.recipe
-        members = [self.member(sources, number) for number in range(self.members(sources))]
+        members = [
+            self.member(sources, number) for number in range(self.recipe.members_for(sources))
+        ]
         net = average_networks([member.net.cpu() for member in members])
         if len(members) > 1:
             refresh_statistics(
@@ -92,11 +104,6 @@ class Learner:
         net = blend_backbone(net.cpu(), recipe.backbone, recipe.blend)
         machines = sorted({member.machine for member in members})
         return Finished(net, sum(member.seconds for member in members), " and ".join(machines))
-
-    def members(self, sources: Sequence[str]) -> int:
-        """Say how many networks of different seeds are averaged: a sister may have fewer."""
-        sister = list(sources) != list(self.recipe.sources)
-        return (sister and self.recipe.sister_members) or self.recipe.members
 
     def pictures(self, sources: Sequence[str]) -> str:
         """Name the pictures that a network of some sources learns from, and its teacher."""

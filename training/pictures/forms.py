@@ -54,9 +54,7 @@ class FormTable:
 
     def near(self) -> list[list[float]]:
         """Table (F, F) with 1 where one of two forms names the other in `near`, else 0."""
-        return [
-            [float(a.id in b.near or b.id in a.near) for b in self.forms] for a in self.forms
-        ]
+        return [[float(a.id in b.near or b.id in a.near) for b in self.forms] for a in self.forms]
 
 
 def load_forms() -> FormTable:

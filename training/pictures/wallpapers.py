@@ -1,7 +1,7 @@
 """Pictures without an item: pieces of desktop wallpapers that Debian packages carry.
 
-`python -m training.pictures.wallpapers UNPACKED --out DIR` reads the folder into which the packages that
-`training/data/wallpapers.csv` names were unpacked (`apt-get download PACKAGE`, `dpkg-deb -x FILE
+`python -m training.pictures.wallpapers UNPACKED --out DIR` reads the folder where the packages that
+`training/data/wallpapers.csv` names are unpacked (`apt-get download PACKAGE`, `dpkg-deb -x FILE
 UNPACKED`), and writes pieces and a manifest. The list leaves out what shows an item, food or
 plants from near. All pieces of one wallpaper lie in one split.
 """
@@ -12,13 +12,14 @@ import argparse
 import csv
 import hashlib
 import random
+import sys
 from collections.abc import Iterator, Sequence
 from importlib.resources import files
 from pathlib import Path
 
 from PIL import Image
 
-from classifier.domain.suggestion_parts import NON_ITEM
+from classifier.rules.suggestion_parts import NON_ITEM
 
 PIECES = 4  # of each wallpaper: the whole middle, then smaller squares
 SIDE_PX = 300
@@ -68,7 +69,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("unpacked", type=Path)
     parser.add_argument("--out", type=Path, required=True)
     given = parser.parse_args(arguments)
-    print(write_set(given.unpacked, given.out), "pictures")
+    sys.stdout.write(f"{write_set(given.unpacked, given.out)} pictures\n")
 
 
 if __name__ == "__main__":

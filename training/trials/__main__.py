@@ -46,10 +46,15 @@ def run_trial(
     views: torch.Tensor,
     out: Path,
 ) -> None:
-    """Train without `held_out` and without the test split; keep answers on both."""
+    """Train without `held_out` and without the test split; keep answers on both.
+
+    `held_out` names a source, several joined by "+", or none.
+    """
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     fits = [
-        e.source != held_out and s == "train" and (not recipe.sources or e.source in recipe.sources)
+        e.source not in held_out.split("+")
+        and s == "train"
+        and (not recipe.sources or e.source in recipe.sources)
         for e, s in zip(data.examples, data.splits, strict=True)
     ]
     used = sorted({e.source for e, fit in zip(data.examples, fits, strict=True) if fit})
