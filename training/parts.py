@@ -13,7 +13,6 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import torch
 
@@ -26,6 +25,7 @@ from training.pictures.manifest import read_sets
 from training.pictures.notes import tell
 from training.recipe import Recipe, find_recipe, teacher_of
 from training.run import machine_name, others
+from training.side_by_side import in_order
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,32 +40,32 @@ class Part:
     number: int | None
 
 
-def parts_of(recipe: Recipe, data: Dataset) -> list[tuple[str, ...]]:
+def networks_of(recipe: Recipe, data: Dataset) -> list[tuple[str, ...]]:
     """Sources of each network of a recipe: the one that ships first, then its sisters."""
     sisters = [tuple(others(source, recipe, data)) for source in recipe.sisters]
     return [tuple(recipe.sources), *sisters]
 
 
-def waves(recipes: Sequence[Recipe], data: Dataset) -> list[list[Part]]:
-    """Parts that may be trained side by side, and after which others.
+def order(recipes: Sequence[Recipe], data: Dataset) -> dict[Part, set[Part]]:
+    """Every part, with the parts that must be finished before it.
 
-    Members come first, then their averages, then the networks that the averages teach.
+    An average waits for its members, and whatever is taught for the network that teaches.
     """
-    alone = [recipe for recipe in recipes if teacher_of(recipe) is None]
-    taught = [recipe for recipe in recipes if teacher_of(recipe) is not None]
-    result = []
-    for group in (alone, taught):
-        pairs = [(recipe, sources) for recipe in group for sources in parts_of(recipe, data)]
-        members = []
-        for recipe, sources in pairs:
-            many = recipe.members_for(sources)
-            members += [Part(recipe, sources, number) for number in range(many)]
-        result += [members, [Part(recipe, sources, None) for recipe, sources in pairs]]
-    return [wave for wave in result if wave]
+    needs: dict[Part, set[Part]] = {}
+    for recipe in sorted(recipes, key=lambda each: bool(each.teacher)):
+        teacher = teacher_of(recipe)
+        for sources in networks_of(recipe, data):
+            before = {Part(teacher, sources, None)} if teacher else set()
+            members = [Part(recipe, sources, n) for n in range(recipe.members_for(sources))]
+            needs |= {member: before & set(needs) for member in members}
+            needs[Part(recipe, sources, None)] = set(members)
+    return needs
 
 
-def train_part(part: Part, table: FormTable, data: Dataset, work: Path) -> None:
-    """Train or take up one network, unless it is finished."""
+def train_part(part: Part, table: FormTable, data: Dataset, work: Path, until: float) -> None:
+    """Train or take up one network, unless it is finished or it is past the time `until`."""
+    if time.time() > until:
+        return
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     learner = Learner(
         part.recipe, table, data, device, Ranks(), work / f"{part.recipe.name}.run",
@@ -75,13 +75,6 @@ def train_part(part: Part, table: FormTable, data: Dataset, work: Path) -> None:
         learner.network(part.sources)
     else:
         learner.member(part.sources, part.number)
-
-
-def _worker(queue: Any, table: FormTable, data: Dataset, work: Path, until: float) -> None:
-    torch.set_num_threads(2)
-    while (part := queue.get()) is not None:
-        if time.time() < until:
-            train_part(part, table, data, work)
 
 
 def train_parts(
@@ -101,20 +94,9 @@ def train_parts(
     data = load_dataset(examples, table, device=device, workers=workers, seed=0)
     for tensor in (data.canvases.pixels, data.canvases.extents):
         tensor.share_memory_()  # type: ignore[no-untyped-call]
-    context = torch.multiprocessing.get_context("spawn")
-    for wave in waves(recipes, data):
-        queue = context.Queue()
-        for part in [*wave, *[None] * jobs]:
-            queue.put(part)
-        pool = [
-            context.Process(target=_worker, args=(queue, table, data, work, until))
-            for _ in range(min(jobs, len(wave)))
-        ]
-        for process in pool:
-            process.start()
-        for process in pool:
-            process.join()
-        tell(f"{len(wave)} parts done, {until - time.time():.0f} s left\n")
+    needs = order(recipes, data)
+    in_order(needs, train_part, (table, data, work, until), jobs=jobs)
+    tell(f"{len(needs)} parts, {until - time.time():.0f} s left\n")
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -24,7 +24,7 @@ class Recipe:
     backbone: str = "lite0"  # lite0, lite1, lite2
     size: int = 224  # px, side of the square that the network sees
     sources: tuple[str, ...] = ()  # empty: every source of the data
-    sisters: tuple[str, ...] = ()  # sources each kept out of a further run, to judge and calibrate
+    sisters: tuple[str, ...] = ()  # sources, or several as "a+b", kept out of a further run each
     members: int = 1  # networks of different seeds whose weights are averaged
     sister_members: int = 0  # the same for each sister; 0: as many
     teacher: str = ""  # recipe (name or file) whose network this one also learns from
@@ -67,7 +67,7 @@ class Recipe:
             "batch": self.batch >= 2,
             "views": len(self.views) > 0 and all(0 <= v <= 1 for v in self.views),
             "sisters": not (self.sources and self.sisters)
-            or (set(self.sisters) <= set(self.sources) and len(self.sources) > 1),
+            or (set(self.left_out) <= set(self.sources) and len(self.sources) > 1),
         }
         shares = (
             "smoothing", "mix", "style", "negatives", "balance", "average", "zoom", "blend",
@@ -80,6 +80,11 @@ class Recipe:
         for name, fine in checks.items():
             if not fine:
                 raise DataFileError(f"recipe: {name} = {getattr(self, name)!r} is out of range")
+
+    @property
+    def left_out(self) -> tuple[str, ...]:
+        """Sources that a sister never saw: they judge and calibrate."""
+        return tuple(source for sister in self.sisters for source in sister.split("+"))
 
     def members_for(self, sources: Sequence[str]) -> int:
         """Say how many networks are averaged for some sources: a sister may have fewer."""

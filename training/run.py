@@ -147,12 +147,11 @@ def _hear(recipe: Recipe, asker: Asker, net: SortNet, strangers: Mapping[str, So
     gauge = asker.gauged if strangers else lambda net, _: Gauged(net, None)
     gauged = gauge(net, recipe.sources)
     tested = asker.rows("test", recipe.sources)
-    sisters = {
-        source: asker.ask(
-            gauge(stranger, others(source, recipe, asker.data)), asker.rows_of(source)
-        )
-        for source, stranger in strangers.items()
-    }
+    sisters = {}
+    for left_out, stranger in strangers.items():
+        alone = gauge(stranger, others(left_out, recipe, asker.data))
+        for source in left_out.split("+"):
+            sisters[source] = asker.ask(alone, asker.rows_of(source))
     unused = {e.source for e in asker.data.examples} - set(recipe.sources)
     return _Heard(
         gauged=gauged,
@@ -207,7 +206,7 @@ def _check_out(out: Path) -> None:
 def _check_sources(recipe: Recipe, examples: Sequence[Example]) -> None:
     """Refuse a recipe that names sources which the pictures don't come from."""
     try:
-        require_sources(examples, [*recipe.sources, *recipe.sisters])
+        require_sources(examples, [*recipe.sources, *recipe.left_out])
     except DataFileError as error:
         raise DataFileError(
             f"recipe {recipe.name}: {error.message}; mend its sources and sisters, or give a "
@@ -264,6 +263,6 @@ def _network(
 
 
 def others(source: str, recipe: Recipe, data: Dataset) -> list[str]:
-    """Name all sources of the recipe but one."""
+    """Name all sources of the recipe but one, or but several that "+" joins."""
     used = recipe.sources or sorted({e.source for e in data.examples})
-    return [each for each in used if each != source]
+    return [each for each in used if each not in source.split("+")]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -18,6 +19,8 @@ from training.network import SortNet, average_networks, blend_backbone
 from training.pictures.dataset import Dataset
 from training.pictures.forms import FormTable
 from training.recipe import Recipe, dump_recipe, teacher_of
+
+_LONGEST_NAME = 80  # characters; file systems take 255 at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +92,7 @@ class Learner:
         )
 
     def _whole(self, sources: Sequence[str]) -> Path:
-        return self.work / f"{_title(sources)}-whole.pt"
+        return self.work / f"{_file_name(sources)}-whole.pt"
 
     def _averaged(self, sources: Sequence[str]) -> Finished:
         recipe = self.recipe
@@ -112,7 +115,7 @@ class Learner:
     def member(self, sources: Sequence[str], number: int) -> Finished:
         """Train one of the networks that are averaged, or take up a finished one."""
         recipe = replace(self.recipe, seed=self.recipe.seed + number, members=1)
-        kept = self.work / f"{_title(sources)}{f'-{number}' if number else ''}.pt"
+        kept = self.work / f"{_file_name(sources)}{f'-{number}' if number else ''}.pt"
         pictures = self.pictures(sources)
         finished = load_network(kept, recipe, self.table, pictures=pictures)
         if finished is None:
@@ -170,3 +173,11 @@ class Learner:
 
 def _title(sources: Sequence[str]) -> str:
     return "-".join(sources) or "all"
+
+
+def _file_name(sources: Sequence[str]) -> str:
+    """Sources as the name of a file: of many, a code."""
+    title = _title(sources)
+    if len(title) <= _LONGEST_NAME:
+        return title
+    return f"{len(sources)}-sources-{hashlib.sha256(title.encode()).hexdigest()[:10]}"

@@ -7,7 +7,6 @@ import math
 import time
 from collections.abc import Callable, Iterator
 from itertools import chain
-from itertools import chain
 
 import torch
 from torch import nn
