@@ -76,7 +76,8 @@ class StyleMix(nn.Module):
         n = len(x)
         mean = x.mean(dim=(2, 3), keepdim=True).detach()
         deviation = (x.var(dim=(2, 3), keepdim=True) + 1e-5).sqrt().detach()
-        own = torch.distributions.Beta(0.2, 0.2).sample((n, 1, 1, 1)).to(x)
+        alpha = torch.full((n, 1, 1, 1), 0.2, device=x.device)
+        own = torch.distributions.Beta(alpha, alpha).sample().to(x)
         partner = torch.randperm(n, device=x.device)
         new_mean = own * mean + (1 - own) * mean[partner]
         new_deviation = own * deviation + (1 - own) * deviation[partner]
@@ -132,9 +133,18 @@ class SortNet(nn.Module):
         """Parameters which start from nothing and learn fastest."""
         return [*self.forms.parameters(), *self.materials.parameters()]
 
-    def body_parameters(self) -> list[nn.Parameter]:
-        """Parameters which start from pretraining."""
-        return list(self.backbone.parameters())
+    def body_stages(self) -> list[list[nn.Parameter]]:
+        """Parameters which start from pretraining, by stage, from the last to the first."""
+        stages = [*self.backbone.blocks]
+        inner = {id(p) for stage in stages for p in stage.parameters()}
+        first = [self.backbone.conv_stem, self.backbone.bn1]
+        inner |= {id(p) for part in first for p in part.parameters()}
+        last = [p for p in self.backbone.parameters() if id(p) not in inner]
+        return [
+            last,
+            *(list(stage.parameters()) for stage in reversed(stages)),
+            [p for part in first for p in part.parameters()],
+        ]
 
 
 def average_networks(nets: Sequence[SortNet]) -> SortNet:

@@ -1,11 +1,12 @@
-"""A training recipe: one TOML file, at most 25 options, read into a frozen dataclass."""
+"""A training recipe: one TOML file, at most 30 options, read into a frozen dataclass."""
 
 from __future__ import annotations
 
 import dataclasses
 import json
 import tomllib
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -23,8 +24,9 @@ class Recipe:
     backbone: str = "lite0"  # lite0, lite1, lite2
     size: int = 224  # px, side of the square that the network sees
     sources: tuple[str, ...] = ()  # empty: every source of the data
-    sisters: tuple[str, ...] = ()  # sources each kept out of a further run, to judge and calibrate
+    sisters: tuple[str, ...] = ()  # sources, or several as "a+b", kept out of a further run each
     members: int = 1  # networks of different seeds whose weights are averaged
+    sister_members: int = 0  # the same for each sister; 0: as many
     teacher: str = ""  # recipe (name or file) whose network this one also learns from
     epochs: int = 24
     batch: int = 128  # pictures a step
@@ -40,6 +42,11 @@ class Recipe:
     route_weight: float = 0.3  # weight of the loss on streams summed from forms
     keep_weight: float = 0.0  # pull towards what the pretrained network saw (distillation)
     balance: float = 0.5  # 0: pictures as they come; 1: every form and source equally often
+    weights: Mapping[str, float] = field(
+        default_factory=dict
+    )  # of a source beside others, 1 if none
+    layer_rate: float = 1.0  # factor of the rate from each stage of the backbone to the one before
+    margin: float = 0.0  # logits that forms taken for each other must lie apart
     average: float = 0.998  # decay of the running average of the weights
     blend: float = 1.0  # share of the trained weights in the backbone, the rest pretrained
     views: tuple[float, ...] = (1.0, 0.7)  # centred squares seen in use, share of the short side
@@ -52,22 +59,37 @@ class Recipe:
             "backbone": self.backbone in {"lite0", "lite1", "lite2"},
             "size": 64 <= self.size <= 512 and self.size % 4 == 0,
             "members": 1 <= self.members <= 16,
+            "sister_members": 0 <= self.sister_members <= 16,
+            "weights": all(0 <= w <= _STRONGEST for w in self.weights.values()),
             "epochs": self.epochs >= 1,
             "turn": 0 <= self.turn <= 180,
             "rate": 0 < self.rate <= 1,
             "batch": self.batch >= 2,
             "views": len(self.views) > 0 and all(0 <= v <= 1 for v in self.views),
             "sisters": not (self.sources and self.sisters)
-            or (set(self.sisters) <= set(self.sources) and len(self.sources) > 1),
+            or (set(self.left_out) <= set(self.sources) and len(self.sources) > 1),
         }
-        shares = ("smoothing", "mix", "style", "negatives", "balance", "average", "zoom", "blend")
+        shares = (
+            "smoothing", "mix", "style", "negatives", "balance", "average", "zoom", "blend",
+            "layer_rate",
+        )  # fmt: skip
         for share in shares:
             checks[share] = 0 <= getattr(self, share) <= 1
-        for strength in ("light", "material_weight", "route_weight", "keep_weight"):
+        for strength in ("light", "material_weight", "route_weight", "keep_weight", "margin"):
             checks[strength] = 0 <= getattr(self, strength) <= _STRONGEST
         for name, fine in checks.items():
             if not fine:
                 raise DataFileError(f"recipe: {name} = {getattr(self, name)!r} is out of range")
+
+    @property
+    def left_out(self) -> tuple[str, ...]:
+        """Sources that a sister never saw: they judge and calibrate."""
+        return tuple(source for sister in self.sisters for source in sister.split("+"))
+
+    def members_for(self, sources: Sequence[str]) -> int:
+        """Say how many networks are averaged for some sources: a sister may have fewer."""
+        sister = list(sources) != list(self.sources)
+        return (sister and self.sister_members) or self.members
 
 
 def load_recipe(path: Path) -> Recipe:
@@ -123,7 +145,7 @@ def teacher_of(recipe: Recipe) -> Recipe | None:
 
 def make_recipe(values: dict[str, Any], *, file: str = "recipe") -> Recipe:
     """Build a recipe from plain values, refusing unknown options and wrong types."""
-    defaults = {field.name: field.default for field in dataclasses.fields(Recipe)}
+    defaults = dataclasses.asdict(Recipe())
     if unknown := sorted(set(values) - set(defaults)):
         raise DataFileError(
             f"{file}: unknown option {', '.join(unknown)}; allowed are {', '.join(defaults)}",
@@ -137,6 +159,8 @@ def _coerce(name: str, value: Any, default: Any) -> Any:
         if not isinstance(value, list | tuple):
             raise DataFileError(f"recipe: {name} must be a list, not {value!r}")
         return tuple(_coerce(name, each, default[0] if default else "") for each in value)
+    if isinstance(default, dict) and isinstance(value, dict):
+        return {key: _coerce(f"{name}.{key}", each, 1.0) for key, each in value.items()}
     if isinstance(default, float) and isinstance(value, int) and not isinstance(value, bool):
         return float(value)
     if type(value) is not type(default):
@@ -148,5 +172,11 @@ def dump_recipe(recipe: Recipe) -> str:
     """Write every option, so that the file alone repeats the run."""
     lines = []
     for name, value in dataclasses.asdict(recipe).items():
-        lines.append(f"{name} = {json.dumps(list(value) if isinstance(value, tuple) else value)}")
+        lines.append(f"{name} = {_toml(value)}")
     return "\n".join(lines) + "\n"
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{key} = {_toml(each)}" for key, each in value.items()) + " }"
+    return json.dumps(list(value) if isinstance(value, tuple) else value)

@@ -90,11 +90,11 @@ def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
     _report_data(data)
     _check_splits(recipe, data)
     preprocessing = Preprocessing(size=recipe.size, views=recipe.views)
-    machine = _machine(ranks, device)
+    machine = machine_name(ranks.world, device)
     learner = Learner(recipe, table, data, device, ranks, job.work, machine)
     learn = partial(_network, job, start, preprocessing, learner)
     net = learn(recipe.sources)
-    strangers = {source: learn(_others(source, recipe, data)) for source in recipe.sisters}
+    strangers = {source: learn(others(source, recipe, data)) for source in recipe.sisters}
     if not ranks.first:
         return None
     heard = _hear(recipe, Asker(data, preprocessing, device, job.workers), net, strangers)
@@ -147,12 +147,11 @@ def _hear(recipe: Recipe, asker: Asker, net: SortNet, strangers: Mapping[str, So
     gauge = asker.gauged if strangers else lambda net, _: Gauged(net, None)
     gauged = gauge(net, recipe.sources)
     tested = asker.rows("test", recipe.sources)
-    sisters = {
-        source: asker.ask(
-            gauge(stranger, _others(source, recipe, asker.data)), asker.rows_of(source)
-        )
-        for source, stranger in strangers.items()
-    }
+    sisters = {}
+    for left_out, stranger in strangers.items():
+        alone = gauge(stranger, others(left_out, recipe, asker.data))
+        for source in left_out.split("+"):
+            sisters[source] = asker.ask(alone, asker.rows_of(source))
     unused = {e.source for e in asker.data.examples} - set(recipe.sources)
     return _Heard(
         gauged=gauged,
@@ -182,14 +181,14 @@ def _fitted(began: float, machine: str) -> dict[str, Any]:
     return {"networks": 0, "seconds": round(time.perf_counter() - began), "machine": machine}
 
 
-def _machine(ranks: Ranks, device: torch.device) -> str:
+def machine_name(world: int, device: torch.device) -> str:
     """Say what computed, for the time on the card to mean something."""
     if device.type == "cuda":
         what = torch.cuda.get_device_name(device)
     else:
         threads = torch.get_num_threads()
         what = f"{threads} {'thread' if threads == 1 else 'threads'} of a CPU"
-    return f"{ranks.world} processes, each on {what}" if ranks.world > 1 else what
+    return f"{world} processes, each on {what}" if world > 1 else what
 
 
 def _check_out(out: Path) -> None:
@@ -207,7 +206,7 @@ def _check_out(out: Path) -> None:
 def _check_sources(recipe: Recipe, examples: Sequence[Example]) -> None:
     """Refuse a recipe that names sources which the pictures don't come from."""
     try:
-        require_sources(examples, [*recipe.sources, *recipe.sisters])
+        require_sources(examples, [*recipe.sources, *recipe.left_out])
     except DataFileError as error:
         raise DataFileError(
             f"recipe {recipe.name}: {error.message}; mend its sources and sisters, or give a "
@@ -263,7 +262,7 @@ def _network(
     return round_to_half(net).to(memory_format=torch.channels_last)
 
 
-def _others(source: str, recipe: Recipe, data: Dataset) -> list[str]:
-    """Name all sources of the recipe but one."""
+def others(source: str, recipe: Recipe, data: Dataset) -> list[str]:
+    """Name all sources of the recipe but one, or but several that "+" joins."""
     used = recipe.sources or sorted({e.source for e in data.examples})
-    return [each for each in used if each != source]
+    return [each for each in used if each not in source.split("+")]

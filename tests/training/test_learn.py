@@ -73,7 +73,11 @@ def test_members_differ_in_seed_and_are_taken_up_again(
     net = _learner(replace(RECIPE, seed=7), table, data, tmp_path).network([])
     assert trained == [(7, 6), (8, 6)]
     assert net.forms.bias.unique().tolist() == [7.5]
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["all-1.pt", "all.pt"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "all-1.pt",
+        "all-whole.pt",
+        "all.pt",
+    ]
     more = _learner(replace(RECIPE, seed=7, members=3), table, data, tmp_path).network([])
     assert trained == [(7, 6), (8, 6), (9, 6)]
     assert more.forms.bias.unique().tolist() == [8.0]

@@ -8,7 +8,7 @@ import pytest
 import torch
 
 from tests.training.conftest import CPU
-from training.learning.train import LossOf, ramped_average, sampling_weights, train_network
+from training.learning.train import LossOf, sampling_weights, train_network, update_average
 from training.network import Outputs, SortNet
 from training.pictures.augment import Chance
 from training.pictures.forms import FormTable
@@ -50,8 +50,8 @@ def test_one_optimiser_step_and_one_average_a_batch(
     assert len(steps) == 2 * (8 // 4)
     assert [number for number, _, _ in epochs] == [1, 2]
     assert all(math.isfinite(loss) and seconds > 0 for _, loss, seconds in epochs)
-    body, head = steps[0]
-    assert head / body == pytest.approx(5)
+    *body, head = steps[0]
+    assert all(head / rate == pytest.approx(5) for rate in body)
     assert not net.training
 
 
@@ -112,14 +112,17 @@ def test_fully_balanced_forms_of_one_source_are_drawn_equally_often() -> None:
     assert weights[:9].sum() == pytest.approx(weights[9].item())
 
 
-def test_ramped_average_forgets_its_beginning_and_copies_whole_numbers() -> None:
-    update = ramped_average(0.5)
-    average, count = torch.tensor([8.0]), torch.tensor([1])
-    update([average, count], [torch.tensor([0.0]), torch.tensor([7])], torch.tensor(0))
-    assert average.item() == pytest.approx(8 * 0.1)  # kept: (1 + 0) / (10 + 0)
-    assert count.item() == 7
-    update([average], [torch.tensor([1.0])], 1000)
-    assert average.item() == pytest.approx(0.5 * 0.8 + 0.5 * 1)  # kept: the decay itself
+def test_the_average_forgets_its_beginning_and_leaves_whole_numbers() -> None:
+    average, net = torch.nn.BatchNorm1d(1), torch.nn.BatchNorm1d(1)
+    average.bias.requires_grad_(False).fill_(8.0)
+    average.weight.requires_grad_(False)
+    net.num_batches_tracked.fill_(7)
+    update_average(average, net, 0.5, 0)
+    assert average.bias.item() == pytest.approx(8 * 0.1)  # kept: (1 + 0) / (10 + 0)
+    assert average.num_batches_tracked == 0
+    net.bias.data.fill_(1.0)
+    update_average(average, net, 0.5, 1000)
+    assert average.bias.item() == pytest.approx(0.5 * 0.8 + 0.5 * 1)  # kept: the decay itself
 
 
 def test_undecided_labels_cost_nothing_and_have_no_gradient(

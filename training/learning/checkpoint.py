@@ -24,10 +24,22 @@ class Finished:
 
 
 def save_network(
-    path: Path, finished: Finished, recipe: Recipe, table: FormTable, *, pictures: str
+    path: Path,
+    finished: Finished,
+    recipe: Recipe,
+    table: FormTable,
+    *,
+    pictures: str,
+    half: bool = False,
 ) -> None:
-    """Keep a network with its recipe, its forms and the fingerprint of its pictures."""
-    state = {name: value.cpu() for name, value in finished.net.state_dict().items()}
+    """Keep a network with its recipe, its forms and the fingerprint of its pictures.
+
+    With `half`, matrices are kept in half precision, as they ship.
+    """
+    state = {
+        name: value.cpu().half() if half and value.ndim > 1 else value.cpu()
+        for name, value in finished.net.state_dict().items()
+    }
     told = {"seconds": finished.seconds, "machine": finished.machine}
     _write(path, {"origin": _origin(recipe, table, pictures), "state": state, **told})
 

@@ -6,12 +6,12 @@ import copy
 import math
 import time
 from collections.abc import Callable, Iterator
-from typing import cast
+from itertools import chain
 
 import torch
 from torch import nn
 from torch.nn import functional
-from torch.optim.swa_utils import AveragedModel, update_bn
+from torch.optim.swa_utils import update_bn
 
 from classifier.rules.suggestion_parts import NON_ITEM
 from training.learning.ranks import Ranks
@@ -34,6 +34,7 @@ _UNKNOWN = -1
 _REFRESHING = 10  # batches that statistics are worked out from
 _DECAY = 0.02  # of weights, by AdamW
 _HEADS_FASTER = 5  # times the learning rate of the backbone; heads start from nothing
+_KEPT_EVERY_S = 60.0  # a state is some hundred megabytes; to write each would take long
 _TAUGHT = 1.0  # weight of the teacher's answers beside the labels
 ALONE = Ranks()
 Progress = Callable[[int, float, float], None]  # number of the epoch, mean loss, seconds
@@ -60,8 +61,11 @@ def train_network(
     store: StateStore | None = None,
     ranks: Ranks = ALONE,
     teacher: SortNet | None = None,
+    shares: torch.Tensor | None = None,
 ) -> SortNet:
     """Train by a recipe and return the network with the running average of its weights.
+
+    `shares` (n,) says how often each picture is drawn beside what the balance of the recipe says.
 
     `progress` is called after each epoch with its number (from 1), mean loss and seconds. With a
     `store`, a training that was stopped goes on after its last finished epoch, to the result that
@@ -75,13 +79,17 @@ def train_network(
     ).to(device)
     net = net.to(memory_format=torch.channels_last)
     before = copy.deepcopy(net.backbone).eval().requires_grad_(False)
-    average = AveragedModel(net, multi_avg_fn=ramped_average(recipe.average), use_buffers=True)
+    average = copy.deepcopy(net).requires_grad_(False)
     optimizer = torch.optim.AdamW(
         [
-            {"params": net.body_parameters(), "lr": recipe.rate},
+            *(
+                {"params": stage, "lr": recipe.rate * recipe.layer_rate**depth}
+                for depth, stage in enumerate(net.body_stages())
+            ),
             {"params": net.head_parameters(), "lr": recipe.rate * _HEADS_FASTER},
         ],
         weight_decay=_DECAY,
+        fused=device.type == "cuda",
     )
     per_epoch = max(1, len(labels.forms) // recipe.batch)
     schedule = torch.optim.lr_scheduler.LambdaLR(
@@ -89,10 +97,13 @@ def train_network(
     )
     loss_of = LossOf(recipe, table, before, device, teacher=teacher)
     weights = sampling_weights(labels, recipe.balance)
+    if shares is not None:
+        weights *= shares
     canvases, labels = canvases.to(device), labels.to(device)
     state = TrainingState(net, average, optimizer, schedule)
     done = state.restore(store.load() if store else None)
     net.train()
+    steps, kept_at = done * per_epoch, time.perf_counter()
     for epoch in range(done + 1, recipe.epochs + 1):
         began, total = time.perf_counter(), torch.zeros((), device=device)
         picker = torch.Generator().manual_seed(epoch_seed(recipe.seed, epoch))
@@ -107,16 +118,17 @@ def train_network(
             nn.utils.clip_grad_norm_(net.parameters(), 5.0)
             optimizer.step()
             schedule.step()
-            average.update_parameters(net)
+            update_average(average, net, recipe.average, steps)
+            steps += 1
             total += loss.detach()
         ranks.average_statistics(net)
-        if store and ranks.first:
+        if store and ranks.first and time.perf_counter() - kept_at >= _KEPT_EVERY_S:
             store.save(state.dump(epoch))
+            kept_at = time.perf_counter()
         if progress:
             progress(epoch, total.item() / per_epoch, time.perf_counter() - began)
-    result = cast(SortNet, average.module)
-    ranks.average_statistics(result)
-    return result.eval()
+    ranks.average_statistics(average)
+    return average.eval()
 
 
 def refresh_statistics(
@@ -152,24 +164,22 @@ def epoch_seed(seed: int, epoch: int, rank: int = 0) -> int:
     return (seed * 10_007 + epoch) * 1_009 + rank
 
 
-def ramped_average(decay: float) -> Callable[..., None]:
-    """Exponential average of weights that forgets its untrained beginning.
+def update_average(average: nn.Module, net: nn.Module, decay: float, steps: int) -> None:
+    """Move the running average of weights and statistics towards a network, in place.
 
-    After n steps the decay is the smaller of `decay` and (1 + n) / (10 + n); a constant decay
-    would leave a short run half way between pretraining and what it learned.
+    After n steps the decay is the smaller of `decay` and (1 + n) / (10 + n): an average that
+    forgets its untrained beginning. A constant decay would leave a short run half way between
+    pretraining and what it learned.
     """
-
-    def update(
-        averages: list[torch.Tensor], values: list[torch.Tensor], seen: torch.Tensor | int
-    ) -> None:
-        kept = min(decay, (1 + int(seen)) / (10 + int(seen)))
-        for average, value in zip(averages, values, strict=True):
-            if average.is_floating_point():
-                average.lerp_(value, 1 - kept)
-            else:
-                average.copy_(value)
-
-    return update
+    kept = min(decay, (1 + steps) / (10 + steps))
+    pairs = zip(
+        chain(average.parameters(), average.buffers()),
+        chain(net.parameters(), net.buffers()),
+        strict=True,
+    )
+    floats = [(old, new.detach()) for old, new in pairs if old.is_floating_point()]
+    # One call for all: hundreds of small ones would take longer than the arithmetic.
+    torch._foreach_lerp_([old for old, _ in floats], [new for _, new in floats], 1 - kept)
 
 
 def _rate_factor(step: int, steps: int) -> float:
@@ -209,6 +219,7 @@ class LossOf:
         self.non_item = table.ids.index(NON_ITEM)
         self.stream_of = torch.tensor(table.parents("stream"), device=device)
         self.streams = len(table.streams)
+        self.near = torch.tensor(table.near(), device=device)
 
     def __call__(
         self,
@@ -259,6 +270,9 @@ class LossOf:
         """Loss of each picture, (B,); undecided labels cost nothing."""
         recipe = self.recipe
         logits = outputs.forms.float()
+        if recipe.margin:
+            decided = (forms >= 0)[:, None]
+            logits = logits + recipe.margin * decided * self.near[forms.clamp(min=0)]
         loss = functional.cross_entropy(
             logits, forms, ignore_index=_UNKNOWN, reduction="none", label_smoothing=recipe.smoothing
         )

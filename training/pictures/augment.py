@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import random
 
 import torch
 from torch.nn import functional
@@ -13,11 +14,16 @@ from training.recipe import Recipe
 
 
 class Chance:
-    """Seeded random numbers on the device that trains."""
+    """Seeded random numbers on the device that trains.
+
+    What holds for a whole batch is decided on the processor: to ask a GPU would have the program
+    wait for it at every step.
+    """
 
     def __init__(self, seed: int, device: torch.device) -> None:
         self.device = device
         self.generator = torch.Generator(device=device).manual_seed(seed)
+        self._decisions = random.Random(seed)
 
     def uniform(self, n: int, low: float = 0.0, high: float = 1.0) -> torch.Tensor:
         """Return n numbers between low and high, shape (n,)."""
@@ -32,9 +38,13 @@ class Chance:
         """Return a random permutation of 0 to n - 1."""
         return torch.randperm(n, generator=self.generator, device=self.device)
 
+    def number(self, low: float = 0.0, high: float = 1.0) -> float:
+        """Return one number between low and high, for a whole batch."""
+        return self._decisions.uniform(low, high)
+
     def hit(self, share: float) -> bool:
         """Return True with the given probability."""
-        return bool(self.uniform(1).item() < share)
+        return self._decisions.random() < share
 
 
 def random_crops(
@@ -132,7 +142,7 @@ def random_light(images: torch.Tensor, strength: float, chance: Chance) -> torch
     grey = images.mean(dim=1, keepdim=True)
     images = (images - grey) * saturation + grey
     if chance.hit(0.3 * strength):
-        images = vision.gaussian_blur(images, [5, 5], [0.3 + 1.2 * chance.uniform(1).item()])
+        images = vision.gaussian_blur(images, [5, 5], [chance.number(0.3, 1.5)])
     if chance.hit(0.3 * strength):
         images = images + chance.normal(*images.shape) * 0.04
     return images.clamp(0, 1)
@@ -153,15 +163,14 @@ def mix_pictures(
     """
     n, _, height, width = images.shape
     partner = chance.order(n)
-    share = torch.rand((), generator=chance.generator, device=chance.device)
     if chance.hit(0.5):
-        share = 0.6 + 0.4 * share
-        return images * share + images[partner] * (1 - share), partner, share.expand(n)
-    share = 0.5 + 0.5 * share
-    cut = (1 - share).sqrt()
+        share = chance.number(0.6, 1.0)
+        mixed = images * share + images[partner] * (1 - share)
+        return mixed, partner, torch.full((n,), share, device=images.device)
+    cut = math.sqrt(chance.number(0.0, 0.5))
     box_h, box_w = int(height * cut), int(width * cut)
-    top = int(chance.uniform(1).item() * (height - box_h + 1))
-    left = int(chance.uniform(1).item() * (width - box_w + 1))
+    top = int(chance.number() * (height - box_h + 1))
+    left = int(chance.number() * (width - box_w + 1))
     images = images.clone()
     rows, columns = slice(top, top + box_h), slice(left, left + box_w)
     images[:, :, rows, columns] = images[partner][:, :, rows, columns]

@@ -22,6 +22,7 @@ class Form:
     material: str
     stream: str
     categories: dict[str, float]
+    near: tuple[str, ...] = ()  # forms that it is taken for and that lead elsewhere
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +51,10 @@ class FormTable:
         names = self.materials if level == "material" else self.streams
         values = [getattr(form, level) for form in self.forms]
         return [names.index(value) if value else -1 for value in values]
+
+    def near(self) -> list[list[float]]:
+        """Table (F, F) with 1 where one of two forms names the other in `near`, else 0."""
+        return [[float(a.id in b.near or b.id in a.near) for b in self.forms] for a in self.forms]
 
 
 def load_forms() -> FormTable:

@@ -13,6 +13,7 @@ from classifier.examples.splits import SPLITS
 from training.pictures.corrections import load_corrections, mend, report
 from training.pictures.notes import tell
 
+_SAME_MATERIAL = {"food_organics": "food"}  # as one origin writes it: as the project does
 _BLOCK = 25  # consecutive file numbers of one label which may show one object again
 
 
@@ -128,7 +129,7 @@ def _from_csv(path: Path) -> list[Example]:
             path=path.parent / row["path"],
             source=row.get("source") or path.resolve().parent.name,
             form=row["label"],
-            material=row.get("material") or "",
+            material=_SAME_MATERIAL.get(row.get("material", ""), row.get("material", "")),
             group=row.get("group") or _block_group(row),
             split=row.get("split") or "",
             mended=row is not given,

@@ -42,14 +42,15 @@ def trial_scores(
     probabilities = view_probabilities(logits, 1.0)
     labels = data.labels.forms.numpy()[rows]
     sources = np.array([data.examples[row].source for row in rows])
+    is_item = np.asarray([*table.parents("material"), -1])[labels] >= 0
     tested = np.array([data.splits[row] == "test" for row in rows])
     result: dict[str, Any] = {"unseen": {}, "test_split": {}}
     for source in sorted(set(sources)):
-        part = (sources == source) & (labels >= 0) & (tested | (source == held_out))
+        part = (sources == source) & is_item & (tested | (source in held_out.split("+")))
         if part.any():
             groups = [data.groups[row] for row in rows[part]]
             scores = score(Scored(probabilities[part], labels[part], groups), table, routes)
-            result["unseen" if source == held_out else "test_split"][source] = scores
+            result["unseen" if source in held_out.split("+") else "test_split"][source] = scores
     return result
 
 
@@ -63,11 +64,11 @@ def results_table(paths: Sequence[Path]) -> str:
     ]
     for path in paths:
         for text in path.read_text(encoding="utf-8").splitlines():
-            lines.append(_line(json.loads(text), defaults))
+            lines += _lines(json.loads(text), defaults)
     return "\n".join(lines) + "\n"
 
 
-def _line(result: dict[str, Any], defaults: dict[str, Any]) -> str:
+def _lines(result: dict[str, Any], defaults: dict[str, Any]) -> list[str]:
     changed = {
         name: value
         for name, value in result["options"].items()
@@ -81,15 +82,20 @@ def _line(result: dict[str, Any], defaults: dict[str, Any]) -> str:
         f"{seen[source]['material_top1']['value']:.2f}" if source in seen else ""
         for source in ("landfill", "whiteboard")
     ]
-    cells: list[str] = [result["trial"], options]
-    if result["unseen"]:
-        ((source, scores),) = result["unseen"].items()
-        cells += [source, str(scores["pictures"])]
-        cells += [interval_text(scores[measure]) for measure in _SHOWN]
-        cells += [_number(scores["ece"], 3), _number(scores.get("accuracy_at_70_coverage"), 2)]
-    else:
-        cells += ["none"] + [""] * 7
-    return "| " + " | ".join([*cells, *material, str(result["seconds"] or "")]) + " |"
+    lines = []
+    for source, scores in (result["unseen"] or {"none": None}).items():
+        cells: list[str] = [result["trial"], options, source]
+        if scores is None:
+            cells += [""] * 7
+        else:
+            cells.append(str(scores["pictures"]))
+            cells += [interval_text(scores[measure]) for measure in _SHOWN]
+            cells += [
+                _number(scores["ece"], 3),
+                _number(scores.get("accuracy_at_70_coverage"), 2),
+            ]
+        lines.append("| " + " | ".join([*cells, *material, str(result["seconds"] or "")]) + " |")
+    return lines
 
 
 def _number(figure: dict[str, float] | float | None, digits: int) -> str:
