@@ -116,7 +116,7 @@ def get_scope(services: Services, scope_id: str) -> LearningScope:
         raise UnknownIdError(
             f"there is no study or sort {scope_id!r}: open it from the list", scope=scope_id
         ) from None
-    study = services.log.studies_of_sorts([own]).get(own)
+    study = services.log.study_of_sort(own)
     if study is not None:
         raise ConflictError(
             f"the sort {sort.name!r} learns with its study {study.name!r}: use the study",

@@ -14,7 +14,7 @@ router = APIRouter()
 @router.get("/sorts")
 def get_sorts(services: ServicesDep) -> list[SortOut]:
     """List sorts, the newest first."""
-    return [SortOut.model_validate(sort) for sort in sorts.list_sorts(services)]
+    return [SortOut.model_validate(sort) for sort in services.log.list_sorts()]
 
 
 @router.post("/sorts", status_code=201)
@@ -26,7 +26,7 @@ def post_sort(services: ServicesDep, body: NewSort) -> SortOut:
 @router.get("/sorts/{sort_id}")
 def get_sort(services: ServicesDep, sort_id: str) -> SortOut:
     """Return a sort."""
-    return SortOut.model_validate(sorts.get_sort(services, sort_id))
+    return SortOut.model_validate(services.log.get_sort(sort_id))
 
 
 @router.post("/sorts/{sort_id}/corrections")

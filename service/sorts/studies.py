@@ -51,19 +51,6 @@ def get_study(services: Services, study_id: str) -> StudyLine:
     return StudyLine(study, services.log.sorts_of_study(study.id))
 
 
-def teaching_sets(services: Services, study_id: str) -> tuple[SortInfo, ...]:
-    """Return the sets of imported photos that somebody put into a study for it to learn from.
-
-    Raises UnknownIdError when there is no such study.
-    """
-    return services.log.sorts_of_study(study_id.lower(), imported=True)
-
-
-def study_of_sort(services: Services, sort_id: str) -> Study | None:
-    """Return the study that a sort is in, if it is in one."""
-    return services.log.studies_of_sorts([sort_id.lower()]).get(sort_id.lower())
-
-
 def place_sort(
     services: Services, *, sort_id: str, study_id: str | None, change_id: str
 ) -> SortInfo:

@@ -110,11 +110,6 @@ def correct_sort(
     )
 
 
-def has_items(services: Services, sort_id: str) -> bool:
-    """Tell whether items were recorded in a sort: their routes are those of its programme."""
-    return services.log.has_items(sort_id.lower())
-
-
 def close_sort(services: Services, sort_id: str, *, event_id: str) -> SortInfo:
     """Close a sort: nothing can be added until it is reopened.
 
@@ -129,26 +124,6 @@ def reopen_sort(services: Services, sort_id: str, *, event_id: str) -> SortInfo:
     Raises UnknownIdError, ConflictError when it is open already.
     """
     return _step(services, sort_id, event_id, "reopen")
-
-
-def get_sort(services: Services, sort_id: str) -> SortInfo:
-    """Return a sort.
-
-    Raises UnknownIdError when there is none.
-    """
-    return services.log.get_sort(sort_id.lower())
-
-
-def list_sorts(
-    services: Services, *, limit: int | None = None, skip: int = 0
-) -> tuple[SortInfo, ...]:
-    """Return sorts, the newest first."""
-    return services.log.list_sorts(limit=limit, skip=skip)
-
-
-def objects_counted(services: Services, sorts: Sequence[SortInfo]) -> dict[str, int]:
-    """Return the pieces counted so far in each of the sorts, by id, with one query for all."""
-    return services.log.objects_counted([sort.id for sort in sorts])
 
 
 def masses_weighed(services: Services, sorts: Sequence[SortInfo]) -> dict[str, Mass | None]:

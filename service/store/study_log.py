@@ -104,10 +104,10 @@ class StudyLog:
         """
         is_set = exists().where(example_sets.c.sort_id == sorts.c.id)
         query = select_sorts().where(
-            sorts.c.id.in_(sort_ids_of(study_id)), is_set if imported else ~is_set
+            sorts.c.id.in_(sort_ids_of(study_id.lower())), is_set if imported else ~is_set
         )
         with self._database.read() as connection:
-            _load_study(connection, study_id)
+            _load_study(connection, study_id.lower())
             rows = connection.execute(query.order_by(sorts.c.seq))
             return tuple(to_sort(row) for row in rows.mappings())
 
@@ -121,6 +121,10 @@ class StudyLog:
         with self._database.read() as connection:
             found = connection.execute(query).mappings()
             return {row["sort_id"]: _to_study(row) for row in found}
+
+    def study_of_sort(self, sort_id: str) -> Study | None:
+        """Return the study that a sort is in, if it is in one."""
+        return self.studies_of_sorts([sort_id.lower()]).get(sort_id.lower())
 
     def scope_of_sort(self, sort_id: str) -> str:
         """Return the scope in which a sort learns: its study, or itself outside one."""
