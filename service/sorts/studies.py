@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from classifier.log.records import SortInfo
 from service.entries import NAME_LENGTH, check_id, check_text
 from service.services import Services
-from service.store.rows import Study
+from service.store.rows import Study, said
 
 _AT_START = uuid.UUID("b6b1a0a4-0d0e-4a3c-9c55-5d1a3c0f7d11")
 """Names the change that puts a new sort into its study, so that a resend of the sort finds it."""
@@ -25,14 +25,14 @@ class StudyLine:
 def create_study(services: Services, *, study_id: str, name: str) -> Study:
     """Start a study; a resend returns the first.
 
-    Raises InvalidEntryError; ConflictError when the id bears another study.
+    Raises InvalidEntryError; ConflictError when the id already belongs to another study.
     """
     study = Study(
         id=check_id(study_id, "study_id"),
         name=check_text(name, "name", longest=NAME_LENGTH, needed=True),
         created_at=services.clock(),
     )
-    return services.log.add_study(study, sent={"name": study.name})
+    return services.log.add_study(study, sent=said(study, "created_at"))
 
 
 def list_studies(services: Services) -> tuple[StudyLine, ...]:
@@ -56,7 +56,8 @@ def place_sort(
 ) -> SortInfo:
     """Put a sort into a study, or with None into none; what it confirmed teaches there from now on.
 
-    Raises UnknownIdError, InvalidEntryError; ConflictError when the id bears another change.
+    Raises UnknownIdError, InvalidEntryError; ConflictError when the id already belongs to another
+    change.
     """
     sort = services.log.get_sort(sort_id.lower())
     own = check_id(change_id, "change_id")

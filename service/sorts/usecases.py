@@ -11,6 +11,7 @@ from classifier.log.records import SortInfo
 from service.entries import NAME_LENGTH, NOTE_LENGTH, check_id, check_sorters, check_text
 from service.services import Services
 from service.sorts.studies import get_study, place_new_sort
+from service.store.rows import said
 
 
 def create_sort(
@@ -50,18 +51,9 @@ def create_sort(
         created_at=services.clock(),
         closed=False,
     )
-    sent = {
-        "name": sort.name,
-        "place": sort.place,
-        "stratum": sort.stratum,
-        "sorted_on": sort.sorted_on.isoformat(),
-        "days": sort.days,
-        "persons": sort.persons,
-        "programme_id": sort.programme_id,
-        "sorters": list(sort.sorters),
-        "keeps_photos": sort.keeps_photos,
-    }
-    recorded = services.log.add_sort(sort, programme_version=programme.version, sent=sent)
+    recorded = services.log.add_sort(
+        sort, programme_version=programme.version, sent=said(sort, "created_at", "closed")
+    )
     place_new_sort(services, recorded, study_id)
     return recorded
 
@@ -86,7 +78,8 @@ def correct_sort(
     the same time do not undo one another.
 
     Raises InvalidEntryError, InvalidQuantityError, UnknownIdError, ClosedSortError; ConflictError
-    when the id bears another correction, or for another programme once items are recorded.
+    when the id already belongs to another correction, or for another programme once items are
+    recorded.
     """
     changed: Mapping[str, object | None] = {
         "name": None if name is None else _check_name(name),

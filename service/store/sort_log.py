@@ -25,6 +25,7 @@ from service.store.append import (
     lock_open_sort,
     lock_sort,
     one_row,
+    record_once,
     select_sorts,
 )
 from service.store.database import Database
@@ -37,7 +38,6 @@ from service.store.rows import (
     record,
     to_sort,
     to_sort_corrections,
-    values,
 )
 from service.store.tables import (
     batches,
@@ -61,13 +61,12 @@ class SortLog:
     ) -> SortInfo:
         """Record a new sort; a resend returns the first.
 
-        Raises ConflictError when the id bears another sort.
+        Raises ConflictError when the id already belongs to another sort.
         """
 
         def work(connection: Connection) -> SortInfo:
-            if not already_recorded(connection, sorts, sort.id, sent, "sort"):
-                row = values(sorts, sort, programme_version=programme_version, at=sort.created_at)
-                insert(connection, sorts, sent, row)
+            own = {"programme_version": programme_version, "at": sort.created_at}
+            record_once(connection, sorts, sort, sent, "sort", **own)
             return load_sort(connection, sort.id)
 
         return self._database.write(work)
@@ -111,7 +110,8 @@ class SortLog:
 
         Those that are not among them stay as the last correction left them.
 
-        Raises ClosedSortError; UnknownIdError for the sort; ConflictError when the id bears another
+        Raises ClosedSortError; UnknownIdError for the sort; ConflictError when the id already
+        belongs to another
         correction, or the programme would change under items that hold its routes.
         """
 

@@ -14,6 +14,7 @@ from service.store.append import (
     load_sort,
     lock_sort,
     one_row,
+    record_once,
     select_sorts,
 )
 from service.store.database import Database
@@ -26,7 +27,6 @@ from service.store.rows import (
     record,
     said,
     to_sort,
-    values,
 )
 from service.store.tables import (
     example_sets,
@@ -46,12 +46,11 @@ class StudyLog:
     def add_study(self, study: Study, *, sent: Mapping[str, object]) -> Study:
         """Record a study; a resend returns the first.
 
-        Raises ConflictError when the id bears another study.
+        Raises ConflictError when the id already belongs to another study.
         """
 
         def work(connection: Connection) -> Study:
-            if not already_recorded(connection, studies, study.id, sent, "study"):
-                insert(connection, studies, sent, values(studies, study, at=study.created_at))
+            record_once(connection, studies, study, sent, "study", at=study.created_at)
             return _load_study(connection, study.id)
 
         return self._database.write(work)
@@ -78,7 +77,8 @@ class StudyLog:
     def place_sort(self, change_id: str, sort_id: str, study_id: str | None, at: datetime) -> None:
         """Put a sort into a study, or with None into none; a resend changes nothing.
 
-        Raises UnknownIdError for sort or study, ConflictError when the id bears another change.
+        Raises UnknownIdError for sort or study, ConflictError when the id already belongs to
+        another change.
         """
         sent = {"sort_id": sort_id, "study_id": study_id}
 
@@ -141,7 +141,7 @@ class StudyLog:
     ) -> None:
         """Record how a scope learns from now on; a resend changes nothing.
 
-        Raises ConflictError when the id bears another change.
+        Raises ConflictError when the id already belongs to another change.
         """
         sent = {"scope_id": scope_id, "sorter": sorter, **said(wanted)}
 
@@ -157,16 +157,13 @@ class StudyLog:
     ) -> None:
         """Record from which exported head a scope starts; a resend changes nothing.
 
-        Raises ConflictError when the id bears another start.
+        Raises ConflictError when the id already belongs to another start.
         """
-
-        def work(connection: Connection) -> None:
-            if already_recorded(connection, learned_starts, start.id, sent, "start"):
-                return
-            row = values(learned_starts, start, scope_id=scope_id)
-            insert(connection, learned_starts, sent, row)
-
-        self._database.write(work)
+        self._database.write(
+            lambda connection: record_once(
+                connection, learned_starts, start, sent, "start", scope_id=scope_id
+            )
+        )
 
     def learned_start(self, scope_id: str) -> LearnedStart | None:
         """Return the head that a scope started from, None for the shipped one.
