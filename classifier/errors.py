@@ -45,7 +45,7 @@ class ImpossibleWeighingError(TallytareError):
 
 
 class UnknownIdError(TallytareError):
-    """An id (sort, capture, item, batch, category, fact, form, programme) that nothing bears."""
+    """An id (sort, capture, item, batch, category, fact, form, programme) that is not there."""
 
     code = "unknown_id"
 
@@ -81,7 +81,7 @@ class PhotoTooLargeError(TallytareError):
 
 
 class DataFileError(TallytareError):
-    """A category, programme or table file with a mistake: names file, line and mend."""
+    """A category, programme or table file with a mistake: names file, line and what to do."""
 
     code = "data_file"
 

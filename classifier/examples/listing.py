@@ -34,7 +34,7 @@ class ListedPicture:
 
 
 def read_listing(
-    file: Path, *, label_columns: Sequence[str] = LABEL_COLUMNS
+    file: Path, *, label_columns: Sequence[str] = LABEL_COLUMNS, called: str = ""
 ) -> list[ListedPicture]:
     """Read the pictures that a list names; rows without any content are passed over.
 
@@ -44,6 +44,8 @@ def read_listing(
         A CSV with the column path and one for the label; paths are relative to its folder.
     label_columns:
         What the column of the label may be called; the first one that is there counts.
+    called:
+        What messages call the file, where its path is of no use to who reads them.
 
     Raises
     ------
@@ -51,43 +53,44 @@ def read_listing(
         The file can't be read, is no CSV, lacks a column or has it twice, or lists a picture twice
         with different labels, groups or splits.
     """
-    text = _text_of(file)
+    name = called or str(file)
+    text = _text_of(file, name)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=_separator(text), strict=True)
     try:
         lines = [(reader.line_num, [cell.strip() for cell in cells]) for cells in reader]
     except csv.Error as error:
         raise DataFileError(
-            f"{file}, line {reader.line_num} is no CSV ({error}); look for a quotation mark that "
+            f"{name}, line {reader.line_num} is no CSV ({error}); look for a quotation mark that "
             "opens and doesn't close",
-            file=str(file),
+            file=name,
             line=reader.line_num,
         ) from error
     filled = [(line, cells) for line, cells in lines if any(cells)]
     columns = [name.lower() for name in filled[0][1]] if filled else []
-    label = _label_column(columns, label_columns, file)
+    label = _label_column(columns, label_columns, name)
     found = []
     for line, cells in filled[1:]:
         row = dict(zip(columns, [*cells, *[""] * len(columns)], strict=False))
         row["path"] = _native(row["path"], file.parent)
         found.append(ListedPicture(line, row["path"], row[label], row))
-    _refuse_contradictions(found, file)
+    _refuse_contradictions(found, name)
     return found
 
 
-def _text_of(file: Path) -> str:
+def _text_of(file: Path, name: str) -> str:
     try:
         data = file.read_bytes()
     except OSError as error:
         raise DataFileError(
-            f"{file} can't be read ({error.strerror or error}); see to it that it may be",
-            file=str(file),
+            f"{name} can't be read ({error.strerror or error}); see to it that it may be",
+            file=name,
         ) from error
     encoding = "utf-16" if data.startswith(_UTF_16_MARKS) else "utf-8-sig"
     try:
         return data.decode(encoding)
     except UnicodeDecodeError as error:
         raise DataFileError(
-            f"{file} can't be read as a CSV in UTF-8 ({error}); save it so", file=str(file)
+            f"{name} can't be read as a CSV in UTF-8 ({error}); save it so", file=name
         ) from error
 
 
@@ -98,20 +101,20 @@ def _separator(text: str) -> str:
     return max(_SEPARATORS, key=unquoted.count)
 
 
-def _label_column(columns: Sequence[str], allowed: Sequence[str], file: Path) -> str:
+def _label_column(columns: Sequence[str], allowed: Sequence[str], file: str) -> str:
     label = next((name for name in allowed if name in columns), None)
     if "path" not in columns or label is None:
         raise DataFileError(
             f"{file} needs the columns path and label; it has {', '.join(columns) or 'none'}. "
             f"That of the label may be called {', '.join(allowed)}; source, material, group and "
             "split may be there too",
-            file=str(file),
+            file=file,
         )
     for name in ("path", label):
         if columns.count(name) > 1:
             raise DataFileError(
                 f"{file} has the column {name} {columns.count(name)} times; keep one",
-                file=str(file),
+                file=file,
             )
     return label
 
@@ -123,7 +126,7 @@ def _native(path: str, folder: Path) -> str:
     return path.replace("\\", "/")
 
 
-def _refuse_contradictions(listed: Sequence[ListedPicture], file: Path) -> None:
+def _refuse_contradictions(listed: Sequence[ListedPicture], file: str) -> None:
     """Refuse a picture that is listed as two things: it would be learned and judged as both."""
     first: dict[str, ListedPicture] = {}
     for each in listed:
@@ -136,6 +139,6 @@ def _refuse_contradictions(listed: Sequence[ListedPicture], file: Path) -> None:
                 raise DataFileError(
                     f"{file}, line {each.line}: {each.path} has the {what} {now or 'nothing'!r}, "
                     f"and {then or 'nothing'!r} in line {before.line}; keep one of the two",
-                    file=str(file),
+                    file=file,
                     line=each.line,
                 )

@@ -1,6 +1,6 @@
 """What the rows of one sort add up to: current items, piles and their weights.
 
-`fold` is pure. Rows may come in any order (later rows are told by their time, then by their id)
+`fold` is pure. Rows may come in any order (later rows are known by their time, then by their id)
 and any number of times (a row seen twice counts once), so a resend changes nothing.
 
 Rules, with their reasons:
@@ -12,8 +12,8 @@ Rules, with their reasons:
 - An item that is set apart with its contents stands on no pile and is not loose either: it is
   counted, and weighed as nothing.
 - Several weighings of one load (bucketful) of a pile are averaged, value and bounds, and their
-  spread is told. A reading beats "below resolution": somebody found a finer scale. The loads of a
-  pile are added.
+  spread is reported. A reading beats "below resolution": somebody found a finer scale. The loads
+  of a pile are added.
 """
 
 from __future__ import annotations
@@ -105,7 +105,7 @@ def fold(
     Raises
     ------
     ConflictError
-        If one id bears two different rows, or a row belongs to another sort.
+        If one id belongs to two different rows, or a row belongs to another sort.
     UnknownIdError
         If a change, weighing or void names a row that is not there.
     ImpossibleWeighingError
@@ -142,13 +142,13 @@ def unique_rows(rows: Iterable[RowT]) -> dict[str, RowT]:
     Raises
     ------
     ConflictError
-        If two rows bear one id and differ.
+        If two rows have one id and differ.
     """
     found: dict[str, RowT] = {}
     for row in rows:
         if found.setdefault(row.id, row) != row:
             raise ConflictError(
-                f"two different {type(row).__name__} rows bear the id {row.id}: an id is made "
+                f"two different {type(row).__name__} rows have the id {row.id}: an id is made "
                 "once; record the second under a new id",
                 id=row.id,
             )

@@ -27,8 +27,7 @@ from service.reports.usecases import report
 from service.services import Services
 from service.sorting.captures import CaptureView, take_photo
 from service.sorting.items import confirm, correct
-from service.sorts.studies import study_of_sort
-from service.sorts.usecases import create_sort, get_sort
+from service.sorts.usecases import create_sort
 from service.wiring import build_services
 
 app = typer.Typer()
@@ -101,7 +100,7 @@ def make_demo_sort(services: Services) -> SortInfo:
 def _sort(services: Services, demo: Demo) -> SortInfo:
     sort_id = str(uuid.uuid5(_NAMESPACE, f"{demo.edition}/sort"))
     try:
-        return get_sort(services, sort_id)
+        return services.log.get_sort(sort_id)
     except UnknownIdError:
         return create_sort(
             services,
@@ -139,7 +138,7 @@ class _Steps:
 
     def learn(self, *, on: bool) -> None:
         """Switch learning in place on or off for the demo sort, unless somebody gave it a study."""
-        if study_of_sort(self.services, self.sort.id) is not None:
+        if self.services.log.study_of_sort(self.sort.id) is not None:
             return
         set_learning(
             self.services,

@@ -29,28 +29,30 @@ class FolderPicture:
     made_from: tuple[str, ...] = ()
 
 
-def read_pictures(folder: Path) -> tuple[list[FolderPicture], list[str]]:
+def read_pictures(folder: Path, *, called: str = "") -> tuple[list[FolderPicture], list[str]]:
     """Return the labelled pictures of a folder: by its manifest.csv, else by folder per label.
 
     With them come the paths of pictures that lie in no label's folder, or deeper in it; a manifest
-    leaves out what it does not list.
+    leaves out what it does not list. Messages name the folder `called`, else by its path.
 
     Raises InvalidEntryError when there is no such folder or nothing in it, DataFileError for a
     manifest that can't be read or leads out of the folder.
     """
+    place = called or str(folder)
     if not folder.is_dir():
         raise InvalidEntryError(
-            f"{folder} is no folder: give one with a folder per label, or with a manifest.csv"
+            f"{place} is no folder: give one with a folder per label, or with a manifest.csv"
         )
     manifest = folder / "manifest.csv"
     if manifest.is_file():
-        found, astray = _listed(folder, manifest), []
+        name = f"in {called}, {manifest.name}" if called else str(manifest)
+        found, astray = _listed(folder, manifest, name), []
     else:
         found, astray = _in_folders(folder), _astray(folder)
     if not found and not any("/" in path for path in astray):
         raise InvalidEntryError(
-            f"{folder} holds no labelled picture: put the pictures of each label into a folder "
-            "that bears its name"
+            f"{place} holds no labelled picture: put the pictures of each label into a folder "
+            "with its name"
         )
     return found, astray
 
@@ -77,16 +79,16 @@ def _astray(root: Path) -> list[str]:
     )
 
 
-def _listed(root: Path, manifest: Path) -> list[FolderPicture]:
+def _listed(root: Path, manifest: Path, name: str) -> list[FolderPicture]:
     inside = root.resolve()
     found = []
-    for row in read_listing(manifest, label_columns=_LABEL_COLUMNS):
+    for row in read_listing(manifest, label_columns=_LABEL_COLUMNS, called=name):
         file = root / row.path
         if not row.path or not _leads_into(file, inside):
             raise DataFileError(
-                f"{manifest}, line {row.line}: path {row.path[:80]!r} leads out of the folder; "
+                f"{name}, line {row.line}: path {row.path[:80]!r} leads out of the folder; "
                 "put the picture into it",
-                file=str(manifest),
+                file=name,
                 line=row.line,
             )
         group, made_from = (row.cells.get(name, "") for name in ("group", "made_from"))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +21,9 @@ from service.web.errors import problem_of
 from service.web.forms import Typed
 from service.web.page_support import go_to
 from service.web.render import new_id, page
+
+_ARCHIVE = "the archive"
+"""What messages call the folder where it was unpacked, which is nobody's business."""
 
 router = APIRouter()
 LEAVE_OUT = "-"
@@ -44,7 +46,6 @@ async def post_archive(services: ServicesDep, request: Request) -> Response:
     token = new_id()
 
     def plan() -> Response:
-        place = None
         try:
             if not isinstance(archive, UploadFile) or not archive.filename:
                 raise InvalidEntryError("no file is chosen: choose a ZIP")
@@ -57,10 +58,10 @@ async def post_archive(services: ServicesDep, request: Request) -> Response:
             with unpack(services, data, token=token) as place:
                 if not place.is_dir():
                     raise InvalidEntryError("the archive is empty: pack the folder anew")
-                made = plan_import(services, place, source=name)
+                made = plan_import(services, place, source=name, called=_ARCHIVE)
         except TallytareError as error:
-            return _page(services, refusal=error.message, status=_status(error), folder=place)
-        return _page(services, plan=made, token=token, folder=place)
+            return _page(services, refusal=error.message, status=_status(error))
+        return _page(services, plan=made, token=token)
 
     try:
         return await to_thread.run_sync(plan)
@@ -86,6 +87,7 @@ def post_run(services: ServicesDep, typed: Typed) -> Response:
             services,
             folder,
             source=source,
+            called=_ARCHIVE,
             renamed={old: new for old, new in chosen.items() if new not in ("", LEAVE_OUT)},
             leave_out=[old for old, new in chosen.items() if new == LEAVE_OUT],
         )
@@ -101,30 +103,16 @@ def _refused(
 ) -> HTMLResponse:
     """Show what would happen once more, without the choices, so that each is asked again."""
     try:
-        plan = plan_import(services, folder, source=source)
+        plan = plan_import(services, folder, source=source, called=_ARCHIVE)
     except TallytareError:  # the folder was deleted meanwhile
-        return _page(services, refusal=error.message, status=_status(error), folder=folder)
+        return _page(services, refusal=error.message, status=_status(error))
     return _page(
         services,
         plan=plan,
         token=token,
         refusal=error.message,
         status=_status(error),
-        folder=folder,
     )
-
-
-def _without(folder: Path | None, text: str) -> str:
-    """Name files by their place in the archive, not on this machine."""
-    if folder is None:
-        return text
-    return text.replace(f"{folder}{os.sep}", "").replace(str(folder), "the archive")
-
-
-def _of_archive(folder: Path | None, refusal: str) -> str:
-    """Say where a refused file lies; a refusal begins with a capital, a name of a file does not."""
-    inside = folder is not None and refusal.startswith(f"{folder}{os.sep}")
-    return ("in the archive, " if inside else "") + _without(folder, refusal)
 
 
 def _status(error: TallytareError) -> int:
@@ -140,14 +128,12 @@ def _page(
     refusal: str = "",
     done: str = "",
     status: int = 200,
-    folder: Path | None = None,
 ) -> HTMLResponse:
-    """Return the page; `folder` is where the archive was unpacked, which is nobody's business."""
     duplicates, unreadable = (plan.duplicates, plan.unreadable) if plan else ((), ())
     values: dict[str, Any] = {
         "plan": plan,
         "kept_out": [
-            (title, [(path, _without(folder, why)) for path, why in lines])
+            (title, lines)
             for title, lines in (
                 ("Already there, or withdrawn", duplicates),
                 ("Can't be taken", unreadable),
@@ -156,7 +142,7 @@ def _page(
         ],
         "most_lines": MOST_LINES,
         "token": token,
-        "refusal": _of_archive(folder, refusal),
+        "refusal": refusal,
         "leave_out": LEAVE_OUT,
         "groups": category_groups(services),
         "names": {each.id: each.name for each in services.categories.categories},

@@ -77,18 +77,20 @@ def plan_import(
     source: str = "",
     renamed: Mapping[str, str] | None = None,
     leave_out: Sequence[str] = (),
+    called: str = "",
     progress: Progress | None = None,
 ) -> ImportPlan:
     """Say what importing a folder would do; nothing is written.
 
     The folder holds one folder per label, or a `manifest.csv` with the columns path and label (or
     form) and perhaps group. `renamed` gives labels another name first, `leave_out` drops some.
+    Messages name the folder `called`, else by its path.
 
     Raises InvalidEntryError for a folder that is none, or without pictures; DataFileError for a
     manifest that can't be read; UnknownIdError where `renamed` leads to no category.
     """
     name = check_text(source or folder.resolve().name, "source", longest=NAME_LENGTH, needed=True)
-    found, astray = read_pictures(folder)
+    found, astray = read_pictures(folder, called=called)
     pictures, unreadable = _with_good_names(found)
     unreadable += [(_shown(path), _ASTRAY) for path in astray]
     book = LabelBook(services, renamed or {}, leave_out)

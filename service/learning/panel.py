@@ -7,8 +7,6 @@ from typing import Any
 from service.learning import usecases as learning
 from service.learning.curve import curve_chart, curves, milestones
 from service.services import Services
-from service.sorts import studies
-from service.sorts import usecases as sorts
 
 FEWEST_FOR_A_CURVE = 5
 MOST_CHOICES = 40
@@ -35,9 +33,8 @@ def learning_panel(services: Services, scope_id: str) -> dict[str, Any]:
 
 def _others(services: Services, scope_id: str) -> list[tuple[str, str]]:
     """Return the studies, and the newest sorts outside one, that learning could start from."""
-    lines = studies.list_studies(services)
-    found = sorts.list_sorts(services, limit=MOST_CHOICES)
+    found = services.log.list_sorts(limit=MOST_CHOICES)
     inside = services.log.studies_of_sorts([sort.id for sort in found])
-    named = [(line.study.id, f"study {line.study.name}") for line in lines]
+    named = [(study.id, f"study {study.name}") for study in services.log.studies()]
     named += [(sort.id, f"sort {sort.name}") for sort in found if sort.id not in inside]
     return [(ident, name) for ident, name in named if ident != scope_id]

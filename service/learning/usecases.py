@@ -81,7 +81,7 @@ def set_learning(
 ) -> LearningSettings:
     """Set whether a scope learns and what share of photos is judged blind; a resend is harmless.
 
-    Raises UnknownIdError when no study or sort bears the id, InvalidEntryError, ConflictError.
+    Raises UnknownIdError when there is no such study or sort, InvalidEntryError, ConflictError.
     """
     scope = get_scope(services, scope_id)
     if not 0 <= audit_percent <= MOST_AUDIT_PERCENT:
@@ -103,7 +103,7 @@ def set_learning(
 
 
 def get_scope(services: Services, scope_id: str) -> LearningScope:
-    """Return the study or the sort that bears an id; a sort in a study has no scope of its own.
+    """Return the study or the sort with an id; a sort in a study has no scope of its own.
 
     Raises UnknownIdError when neither does, ConflictError for a sort in a study.
     """
@@ -116,7 +116,7 @@ def get_scope(services: Services, scope_id: str) -> LearningScope:
         raise UnknownIdError(
             f"there is no study or sort {scope_id!r}: open it from the list", scope=scope_id
         ) from None
-    study = services.log.studies_of_sorts([own]).get(own)
+    study = services.log.study_of_sort(own)
     if study is not None:
         raise ConflictError(
             f"the sort {sort.name!r} learns with its study {study.name!r}: use the study",
@@ -190,7 +190,7 @@ def up_to_date(services: Services, scope_id: str, *, patience_s: float = 60.0) -
 def learning_state(services: Services, scope_id: str) -> LearningState:
     """Return how learning stands in a study or sort: settings, curves, trust, accuracy.
 
-    Raises UnknownIdError when no study or sort bears the id, ConflictError for a sort in a study.
+    Raises UnknownIdError when there is no such study or sort, ConflictError for a sort in a study.
     """
     scope = get_scope(services, scope_id)
     settings = services.log.scope(scope.id).settings

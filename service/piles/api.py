@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
+from classifier.log.records import Batch, Tare
 from service.piles import usecases as piles
 from service.piles.wire import (
-    BatchOut,
     NewBatch,
     NewTare,
     NewWeighing,
     PilesOut,
-    TareOut,
     VoidWeighing,
     WeighedOut,
     WeighingOut,
@@ -22,15 +21,15 @@ router = APIRouter()
 
 
 @router.get("/tares")
-def get_tares(services: ServicesDep) -> list[TareOut]:
+def get_tares(services: ServicesDep) -> list[Tare]:
     """List the tare library."""
-    return [TareOut.model_validate(tare) for tare in services.log.list_tares()]
+    return list(services.log.list_tares())
 
 
 @router.post("/tares", status_code=201)
-def post_tare(services: ServicesDep, body: NewTare) -> TareOut:
+def post_tare(services: ServicesDep, body: NewTare) -> Tare:
     """Add to the tare library."""
-    return TareOut.model_validate(piles.add_tare(services, **body.model_dump()))
+    return piles.add_tare(services, **body.model_dump())
 
 
 @router.get("/sorts/{sort_id}/piles")
@@ -40,10 +39,9 @@ def get_piles(services: ServicesDep, sort_id: str) -> PilesOut:
 
 
 @router.post("/sorts/{sort_id}/batches", status_code=201)
-def post_batch(services: ServicesDep, sort_id: str, body: NewBatch) -> BatchOut:
+def post_batch(services: ServicesDep, sort_id: str, body: NewBatch) -> Batch:
     """Start another batch of a category."""
-    batch = piles.start_batch(services, sort_id=sort_id, **body.model_dump())
-    return BatchOut.model_validate(batch)
+    return piles.start_batch(services, sort_id=sort_id, **body.model_dump())
 
 
 @router.post("/sorts/{sort_id}/weighings", status_code=201)

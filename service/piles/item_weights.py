@@ -63,7 +63,7 @@ def _scope(
     if scope == "store":
         which, used = _newest(sort, services.log.list_sorts(), "all")
         return scope, f"{which} of the store", used
-    study = None if scope == "sort" else services.log.studies_of_sorts([sort.id]).get(sort.id)
+    study = None if scope == "sort" else services.log.study_of_sort(sort.id)
     if study is None:
         return "sort", "this sort", [sort]
     which, used = _newest(sort, services.log.sorts_of_study(study.id)[::-1], "the")

@@ -10,7 +10,8 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Literal
 
-from service.sorts.wire import SortOut
+from classifier.log.quantities import Mass
+from classifier.log.records import SortInfo, Tare
 from service.web.wire import (
     Answer,
     Id,
@@ -24,24 +25,6 @@ from service.web.wire import (
     Sorter,
     UnitName,
 )
-
-
-class MassOut(Answer):
-    """A measured mass in grams with the bounds that the scale's resolution leaves."""
-
-    value_g: Decimal
-    low_g: Decimal
-    high_g: Decimal
-
-
-class BatchOut(Answer):
-    """A container or heap of one category."""
-
-    id: str
-    sort_id: str
-    category: str
-    label: str
-    at: datetime
 
 
 class WeighingOut(Answer):
@@ -63,7 +46,7 @@ class WeighingOut(Answer):
     note: str
     sorter: str
     at: datetime
-    net: MassOut | None
+    net: Mass | None
     void_reason: str | None
 
 
@@ -84,7 +67,7 @@ class BatchLineOut(Answer):
     label: str
     count: int
     state: str
-    mass: MassOut | None
+    mass: Mass | None
     below_g: Decimal | None
     spread_g: Decimal | None
     spread_explained: bool
@@ -101,27 +84,16 @@ class PileOut(Answer):
     name: str
     group: str
     count: int
-    mass: MassOut | None
+    mass: Mass | None
     batches: list[BatchLineOut]
-
-
-class TareOut(Answer):
-    """An entry of the tare library."""
-
-    id: str
-    name: str
-    weight: Decimal
-    unit: str
-    resolution: Decimal
-    at: datetime
 
 
 class PilesOut(Answer):
     """The piles page as data."""
 
-    sort: SortOut
+    sort: SortInfo
     piles: list[PileOut]
-    tares: list[TareOut]
+    tares: list[Tare]
 
 
 class WeighedOut(Answer):

@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import APIRouter, Response
 
 from classifier.report.conversions import Scope
+from classifier.report.rows import dictionary_csv
 from service.reports import usecases as reports
 from service.web.dependencies import ServicesDep
 
@@ -39,7 +40,7 @@ def get_report_csv(services: ServicesDep, sort_id: str, weights: WeightsFrom = N
 @router.get("/data-dictionary.csv", response_class=CsvResponse)
 def get_data_dictionary() -> Response:
     """Return what each column of the report's CSV holds."""
-    return _csv(reports.data_dictionary_csv(), "data-dictionary.csv")
+    return _csv(dictionary_csv(), "data-dictionary.csv")
 
 
 def _csv(text: str, name: str) -> Response:

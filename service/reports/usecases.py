@@ -73,11 +73,6 @@ def report_as_csv(services: Services, sort_id: str, *, weights_from: Scope | Non
     return report_csv(report(services, sort_id, weights_from=weights_from))
 
 
-def data_dictionary_csv() -> str:
-    """Return what each column and measure of the report's CSV means."""
-    return dictionary_csv()
-
-
 def export(services: Services, directory: Path, *, progress: Progress | None = None) -> Export:
     """Write the log and every report into a folder; files there of the same name are replaced.
 

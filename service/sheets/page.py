@@ -22,7 +22,6 @@ from service.guide.pickers import ways
 from service.piles.page import UNITS
 from service.services import Services
 from service.sheets import usecases as field_sheet
-from service.sorts import usecases as sorts
 from service.web.dependencies import ServicesDep
 from service.web.errors import problem_of
 from service.web.forms import FormState, refused
@@ -91,7 +90,7 @@ def template(services: ServicesDep) -> Response:
 @router.get("/sorts/{sort_id}/sheet/print", response_class=HTMLResponse)
 def sheet_of_sort(services: ServicesDep, sort_id: str, paper: Paper = "a4") -> HTMLResponse:
     """Show a field sheet with the head of a sort filled in, to print."""
-    sort = sorts.get_sort(services, sort_id)
+    sort = services.log.get_sort(sort_id)
     return _sheet(services, sort.programme_id, sort, paper)
 
 
@@ -152,7 +151,7 @@ def _import(
     done: Mapping[str, int] | None = None,
     status: int = 200,
 ) -> HTMLResponse:
-    sort = sorts.get_sort(services, sort_id)
+    sort = services.log.get_sort(sort_id)
     return page(
         "sheet_import.html",
         status=status,

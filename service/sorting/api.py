@@ -12,6 +12,7 @@ from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
 from service.sorting import captures, items
+from service.sorting.items import Tally
 from service.sorting.suggesting import suggestion_by_hand, suggestion_json
 from service.sorting.wire import (
     CaptureOut,
@@ -20,7 +21,6 @@ from service.sorting.wire import (
     FactAnswer,
     HistoryOut,
     NewItem,
-    TallyOut,
     Undo,
     capture_out,
 )
@@ -134,9 +134,9 @@ def post_undo(services: ServicesDep, item_id: str, body: Undo) -> ConfirmedOut:
 
 
 @router.get("/sorts/{sort_id}/tally")
-def get_tally(services: ServicesDep, sort_id: str) -> TallyOut:
+def get_tally(services: ServicesDep, sort_id: str) -> Tally:
     """Return the running tally."""
-    return TallyOut.model_validate(items.tally(services, sort_id))
+    return items.tally(services, sort_id)
 
 
 @photos_router.get("/photos/{capture_id}.jpg", include_in_schema=False)

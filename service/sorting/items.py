@@ -113,7 +113,7 @@ def confirm(
     Facts given about the photo count too; those given here win. A resend returns the first answer.
 
     Raises ClosedSortError; ConflictError when the photo is confirmed already (naming what was
-    recorded) or the id bears another item; UnknownIdError, InvalidEntryError,
+    recorded) or the id already belongs to another item; UnknownIdError, InvalidEntryError,
     InvalidQuantityError.
     """
     place = services.log.item_place(
@@ -176,8 +176,8 @@ def correct(
 ) -> ItemView:
     """Say what an item is instead; its first label stays in its history.
 
-    Raises ClosedSortError; ConflictError when it was undone or the id bears another change;
-    UnknownIdError, InvalidEntryError, InvalidQuantityError.
+    Raises ClosedSortError; ConflictError when it was undone or the id already belongs to another
+    change; UnknownIdError, InvalidEntryError, InvalidQuantityError.
     """
     given = dict(facts or {})
     place = services.log.change_place(item_id.lower())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from fastapi import APIRouter
@@ -12,7 +13,7 @@ from classifier.rules.search import ASKED_FIRST
 from service.guide.pickers import fact_list, picker_groups, programme_data
 from service.services import Services
 from service.sorting import captures, items
-from service.sorting.wire import ItemOut, TallyOut, capture_out
+from service.sorting.wire import ItemOut, capture_out
 from service.web.dependencies import ServicesDep
 from service.web.page_support import sort_frame
 from service.web.render import as_data, page
@@ -69,7 +70,7 @@ def _data(services: Services, sort: SortInfo) -> dict[str, Any]:
     waiting = [captures.view(services, sort, each) for each in state.open]
     return {
         "sort": {"id": sort.id, "keeps_photos": sort.keeps_photos},
-        "tally": _as_json(TallyOut.model_validate(state.tally)),
+        "tally": asdict(state.tally),
         "recent": [_as_json(ItemOut.model_validate(each)) for each in state.recent],
         "open": [_as_json(capture_out(services, each)) for each in waiting],
     }

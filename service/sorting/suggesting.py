@@ -72,7 +72,7 @@ def suggestion_by_hand(
 ) -> Suggestion:
     """Return what to show for a category that a person chose.
 
-    Raises UnknownIdError for a category, fact or answer that nothing bears.
+    Raises UnknownIdError for a category, fact or answer that is not there.
     """
     return suggestion_for_category(category, services.categories, programme, facts=facts)
 
@@ -82,7 +82,7 @@ def recorded_route(
 ) -> RouteAnswer:
     """Return the route under which an item is recorded, the most cautious while a fact is open.
 
-    Raises UnknownIdError for a category, fact or answer that nothing bears.
+    Raises UnknownIdError for a category, fact or answer that is not there.
     """
     return resolve_route(category, services.categories, programme, facts)
 

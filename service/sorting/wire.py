@@ -10,6 +10,7 @@ from pydantic import Field
 
 from service.services import Services
 from service.sorting.captures import CaptureView
+from service.sorting.items import Tally
 from service.sorting.suggesting import suggestion_json
 from service.web.wire import (
     Answer,
@@ -45,29 +46,12 @@ class ItemOut(Answer):
     voided: bool
 
 
-class TallyLineOut(Answer):
-    """One category's part of the tally."""
-
-    category: str
-    name: str
-    count: int
-    routes: list[str]
-
-
-class TallyOut(Answer):
-    """The running tally: `items` entries, `objects` counted pieces."""
-
-    lines: list[TallyLineOut]
-    items: int
-    objects: int
-
-
 class ConfirmedOut(Answer):
     """Answer to a confirmation, correction or undo: the item, its route, the new tally."""
 
     item: ItemOut = Field(validation_alias="current")
     route: RouteOut
-    tally: TallyOut
+    tally: Tally
 
 
 class CaptureOut(Answer):

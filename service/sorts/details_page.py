@@ -27,7 +27,7 @@ _WAS = "was_"
 @router.get("", response_class=HTMLResponse)
 def show_details(services: ServicesDep, sort_id: str, saved: bool = False) -> HTMLResponse:
     """Show the form with the details as they are."""
-    sort = sorts.get_sort(services, sort_id)
+    sort = services.log.get_sort(sort_id)
     values = {name: str(getattr(sort, name)) for name in SORT_DETAILS}
     shown = {f"{_WAS}{name}": value for name, value in values.items()}
     return _page(services, sort_id, FormState({**values, **shown}), saved=saved)
@@ -70,7 +70,7 @@ def _changed(typed: Mapping[str, str]) -> dict[str, Any]:
 def _page(
     services: Services, sort_id: str, form: FormState, *, saved: bool = False, status: int = 200
 ) -> HTMLResponse:
-    sort = sorts.get_sort(services, sort_id)
+    sort = services.log.get_sort(sort_id)
     programmes = list(services.programmes.values())
     return page(
         "sort_details.html",
@@ -79,7 +79,7 @@ def _page(
         form=form,
         saved=saved,
         shown=[f"{_WAS}{name}" for name in SORT_DETAILS],
-        has_items=sorts.has_items(services, sort_id),
+        has_items=services.log.has_items(sort_id),
         programmes=programmes,
         differences=programme_differences(services.categories, programmes),
     )

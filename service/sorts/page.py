@@ -49,9 +49,9 @@ def show_sorts(
 ) -> HTMLResponse:
     """List sorts, the newest first, a sheet at a time."""
     skip = (sheet - 1) * SORTS_A_SHEET
-    found = sorts.list_sorts(services, limit=SORTS_A_SHEET + 1, skip=skip)
+    found = services.log.list_sorts(limit=SORTS_A_SHEET + 1, skip=skip)
     shown = found[:SORTS_A_SHEET]
-    counts = sorts.objects_counted(services, shown)
+    counts = services.log.objects_counted(shown)
     masses = sorts.masses_weighed(services, shown)
     return page(
         "sorts.html",
@@ -148,6 +148,6 @@ def _form(services: Services, form: FormState, *, status: int = 200) -> HTMLResp
         form=form,
         programmes=programmes,
         differences=programme_differences(services.categories, programmes),
-        studies=[line.study for line in studies.list_studies(services)],
+        studies=services.log.studies(),
         new_study=NEW_STUDY,
     )

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from classifier.log.records import SortInfo
 from service.entries import NAME_LENGTH, check_id, check_text
 from service.services import Services
-from service.store.rows import Study
+from service.store.rows import Study, said
 
 _AT_START = uuid.UUID("b6b1a0a4-0d0e-4a3c-9c55-5d1a3c0f7d11")
 """Names the change that puts a new sort into its study, so that a resend of the sort finds it."""
@@ -25,14 +25,14 @@ class StudyLine:
 def create_study(services: Services, *, study_id: str, name: str) -> Study:
     """Start a study; a resend returns the first.
 
-    Raises InvalidEntryError; ConflictError when the id bears another study.
+    Raises InvalidEntryError; ConflictError when the id already belongs to another study.
     """
     study = Study(
         id=check_id(study_id, "study_id"),
         name=check_text(name, "name", longest=NAME_LENGTH, needed=True),
         created_at=services.clock(),
     )
-    return services.log.add_study(study, sent={"name": study.name})
+    return services.log.add_study(study, sent=said(study, "created_at"))
 
 
 def list_studies(services: Services) -> tuple[StudyLine, ...]:
@@ -51,25 +51,13 @@ def get_study(services: Services, study_id: str) -> StudyLine:
     return StudyLine(study, services.log.sorts_of_study(study.id))
 
 
-def teaching_sets(services: Services, study_id: str) -> tuple[SortInfo, ...]:
-    """Return the sets of imported photos that somebody put into a study for it to learn from.
-
-    Raises UnknownIdError when there is no such study.
-    """
-    return services.log.sorts_of_study(study_id.lower(), imported=True)
-
-
-def study_of_sort(services: Services, sort_id: str) -> Study | None:
-    """Return the study that a sort is in, if it is in one."""
-    return services.log.studies_of_sorts([sort_id.lower()]).get(sort_id.lower())
-
-
 def place_sort(
     services: Services, *, sort_id: str, study_id: str | None, change_id: str
 ) -> SortInfo:
     """Put a sort into a study, or with None into none; what it confirmed teaches there from now on.
 
-    Raises UnknownIdError, InvalidEntryError; ConflictError when the id bears another change.
+    Raises UnknownIdError, InvalidEntryError; ConflictError when the id already belongs to another
+    change.
     """
     sort = services.log.get_sort(sort_id.lower())
     own = check_id(change_id, "change_id")

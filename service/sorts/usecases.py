@@ -11,6 +11,7 @@ from classifier.log.records import SortInfo
 from service.entries import NAME_LENGTH, NOTE_LENGTH, check_id, check_sorters, check_text
 from service.services import Services
 from service.sorts.studies import get_study, place_new_sort
+from service.store.rows import said
 
 
 def create_sort(
@@ -50,18 +51,9 @@ def create_sort(
         created_at=services.clock(),
         closed=False,
     )
-    sent = {
-        "name": sort.name,
-        "place": sort.place,
-        "stratum": sort.stratum,
-        "sorted_on": sort.sorted_on.isoformat(),
-        "days": sort.days,
-        "persons": sort.persons,
-        "programme_id": sort.programme_id,
-        "sorters": list(sort.sorters),
-        "keeps_photos": sort.keeps_photos,
-    }
-    recorded = services.log.add_sort(sort, programme_version=programme.version, sent=sent)
+    recorded = services.log.add_sort(
+        sort, programme_version=programme.version, sent=said(sort, "created_at", "closed")
+    )
     place_new_sort(services, recorded, study_id)
     return recorded
 
@@ -86,7 +78,8 @@ def correct_sort(
     the same time do not undo one another.
 
     Raises InvalidEntryError, InvalidQuantityError, UnknownIdError, ClosedSortError; ConflictError
-    when the id bears another correction, or for another programme once items are recorded.
+    when the id already belongs to another correction, or for another programme once items are
+    recorded.
     """
     changed: Mapping[str, object | None] = {
         "name": None if name is None else _check_name(name),
@@ -110,11 +103,6 @@ def correct_sort(
     )
 
 
-def has_items(services: Services, sort_id: str) -> bool:
-    """Tell whether items were recorded in a sort: their routes are those of its programme."""
-    return services.log.has_items(sort_id.lower())
-
-
 def close_sort(services: Services, sort_id: str, *, event_id: str) -> SortInfo:
     """Close a sort: nothing can be added until it is reopened.
 
@@ -129,26 +117,6 @@ def reopen_sort(services: Services, sort_id: str, *, event_id: str) -> SortInfo:
     Raises UnknownIdError, ConflictError when it is open already.
     """
     return _step(services, sort_id, event_id, "reopen")
-
-
-def get_sort(services: Services, sort_id: str) -> SortInfo:
-    """Return a sort.
-
-    Raises UnknownIdError when there is none.
-    """
-    return services.log.get_sort(sort_id.lower())
-
-
-def list_sorts(
-    services: Services, *, limit: int | None = None, skip: int = 0
-) -> tuple[SortInfo, ...]:
-    """Return sorts, the newest first."""
-    return services.log.list_sorts(limit=limit, skip=skip)
-
-
-def objects_counted(services: Services, sorts: Sequence[SortInfo]) -> dict[str, int]:
-    """Return the pieces counted so far in each of the sorts, by id, with one query for all."""
-    return services.log.objects_counted([sort.id for sort in sorts])
 
 
 def masses_weighed(services: Services, sorts: Sequence[SortInfo]) -> dict[str, Mass | None]:

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
-
 from pydantic import Field
 
 from service.web.wire import (
-    Answer,
     Day,
     Days,
     Id,
@@ -18,23 +15,6 @@ from service.web.wire import (
     Request,
     Sorter,
 )
-
-
-class SortOut(Answer):
-    """A sort as it stands."""
-
-    id: str
-    name: str
-    place: str
-    stratum: str
-    sorted_on: date
-    days: int
-    persons: int
-    programme_id: str
-    sorters: list[str]
-    keeps_photos: bool
-    created_at: datetime
-    closed: bool
 
 
 class NewSort(Request):

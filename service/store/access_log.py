@@ -72,7 +72,7 @@ class AccessLog:
         return self._database.write(work)
 
     def device_of(self, token_digest: str, *, joined_after: datetime) -> DeviceRecord | None:
-        """Return the device with that token unless it was shut out or joined too long ago."""
+        """Return the device of a token, None if it was removed or joined too long ago."""
         query = _devices().where(
             devices.c.token_digest == token_digest, devices.c.at > joined_after
         )

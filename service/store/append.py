@@ -5,14 +5,17 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import ColumnElement, Connection, Select, Table, func, select
 
 from classifier.errors import ClosedSortError, ConflictError, UnknownIdError
 from classifier.log.records import SORT_DETAILS, SortInfo
-from service.store.rows import Row, to_sort
+from service.store.rows import Row, to_sort, values
 from service.store.tables import sort_corrections, sort_events, sorts
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 
 def fingerprint(sent: Mapping[str, object]) -> str:
@@ -27,7 +30,7 @@ def already_recorded(
 ) -> bool:
     """Tell whether this very entry is in the log.
 
-    Raises ConflictError when the id bears another entry.
+    Raises ConflictError when the id already belongs to another entry.
     """
     known = connection.scalar(select(table.c.fingerprint).where(table.c.id == row_id))
     if known is None:
@@ -47,6 +50,23 @@ def insert(
 ) -> None:
     """Add one row with the digest of what was sent."""
     connection.execute(table.insert().values(fingerprint=fingerprint(sent), **values))
+
+
+def record_once(
+    connection: Connection,
+    table: Table,
+    found: DataclassInstance,
+    sent: Mapping[str, object],
+    what: str,
+    **others: Any,
+) -> None:
+    """Add the row of a record unless this very entry is in the log; `others` as in `values`.
+
+    Raises ConflictError when the id already belongs to another entry.
+    """
+    row = values(table, found, **others)
+    if not already_recorded(connection, table, row["id"], sent, what):
+        insert(connection, table, sent, row)
 
 
 def select_sorts() -> Select[Any]:
@@ -127,7 +147,7 @@ def lock_open_sort(connection: Connection, sort_id: str) -> SortInfo:
 
 
 def one_row(connection: Connection, table: Table, row_id: str, what: str) -> Row:
-    """Return the row that bears an id.
+    """Return the row with an id.
 
     Raises UnknownIdError when there is none.
     """

@@ -1,4 +1,4 @@
-"""Photos, the model's answer to each and the facts that were told about it."""
+"""Photos, the model's answer to each and the facts that were given about it."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ class CaptureLog:
     ) -> CaptureState:
         """Record a photo whose file is in place; a resend returns the first.
 
-        Raises ClosedSortError, or ConflictError when the id bears another photo.
+        Raises ClosedSortError, or ConflictError when the id already belongs to another photo.
         """
 
         def work(connection: Connection) -> CaptureState:

@@ -104,4 +104,4 @@ def ref(name: str, target: str, *, nullable: bool = False, doc: str) -> Column[s
 
 def sorter() -> Column[str]:
     """Return the column that says who did it."""
-    return Column("sorter", String(80), nullable=False, doc="who did it, empty if not told")
+    return Column("sorter", String(80), nullable=False, doc="who did it, empty if not given")

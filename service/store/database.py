@@ -23,7 +23,7 @@ T = TypeVar("T")
 
 
 # FastAPI has 40 threads. While another process holds the database, this many of them may wait out
-# the whole time; the others are told soon, so that pages can still be read.
+# the whole time; the others are refused soon, so that pages can still be read.
 _MOST_PATIENT = 24
 
 
@@ -183,7 +183,7 @@ _AWAY = "the database server does not answer; start it, or ask who keeps it, and
 _NO_TABLE = "a table is missing; restore the database from a backup"
 
 
-_MENDS = (
+_ADVICE = (
     ("locked", _BUSY),
     ("lock timeout", _BUSY),
     ("full", _FULL),
@@ -225,7 +225,7 @@ def plain_errors(place: str) -> Iterator[None]:
     except (SQLAlchemyError, sqlite3.Error) as error:
         if _lost_race(error):
             raise LostRaceError(
-                f"the database {place} gave way to another entry: send it again", place=place
+                f"the database {place} put another entry first: send it again", place=place
             ) from error
         raise storage_error(error, place) from error
 
@@ -239,5 +239,5 @@ def storage_error(error: Exception, place: str) -> StorageError:
     """Return a StorageError that names the database, what it said and what to do."""
     said = str(error.orig) if isinstance(error, DBAPIError) else str(error)
     lowered = said.lower()
-    mend = next((text for key, text in _MENDS if key in lowered), "try again; then restart it")
-    return StorageError(f"the database {place} says {said!r}: {mend}", place=place, said=said)
+    advice = next((text for key, text in _ADVICE if key in lowered), "try again; then restart it")
+    return StorageError(f"the database {place} says {said!r}: {advice}", place=place, said=said)

@@ -125,7 +125,7 @@ class ExampleLog(ExampleImportLog):
         """Record reviews, all or none; a resend changes nothing. Return how many were new.
 
         Raises UnknownIdError for a photo that is no example (any more), ConflictError when an id
-        bears another review.
+        already belongs to another review.
         """
 
         def work(connection: Connection) -> int:
@@ -198,7 +198,7 @@ class ExampleLog(ExampleImportLog):
         return self._database.write(work)
 
     def withdrawn_at_once(self, batch_id: str) -> tuple[str, ...]:
-        """Return the captures whose withdrawals bear ids that `batch_row_id` made for one batch."""
+        """Return the captures whose withdrawals have ids that `batch_row_id` made for one batch."""
         query = select(withdrawals.c.capture_id).where(_in_batch(withdrawals.c.id, batch_id))
         with self._database.read() as connection:
             return tuple(connection.scalars(query.order_by(withdrawals.c.seq)))

@@ -45,7 +45,8 @@ class ItemLog:
         It goes into the newest batch of its category unless it names one. Where the sort's
         programme is no longer the one that gave the route, nothing is recorded and None returned.
 
-        Raises ClosedSortError; ConflictError when the id bears another item or when the photo is
+        Raises ClosedSortError; ConflictError when the id already belongs to another item or when
+        the photo is
         confirmed already, naming what was recorded; UnknownIdError for the photo or batch.
         """
 
@@ -72,8 +73,8 @@ class ItemLog:
     ) -> ItemState:
         """Record a correction or a void; a resend returns the first.
 
-        Raises ClosedSortError; ConflictError when the item was undone or the id bears another
-        change; UnknownIdError for the item.
+        Raises ClosedSortError; ConflictError when the item was undone or the id already belongs to
+        another change; UnknownIdError for the item.
         """
 
         def work(connection: Connection) -> ItemState:

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, func, select
 from classifier.errors import ConflictError
 from classifier.log.quantities import MAX_LOADS
 from classifier.log.records import Batch, LoadAsked, Tare, Weighing, WeighingVoid
-from service.store.append import already_recorded, insert, lock_open_sort, one_row
+from service.store.append import already_recorded, insert, lock_open_sort, one_row, record_once
 from service.store.database import Database
 from service.store.rows import record, said, values
 from service.store.tables import batches, item_changes, items, tares, weighing_voids, weighings
@@ -25,7 +25,7 @@ class PileLog:
     def add_batch(self, batch: Batch) -> Batch:
         """Record another batch; a resend returns the first.
 
-        Raises ClosedSortError, or ConflictError when the id bears another batch.
+        Raises ClosedSortError, or ConflictError when the id already belongs to another batch.
         """
 
         def work(connection: Connection) -> Batch:
@@ -56,8 +56,9 @@ class PileLog:
         """Record a weighing; an empty `batch_id` means the newest batch of the category.
 
         Its load is found while nobody else adds to the sort: that of `weighing` is not looked at.
-        A resend returns the first. Raises ClosedSortError; ConflictError when the id bears
-        another weighing, the batch holds another category, or the load can't be told or is none
+        A resend returns the first. Raises ClosedSortError; ConflictError when the id already
+        belongs to
+        another weighing, the batch holds another category, or the load is not clear or is none
         that comes next.
         """
 
@@ -119,13 +120,11 @@ class PileLog:
     def add_tare(self, tare: Tare) -> Tare:
         """Add to the tare library; a resend returns the first.
 
-        Raises ConflictError when the id bears another tare.
+        Raises ConflictError when the id already belongs to another tare.
         """
-        sent = said(tare)
 
         def work(connection: Connection) -> Tare:
-            if not already_recorded(connection, tares, tare.id, sent, "tare"):
-                insert(connection, tares, sent, values(tares, tare))
+            record_once(connection, tares, tare, said(tare), "tare")
             return record(Tare, one_row(connection, tares, tare.id, "tare"))
 
         return self._database.write(work)

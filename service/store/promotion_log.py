@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import func, select
 
-from service.store.append import already_recorded, insert
+from service.store.append import record_once
 from service.store.database import Database
-from service.store.rows import record, said, values
+from service.store.rows import record, said
 from service.store.tables import promotions
 
 
@@ -34,15 +34,13 @@ class PromotionLog:
     def add_promotion(self, promotion: Promotion) -> None:
         """Record a choice; a resend changes nothing.
 
-        Raises ConflictError when the id bears another choice.
+        Raises ConflictError when the id already belongs to another choice.
         """
-        sent = said(promotion)
-
-        def work(connection: Connection) -> None:
-            if not already_recorded(connection, promotions, promotion.id, sent, "promotion"):
-                insert(connection, promotions, sent, values(promotions, promotion))
-
-        self._database.write(work)
+        self._database.write(
+            lambda connection: record_once(
+                connection, promotions, promotion, said(promotion), "promotion"
+            )
+        )
 
     def promoted_bundle(self) -> str:
         """Return the bundle that answers; empty where none was promoted or all were taken back."""

@@ -69,7 +69,7 @@ class Tally:
 def stored_table(name: str) -> Table:
     """Return a table by its name.
 
-    Raises StorageError when none bears it.
+    Raises StorageError when there is none.
     """
     for table in STORED_TABLES:
         if table.name == name:

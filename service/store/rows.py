@@ -286,7 +286,7 @@ class ConfirmedPhoto:
     """A photo that a standing item was confirmed from, as learning in place needs it.
 
     `vector` holds little-endian 16-bit floats, `category` what it is after corrections and review,
-    `model_id` the model that looked; `group` is shared by photos of one object, if told.
+    `model_id` the model that looked; `group` is shared by photos of one object, if given.
     """
 
     seq: int

@@ -25,6 +25,7 @@ from service.store.append import (
     lock_open_sort,
     lock_sort,
     one_row,
+    record_once,
     select_sorts,
 )
 from service.store.database import Database
@@ -37,7 +38,6 @@ from service.store.rows import (
     record,
     to_sort,
     to_sort_corrections,
-    values,
 )
 from service.store.tables import (
     batches,
@@ -61,13 +61,12 @@ class SortLog:
     ) -> SortInfo:
         """Record a new sort; a resend returns the first.
 
-        Raises ConflictError when the id bears another sort.
+        Raises ConflictError when the id already belongs to another sort.
         """
 
         def work(connection: Connection) -> SortInfo:
-            if not already_recorded(connection, sorts, sort.id, sent, "sort"):
-                row = values(sorts, sort, programme_version=programme_version, at=sort.created_at)
-                insert(connection, sorts, sent, row)
+            own = {"programme_version": programme_version, "at": sort.created_at}
+            record_once(connection, sorts, sort, sent, "sort", **own)
             return load_sort(connection, sort.id)
 
         return self._database.write(work)
@@ -111,7 +110,8 @@ class SortLog:
 
         Those that are not among them stay as the last correction left them.
 
-        Raises ClosedSortError; UnknownIdError for the sort; ConflictError when the id bears another
+        Raises ClosedSortError; UnknownIdError for the sort; ConflictError when the id already
+        belongs to another
         correction, or the programme would change under items that hold its routes.
         """
 
@@ -136,7 +136,7 @@ class SortLog:
     def has_items(self, sort_id: str) -> bool:
         """Tell whether an item was ever recorded in a sort, undone ones included."""
         with self._database.read() as connection:
-            return _has_items(connection, sort_id)
+            return _has_items(connection, sort_id.lower())
 
     def get_sort(self, sort_id: str) -> SortInfo:
         """Return a sort.
@@ -153,8 +153,8 @@ class SortLog:
             rows = connection.execute(query.limit(limit).offset(skip))
             return tuple(to_sort(row) for row in rows.mappings())
 
-    def objects_counted(self, sort_ids: Sequence[str]) -> dict[str, int]:
-        """Return the pieces counted in each sort, corrections and undone items considered.
+    def objects_counted(self, found: Sequence[SortInfo]) -> dict[str, int]:
+        """Return the pieces counted in each sort, by id, corrections and undone items considered.
 
         For lists of sorts; what `fold` says of one sort is the same (a test compares them).
         """
@@ -168,12 +168,12 @@ class SortLog:
         undone = exists().where(item_changes.c.item_id == items.c.id, item_changes.c.kind == "void")
         query = (
             select(items.c.sort_id, func.sum(func.coalesce(corrected, items.c.count)))
-            .where(items.c.sort_id.in_(sort_ids), ~undone)
+            .where(items.c.sort_id.in_([sort.id for sort in found]), ~undone)
             .group_by(items.c.sort_id)
         )
         with self._database.read() as connection:
-            found = {sort_id: int(total) for sort_id, total in connection.execute(query)}
-        return {sort_id: found.get(sort_id, 0) for sort_id in sort_ids}
+            totals = {sort_id: int(total) for sort_id, total in connection.execute(query)}
+        return {sort.id: totals.get(sort.id, 0) for sort in found}
 
     def scale_rows(self, found: Sequence[SortInfo]) -> tuple[SortRows, ...]:
         """Return for each sort what was weighed in it, without its items: for lists of sorts."""

@@ -14,6 +14,7 @@ from service.store.append import (
     load_sort,
     lock_sort,
     one_row,
+    record_once,
     select_sorts,
 )
 from service.store.database import Database
@@ -26,7 +27,6 @@ from service.store.rows import (
     record,
     said,
     to_sort,
-    values,
 )
 from service.store.tables import (
     example_sets,
@@ -46,12 +46,11 @@ class StudyLog:
     def add_study(self, study: Study, *, sent: Mapping[str, object]) -> Study:
         """Record a study; a resend returns the first.
 
-        Raises ConflictError when the id bears another study.
+        Raises ConflictError when the id already belongs to another study.
         """
 
         def work(connection: Connection) -> Study:
-            if not already_recorded(connection, studies, study.id, sent, "study"):
-                insert(connection, studies, sent, values(studies, study, at=study.created_at))
+            record_once(connection, studies, study, sent, "study", at=study.created_at)
             return _load_study(connection, study.id)
 
         return self._database.write(work)
@@ -78,7 +77,8 @@ class StudyLog:
     def place_sort(self, change_id: str, sort_id: str, study_id: str | None, at: datetime) -> None:
         """Put a sort into a study, or with None into none; a resend changes nothing.
 
-        Raises UnknownIdError for sort or study, ConflictError when the id bears another change.
+        Raises UnknownIdError for sort or study, ConflictError when the id already belongs to
+        another change.
         """
         sent = {"sort_id": sort_id, "study_id": study_id}
 
@@ -104,10 +104,10 @@ class StudyLog:
         """
         is_set = exists().where(example_sets.c.sort_id == sorts.c.id)
         query = select_sorts().where(
-            sorts.c.id.in_(sort_ids_of(study_id)), is_set if imported else ~is_set
+            sorts.c.id.in_(sort_ids_of(study_id.lower())), is_set if imported else ~is_set
         )
         with self._database.read() as connection:
-            _load_study(connection, study_id)
+            _load_study(connection, study_id.lower())
             rows = connection.execute(query.order_by(sorts.c.seq))
             return tuple(to_sort(row) for row in rows.mappings())
 
@@ -121,6 +121,10 @@ class StudyLog:
         with self._database.read() as connection:
             found = connection.execute(query).mappings()
             return {row["sort_id"]: _to_study(row) for row in found}
+
+    def study_of_sort(self, sort_id: str) -> Study | None:
+        """Return the study that a sort is in, if it is in one."""
+        return self.studies_of_sorts([sort_id.lower()]).get(sort_id.lower())
 
     def scope_of_sort(self, sort_id: str) -> str:
         """Return the scope in which a sort learns: its study, or itself outside one."""
@@ -137,7 +141,7 @@ class StudyLog:
     ) -> None:
         """Record how a scope learns from now on; a resend changes nothing.
 
-        Raises ConflictError when the id bears another change.
+        Raises ConflictError when the id already belongs to another change.
         """
         sent = {"scope_id": scope_id, "sorter": sorter, **said(wanted)}
 
@@ -153,16 +157,13 @@ class StudyLog:
     ) -> None:
         """Record from which exported head a scope starts; a resend changes nothing.
 
-        Raises ConflictError when the id bears another start.
+        Raises ConflictError when the id already belongs to another start.
         """
-
-        def work(connection: Connection) -> None:
-            if already_recorded(connection, learned_starts, start.id, sent, "start"):
-                return
-            row = values(learned_starts, start, scope_id=scope_id)
-            insert(connection, learned_starts, sent, row)
-
-        self._database.write(work)
+        self._database.write(
+            lambda connection: record_once(
+                connection, learned_starts, start, sent, "start", scope_id=scope_id
+            )
+        )
 
     def learned_start(self, scope_id: str) -> LearnedStart | None:
         """Return the head that a scope started from, None for the shipped one.

@@ -1,7 +1,7 @@
 """Tables of the log. Rows are added and never changed or deleted.
 
 Every table has `seq`, which only grows: it orders rows even when the clock steps back. `id` is the
-client's, `fingerprint` is a digest of what the client sent under it, so that a resend is told from
+client's, `fingerprint` is a digest of what the client sent under it, so that a resend is known from
 a second, different entry. Decimals are kept as the text that was read.
 """
 
@@ -105,7 +105,7 @@ captures = log_table(
     ),
     Column("learned", JSON(none_as_null=True), doc="what learning in place made of the forms"),
     Column("origin", String(400), doc="where an imported photo comes from"),
-    Column("object_group", String(200), doc="photos of one object share it, if told"),
+    Column("object_group", String(200), doc="photos of one object share it, if given"),
     Index(None, "sort_id", "seq"),
 )
 

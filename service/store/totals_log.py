@@ -64,7 +64,7 @@ class TotalsLog:
     def sort_totals(self, sort_ids: Sequence[str]) -> SortTotals:
         """Return what was counted and weighed in each of the sorts, as it stood at one moment.
 
-        Ids that no sort bears are left out.
+        Ids of no sort are left out.
         """
         with self._database.read() as connection:
             piles = _piles(connection, sort_ids)

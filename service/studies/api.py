@@ -34,5 +34,5 @@ def get_study(services: ServicesDep, study_id: str) -> StudyOut:
 def post_sort_study(services: ServicesDep, sort_id: str, body: SortStudy) -> StudyOut | None:
     """Put a sort into a study, or take it out; what it confirmed teaches where it is now."""
     studies.place_sort(services, sort_id=sort_id, **body.model_dump())
-    study = studies.study_of_sort(services, sort_id)
+    study = services.log.study_of_sort(sort_id)
     return None if study is None else StudyOut.model_validate(studies.get_study(services, study.id))

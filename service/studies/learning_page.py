@@ -17,7 +17,6 @@ from service.learning.api import head_file
 from service.learning.panel import learning_panel
 from service.services import Services
 from service.sorts import studies
-from service.sorts import usecases as sorts
 from service.studies.page import study_page
 from service.web.dependencies import ServicesDep
 from service.web.errors import problem_of
@@ -122,15 +121,15 @@ def sort_learning(
     services: Services, sort_id: str, form: FormState | None = None, *, status: int = 200
 ) -> HTMLResponse:
     """Return the page of a sort's learning."""
-    sort = sorts.get_sort(services, sort_id)
-    study = studies.study_of_sort(services, sort.id)
+    sort = services.log.get_sort(sort_id)
+    study = services.log.study_of_sort(sort.id)
     panel = {} if study is not None else learning_panel(services, sort.id)
     return page(
         "learning.html",
         status=status,
         **sort_frame(services, sort, "learning"),
         study=study,
-        studies=[line.study for line in studies.list_studies(services)],
+        studies=services.log.studies(),
         form=form or FormState({}),
         **panel,
     )

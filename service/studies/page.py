@@ -9,7 +9,6 @@ from classifier.errors import TallytareError
 from service.learning.panel import learning_panel
 from service.services import Services
 from service.sorts import studies
-from service.sorts import usecases as sorts
 from service.web.dependencies import ServicesDep
 from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, refused
@@ -60,20 +59,20 @@ def study_page(
 ) -> HTMLResponse:
     """Return the page of a study."""
     line = studies.get_study(services, study_id)
-    sets = studies.teaching_sets(services, study_id)
+    sets = services.log.sorts_of_study(study_id, imported=True)
     inside = {sort.id for sort in (*line.sorts, *sets)}
     imported = {ident for ident in services.log.example_sets() if ident not in inside}
-    free = [sort for sort in sorts.list_sorts(services) if sort.id not in inside | imported]
+    free = [sort for sort in services.log.list_sorts() if sort.id not in inside | imported]
     return page(
         "study.html",
         status=status,
         here="studies",
         study=line.study,
         sorts=line.sorts,
-        counted=sorts.objects_counted(services, line.sorts),
+        counted=services.log.objects_counted(line.sorts),
         sets=sets,
         free=free,
-        free_sets=[sorts.get_sort(services, ident) for ident in sorted(imported)],
+        free_sets=[services.log.get_sort(ident) for ident in sorted(imported)],
         form=form or FormState({}),
         **learning_panel(services, line.study.id),
     )
@@ -88,5 +87,5 @@ def _list(services: Services, form: FormState, *, status: int = 200) -> HTMLResp
         here="studies",
         form=form,
         lines=lines,
-        counted=sorts.objects_counted(services, everything),
+        counted=services.log.objects_counted(everything),
     )

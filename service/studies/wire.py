@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from service.sorts.wire import SortOut
+from classifier.log.records import SortInfo
 from service.web.wire import Answer, Id, Name, Request
 
 
@@ -29,4 +29,4 @@ class StudyOut(Answer):
     id: str
     name: str
     created_at: datetime
-    sorts: list[SortOut]
+    sorts: list[SortInfo]

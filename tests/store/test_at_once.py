@@ -16,7 +16,6 @@ from service.model_cache import LoadedModel
 from service.services import Services
 from service.settings import Settings
 from service.sorting import captures, items
-from service.sorts.usecases import get_sort
 from service.store.item_log import ItemLog
 from service.store.rows import ItemState
 from service.wiring import build_services
@@ -197,7 +196,7 @@ def test_a_programme_corrected_beside_first_items(services: Services) -> None:
                 correct_details(services, made, programme_id="port_sable")
 
         assert _at_once(work) == []
-        route = routes[get_sort(services, made.id).programme_id]
+        route = routes[services.log.get_sort(made.id).programme_id]
         recorded = [each.first.item.route for each in items.list_items(services, made.id)]
         assert recorded == [route] * (STATIONS - 1)
 

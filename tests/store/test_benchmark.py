@@ -6,7 +6,6 @@ from service.piles import usecases as piles
 from service.reports import usecases as reports
 from service.services import Services
 from service.sorting import items
-from service.sorts import usecases as sorts
 from tests.benchmarks.measure import Figure, core_seconds, p95, table, wall_seconds
 from tests.benchmarks.store import ITEMS_A_SORT, add_sorts, fill
 
@@ -14,7 +13,7 @@ from tests.benchmarks.store import ITEMS_A_SORT, add_sorts, fill
 def test_a_filled_store_is_whole(services: Services) -> None:
     middle = fill(services, 3 * ITEMS_A_SORT)
     large = add_sorts(services, 1, 40)[0]
-    assert len(sorts.list_sorts(services)) == 4
+    assert len(services.log.list_sorts()) == 4
     assert items.tally(services, middle).objects == ITEMS_A_SORT
     assert items.tally(services, large).objects == 40
     assert len(piles.piles(services, middle).piles) == 10

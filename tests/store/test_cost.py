@@ -46,7 +46,7 @@ REQUESTS: dict[str, Work] = {
     "piles": lambda services, sort: piles.piles(services, sort.id),
     "report": lambda services, sort: reports.report(services, sort.id),
     "close": lambda services, sort: sorts.close_sort(services, sort.id, event_id=new_id()),
-    "counts of a few sorts": lambda services, sort: sorts.objects_counted(services, [sort]),
+    "counts of a few sorts": lambda services, sort: services.log.objects_counted([sort]),
     "masses of a few sorts": lambda services, sort: sorts.masses_weighed(services, [sort]),
     "which bundle": lambda services, _sort: services.log.promoted_bundle(),
 }
@@ -90,10 +90,10 @@ def test_the_counts_of_a_list_are_those_of_the_fold(services: Services, sort: So
             services, item_id=first.id, change_id=new_id(), category=CARDBOARD, count=count
         )
     items.undo(services, item_id=second.id, change_id=new_id())
-    found = sorts.objects_counted(services, [sort, empty])
+    found = services.log.objects_counted([sort, empty])
     assert found == {sort.id: sum(counts(services, sort).values()), empty.id: 0}
     assert found[sort.id] == 9
-    assert sorts.objects_counted(services, []) == {}
+    assert services.log.objects_counted([]) == {}
 
 
 def test_the_masses_of_a_list_are_those_of_the_piles(services: Services, sort: SortInfo) -> None:

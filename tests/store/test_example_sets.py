@@ -35,7 +35,6 @@ from service.reports import usecases as reports
 from service.services import Services
 from service.settings import Settings
 from service.sorting import captures, items
-from service.sorts import usecases as sorts
 from service.store.example_rows import Wanted
 from service.wiring import build_services
 from tests.fakes import FakePredictor, jpeg, model_record, new_id
@@ -385,9 +384,9 @@ def test_an_import_counts_nowhere_but_among_the_examples(
         "source": "Their set",
     }
     plan = plan_import(services, folder, **ways)
-    before = [each.id for each in sorts.list_sorts(services)]
+    before = [each.id for each in services.log.list_sorts()]
     assert run_import(services, plan, sorter="Kim") == 6
-    assert [each.id for each in sorts.list_sorts(services)] == before == [sort.id]
+    assert [each.id for each in services.log.list_sorts()] == before == [sort.id]
     reports.export(services, tmp_path / "out")
     assert len(list((tmp_path / "out" / "reports").glob("*.json"))) == 1
     found = services.log.examples(Wanted())

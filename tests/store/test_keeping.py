@@ -110,8 +110,8 @@ def _of(services: Services) -> Store:
 
 def _same(services: Services, original: Services) -> None:
     """Compare everything that a person could read, then enter more into the copy."""
-    listed = sorts.list_sorts(services)
-    assert listed == sorts.list_sorts(original)
+    listed = services.log.list_sorts()
+    assert listed == original.log.list_sorts()
     for sort in listed:
         assert reports.report_as_json(services, sort.id) == reports.report_as_json(
             original, sort.id
@@ -264,11 +264,11 @@ def test_a_store_that_holds_something_is_not_overwritten_unasked(
         mine = start(copy, name="Mine")
         with pytest.raises(ConflictError, match="nothing was changed"):
             keeping.restore(_of(copy), path, overwrite=False)
-        assert [each.name for each in sorts.list_sorts(copy)] == ["Mine"]
+        assert [each.name for each in copy.log.list_sorts()] == ["Mine"]
         assert list(copy.photos.names()) == []
         keeping.restore(_of(copy), path, overwrite=True)
-        assert mine.id not in {each.id for each in sorts.list_sorts(copy)}
-        enter(copy, sorts.list_sorts(copy)[-1])
+        assert mine.id not in {each.id for each in copy.log.list_sorts()}
+        enter(copy, copy.log.list_sorts()[-1])
 
 
 def test_a_backup_under_writing_is_of_one_moment(

@@ -488,7 +488,9 @@ def test_imported_photos_teach_only_where_they_are_put(
     weights = [key.weight for key in course.learned]
     assert weights == [third_part, third_part, 1, 1, 1, third_part], "those before count less now"
     assert studies.get_study(services, study.id).sorts == (member,), "it counts in no total"
-    assert [each.id for each in studies.teaching_sets(services, study.id)] == [imported.id]
+    assert [each.id for each in services.log.sorts_of_study(study.id, imported=True)] == [
+        imported.id
+    ]
 
 
 @pytest.mark.parametrize(("given", "used"), [({}, "1"), ({"OPENBLAS_NUM_THREADS": "3"}, "3")])

@@ -20,7 +20,7 @@ from service.reports import usecases as reports
 from service.services import Services
 from service.sorting import items
 from service.sorts import studies
-from service.sorts.usecases import close_sort, get_sort, has_items, list_sorts
+from service.sorts.usecases import close_sort
 from service.store.example_rows import Wanted
 from tests.fakes import new_id
 from tests.store.entries import correct_details, enter, start, take, weigh
@@ -30,8 +30,8 @@ def test_a_sort_is_read_back_as_it_was_started(services: Services) -> None:
     """Texts without the spaces around them, numbers as numbers."""
     made = start(services, name="  Bag é ", days="14", persons="3", keeps_photos=True)
     assert (made.name, made.days, made.persons, made.keeps_photos) == ("Bag é", 14, 3, True)
-    assert get_sort(services, made.id) == made
-    assert get_sort(services, made.id.upper()) == made
+    assert services.log.get_sort(made.id) == made
+    assert services.log.get_sort(made.id.upper()) == made
     assert made.created_at.utcoffset() is not None
 
 
@@ -74,8 +74,8 @@ def test_corrected_details_count_wherever_a_sort_is_read(services: Services) -> 
     studies.place_sort(services, sort_id=made.id, study_id=study.id, change_id=new_id())
     wanted = replace(made, **CORRECTED)  # type: ignore[arg-type]
     assert correct_details(services, made, **CORRECTED) == wanted
-    assert get_sort(services, made.id) == wanted
-    assert list_sorts(services) == (wanted,)
+    assert services.log.get_sort(made.id) == wanted
+    assert services.log.list_sorts() == (wanted,)
     assert studies.get_study(services, study.id).sorts == (wanted,)
     assert services.log.sort_totals([made.id]).sorts == (wanted,)
     assert services.log.sort_rows(made.id).sort == wanted
@@ -90,7 +90,7 @@ def test_the_last_correction_counts_and_leaves_the_rest(services: Services) -> N
     assert correct_details(services, made, place=" Flat 9 ").place == "Flat 9"
     assert correct_details(services, made, place="").place == ""
     other = start(services, name="Other")
-    assert get_sort(services, other.id) == other
+    assert services.log.get_sort(other.id) == other
 
 
 def test_the_report_is_worked_out_anew_and_tells_what_was_corrected(
@@ -123,14 +123,14 @@ def test_examples_bear_the_corrected_name_of_their_sort(services: Services) -> N
 def test_the_programme_stays_once_its_routes_are_recorded(services: Services) -> None:
     """An undone item holds a route too; before the first one the programme can change."""
     made = start(services)
-    assert not has_items(services, made.id)
+    assert not services.log.has_items(made.id)
     correct_details(services, made, programme_id="port_sable")
     item = enter(services, made, "food").item
     items.undo(services, item_id=item.id, change_id=new_id())
-    assert has_items(services, made.id)
+    assert services.log.has_items(made.id)
     with pytest.raises(ConflictError, match="routes of port_sable"):
         correct_details(services, made, programme_id="alder_valley", days=9)
-    assert get_sort(services, made.id).days == made.days
+    assert services.log.get_sort(made.id).days == made.days
     assert correct_details(services, made, programme_id="port_sable", days=9).days == 9
 
 
@@ -162,7 +162,7 @@ def test_a_bad_correction_is_refused(
     """As at the start, and nothing changes."""
     with pytest.raises(error, match=said):
         correct_details(services, sort, **given)
-    assert get_sort(services, sort.id) == sort
+    assert services.log.get_sort(sort.id) == sort
 
 
 def test_a_sort_that_is_not_there_is_not_corrected(services: Services, sort: SortInfo) -> None:

@@ -302,7 +302,7 @@ def test_readings_are_kept_as_read(services: Services, sort: SortInfo) -> None:
     tare = piles.add_tare(
         services, tare_id=new_id(), name="Tub", weight="80", unit="g", resolution="5"
     )
-    assert piles.list_tares(services) == (tare,)
+    assert services.log.list_tares() == (tare,)
 
 
 def test_facts_told_about_a_photo_reach_its_item(services: Services, sort: SortInfo) -> None:
@@ -372,7 +372,7 @@ def test_unknown_ids_are_told(services: Services, sort: SortInfo) -> None:
     """Each says of what kind it is."""
     missing = new_id()
     with pytest.raises(UnknownIdError, match="no sort"):
-        sorts.get_sort(services, missing)
+        services.log.get_sort(missing)
     with pytest.raises(UnknownIdError, match="no photo"):
         captures.get_capture(services, missing)
     with pytest.raises(UnknownIdError, match="no item"):
@@ -419,11 +419,11 @@ def test_sorts_are_listed_newest_first(services: Services, sort: SortInfo) -> No
     )
     assert newer.sorters == ("Ada",)
     sorts.close_sort(services, sort.id, event_id=new_id())
-    assert [(each.name, each.closed) for each in sorts.list_sorts(services)] == [
+    assert [(each.name, each.closed) for each in services.log.list_sorts()] == [
         ("Newer", False),
         ("Kitchen bag", True),
     ]
-    assert sorts.list_sorts(services, limit=1) == (newer,)
+    assert services.log.list_sorts(limit=1) == (newer,)
     assert [each.id for each in guide.list_programmes(services)] == ["alder_valley", "port_sable"]
 
 

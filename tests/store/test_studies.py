@@ -35,7 +35,7 @@ def test_the_last_placing_of_a_sort_counts(services: Services) -> None:
     assert services.log.scope_of_sort(one.id) == autumn.id
     studies.place_sort(services, sort_id=one.id, study_id=None, change_id=new_id())
     assert studies.get_study(services, autumn.id).sorts == ()
-    assert studies.study_of_sort(services, one.id) is None
+    assert services.log.study_of_sort(one.id) is None
     assert services.log.scope_of_sort(one.id) == one.id
 
 

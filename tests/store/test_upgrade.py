@@ -24,7 +24,6 @@ from service.reports import usecases as reports
 from service.settings import Settings
 from service.sorting import captures, items
 from service.sorts import studies
-from service.sorts import usecases as sorts
 from service.store.columns import metadata
 from service.store.engines import make_engine
 from service.store.schema import HEAD, OLDER, open_database
@@ -152,7 +151,7 @@ def test_an_old_store_says_the_same_afterwards(url: str, version: str, tmp_path:
     photo.parent.mkdir(parents=True)
     photo.write_bytes(jpeg())
     services = build_services(settings, model=LoadedModel(FakePredictor(), model_record(), ""))
-    (sort,) = sorts.list_sorts(services)
+    (sort,) = services.log.list_sorts()
     assert (sort.name, sort.closed, sort.sorters, sort.days) == ("Old sort", False, ("Ada",), 7)
     told = {
         each.first.item.id: (each.current.item.count, each.current.voided)
@@ -164,7 +163,7 @@ def test_an_old_store_says_the_same_afterwards(url: str, version: str, tmp_path:
     assert pile.mass is not None
     assert pile.mass.value_g == 950
     assert {line.weighing.load for line in pile.batches[0].weighings} == {1}
-    assert [tare.name for tare in piles.list_tares(services)] == ["Tub"]
+    assert [tare.name for tare in services.log.list_tares()] == ["Tub"]
     seen = captures.get_capture(services, PHOTO)
     assert (seen.confirmed is not None, captures.read_photo(services, PHOTO)) == (
         True,
@@ -178,7 +177,7 @@ def test_an_old_store_says_the_same_afterwards(url: str, version: str, tmp_path:
     weigh(services, sort, "food")
     assert len(piles.piles(services, SORT).piles) == 2
     correct_details(services, sort, days=14)
-    assert sorts.get_sort(services, SORT).days == 14
+    assert services.log.get_sort(SORT).days == 14
     services.close()
 
 

@@ -116,7 +116,7 @@ def test_two_voids_are_one() -> None:
 
 def test_a_repeated_row_counts_once_and_another_row_under_its_id_is_a_conflict() -> None:
     assert len(fold(a_sort(), [an_item("i1"), an_item("i1")]).items) == 1
-    with pytest.raises(ConflictError, match="two different Item rows bear the id i1: an id is mad"):
+    with pytest.raises(ConflictError, match="two different Item rows have the id i1: an id is mad"):
         fold(a_sort(), [an_item("i1"), an_item("i1", count=2)])
 
 
@@ -312,3 +312,23 @@ def test_objects_recorded_after_the_last_weighing_are_counted_apart() -> None:
     items = [an_item("i1", minute=9), an_item("i2", minute=10), an_item("i3", count=4, minute=11)]
     pile = only_pile(fold(a_sort(), items, batches=[a_batch("b1")], weighings=[a_weighing("w1")]))
     assert (pile.count, pile.count_after) == (6, 4)
+
+
+def test_piles_that_hold_nothing_can_be_left_out() -> None:
+    """A pile that was weighed stays, also where all of that was taken back."""
+    piles = [a_batch(each, "food") for each in ("b1", "b2", "b3", "b4")]
+    items = [an_item("i1", "food", batch_id="b1")]
+    weighings = [a_weighing("w2", batch_id="b2"), a_weighing("w3", batch_id="b3")]
+    rows = (a_sort(), items, [], piles, weighings, [a_void("v1", "w3")])
+    assert [pile.batch.id for pile in fold(*rows).batches] == ["b1", "b2", "b3", "b4"]
+    left = fold(*rows, keep_empty=False).batches
+    assert [pile.batch.id for pile in left] == ["b1", "b2", "b3"]
+
+
+def test_without_empty_piles_a_loose_item_belongs_to_the_only_one_left() -> None:
+    piles = [a_batch("b1", "food"), a_batch("b2", "food")]
+    rows = (a_sort(), [an_item("i1", "food")], [], piles, [a_weighing("w1", batch_id="b1")])
+    (loose,) = fold(*rows).categories
+    assert len(loose.loose) == 1
+    (whole,) = fold(*rows, keep_empty=False).categories
+    assert (whole.loose, whole.batches[0].count) == ((), 1)

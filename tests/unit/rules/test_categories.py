@@ -112,6 +112,8 @@ def test_unknown_ids_say_what_is_allowed(shipped: Categories) -> None:
     with pytest.raises(UnknownIdError, match=r'no category is called "tin".*choose one') as error:
         shipped.get("tin")
     assert error.value.details == {"category": "tin"}
+    assert not shipped.has("tin")
+    assert shipped.has("food")
     with pytest.raises(UnknownIdError, match=r'no fact is called "weight"; known facts: resin, '):
         shipped.fact("weight")
     with pytest.raises(
