@@ -1,21 +1,16 @@
-"""Two curves over confirmations as SVG: the shipped model and what was learned."""
+"""Two curves over confirmations: the shipped model and what was learned."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
 from classifier.learning.score import running_mean
-from service.web.route_marks import INK
 
-WIDE, NARROW = 720, 340
-_HEIGHT = 250
-_SIZE = 13
 _MOST_POINTS = 240
-_TOP, _BOTTOM = 26.0, 40.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,38 +52,36 @@ def milestones(found: Curves) -> list[tuple[int, float, float]]:
     return [(found.at[i], found.shipped[i], found.learned[i]) for i in sorted(places)]
 
 
-def curve_chart(found: Curves, *, narrow: bool = False) -> Markup:
-    """Draw both curves; each is named at its end and differs in stroke, not in colour."""
-    width = NARROW if narrow else WIDE
-    left, right = 34.0, 112.0 if narrow else 130.0
+def curve_chart(found: Curves) -> Markup:
+    """Draw both curves, which differ in stroke and not in colour; words and figures stand around.
+
+    The drawing is stretched to its place, the strokes are not.
+    """
     most = _ceiling(max([*found.shipped, *found.learned, 0.5]))
-    last = max(found.at[-1], 2) if found.at else 2
-
-    def x(count: int) -> float:
-        return left + (width - left - right) * (count - 1) / (last - 1)
-
-    def y(loss: float) -> float:
-        return _HEIGHT - _BOTTOM - (_HEIGHT - _TOP - _BOTTOM) * loss / most
-
-    drawn = _axes(x, y, most, last, width - right)
-    ends = _apart(y(found.shipped[-1]), y(found.learned[-1]))
-    drawn += _line(
-        [(x(n), y(v)) for n, v in zip(found.at, found.shipped, strict=True)], dashed=True
+    ends = found.shipped[-1], found.learned[-1]
+    words = (
+        f"Mean log loss of the confirmed pile, before it was learned from. After {found.at[-1]} "
+        f"confirmed photos: as shipped {ends[0]:.2f}, with learning {ends[1]:.2f}; lower is better."
     )
-    drawn += _line([(x(n), y(v)) for n, v in zip(found.at, found.learned, strict=True)])
-    drawn += _text(width - right + 8, ends[0] + 4, "as shipped")
-    drawn += _text(width - right + 8, ends[1] + 4, "with learning", bold=True)
-    kind = "narrow" if narrow else "wide"
-    told = (
-        f"After {found.at[-1]} confirmed photos: as shipped {found.shipped[-1]:.2f}, with learning "
-        f"{found.learned[-1]:.2f}; lower is better."
+    drawn = "".join(f'<path d="M0 {y}H100" {_stroke(0.4)}/>' for y in (0, 50))
+    drawn += _line(found.at, found.shipped, most, _DASHED) + _line(
+        found.at, found.learned, most, _SOLID
     )
     return Markup(
-        f'<svg viewBox="0 0 {width} {_HEIGHT}" role="img" '
-        f'aria-labelledby="curve-{kind}-title curve-{kind}-desc" '
-        'xmlns="http://www.w3.org/2000/svg">'
-        f'<title id="curve-{kind}-title">Surprise at the confirmed pile, before learning it</title>'
-        f'<desc id="curve-{kind}-desc">{escape(told)}</desc>{drawn}</svg>'
+        '<div class="curve" role="img" aria-label="{}">'
+        '<p class="keys"><span>log loss (nats)</span> {} {}</p>'
+        '<div class="scale"><span>{:g}</span><span>{:g}</span><span>0</span></div>'
+        '<svg viewBox="0 0 100 100" preserveAspectRatio="none" aria-hidden="true">{}</svg>'
+        '<div class="ends"><span>1</span><span>photos confirmed so far</span><span>{}</span></div>'
+        "</div>"
+    ).format(
+        words,
+        _key("as shipped", ends[0], _DASHED),
+        _key("with learning", ends[1], _SOLID),
+        most,
+        most / 2,
+        Markup(drawn),
+        max(found.at[-1], 2),
     )
 
 
@@ -98,43 +91,27 @@ def _ceiling(most: float) -> float:
     return step * (int(most / step) + 1)
 
 
-def _axes(
-    x: Callable[[int], float], y: Callable[[float], float], most: float, last: int, edge: float
-) -> str:
-    drawn = _text(4, 14, "surprise (nats)")
-    for i in range(3):
-        value = most * i / 2
-        drawn += (
-            f'<path d="M{x(1):.1f} {y(value):.1f}H{edge:.1f}" stroke="{INK}" '
-            f'stroke-width="{1.5 if i == 0 else 0.4}"/>'
-        )
-        drawn += _text(x(1) - 6, y(value) + 4, f"{value:g}", anchor="end")
-    for count in (1, last):
-        anchor = "start" if count == 1 else "end"
-        drawn += _text(x(count), y(0) + 17, str(count), anchor=anchor)
-    return drawn + _text((x(1) + edge) / 2, y(0) + 32, "photos confirmed so far", anchor="middle")
-
-
-def _apart(one: float, other: float) -> tuple[float, float]:
-    """Move two labels apart so that both can be read."""
-    gap = 17 - abs(one - other)
-    if gap <= 0:
-        return one, other
-    sign = 1 if one > other else -1
-    return one + sign * gap / 2, other - sign * gap / 2
-
-
-def _line(points: list[tuple[float, float]], *, dashed: bool = False) -> str:
-    path = "M" + "L".join(f"{px:.1f} {py:.1f}" for px, py in points)
-    if len(points) == 1:
-        path += "h1"
-    stroke = 'stroke-width="1.5" stroke-dasharray="5 4"' if dashed else 'stroke-width="3"'
-    return f'<path d="{path}" fill="none" stroke="{INK}" stroke-linejoin="round" {stroke}/>'
-
-
-def _text(x: float, y: float, words: str, *, anchor: str = "start", bold: bool = False) -> str:
-    weight = ' font-weight="700"' if bold else ""
+def _stroke(width: float, more: str = "") -> str:
     return (
-        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="{_SIZE}" '
-        f'fill="{INK}"{weight}>{escape(words)}</text>'
+        f'fill="none" stroke="currentColor" stroke-width="{width}" '
+        f'vector-effect="non-scaling-stroke"{more}'
     )
+
+
+_DASHED = _stroke(1.5, ' stroke-dasharray="5 4"')
+_SOLID = _stroke(3)
+
+
+def _line(at: Sequence[int], losses: Sequence[float], most: float, stroke: str) -> str:
+    last = max(at[-1], 2)
+    places = [
+        f"{100 * (count - 1) / (last - 1):.2f} {100 - 100 * loss / most:.2f}"
+        for count, loss in zip(at, losses, strict=True)
+    ]
+    return f'<path d="M{"L".join(places)}{"h1" if len(places) == 1 else ""}" {stroke}/>'
+
+
+def _key(name: str, last: float, stroke: str) -> Markup:
+    return Markup(
+        '<span class="key"><svg viewBox="0 0 28 10"><path d="M0 5H28" {}/></svg> {} {:.2f}</span>'
+    ).format(Markup(stroke), name, last)

@@ -20,12 +20,7 @@ def learning_panel(services: Services, scope_id: str) -> dict[str, Any]:
     return {
         "state": state,
         "curves": found,
-        "charts": {
-            "wide": curve_chart(found),
-            "narrow": curve_chart(found, narrow=True),
-        }
-        if drawn
-        else {},
+        "chart": curve_chart(found) if drawn else "",
         "milestones": milestones(found),
         "others": _others(services, scope_id),
     }

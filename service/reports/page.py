@@ -10,14 +10,12 @@ from classifier.report.conversions import Scope
 from service.reports import usecases as reports
 from service.reports.view import (
     MOST_OVERRULED,
+    count_and_weight_rows,
     details_corrected,
-    fold_bars,
-    fold_pairs,
-    outcome_bars,
-    share_pairs,
-    weight_bars,
+    outcome_rows,
+    weight_rows,
 )
-from service.web.charts import outcome_chart, pair_chart, weight_chart
+from service.web.charts import bar_chart
 from service.web.dependencies import ServicesDep
 from service.web.page_support import sort_frame
 from service.web.render import page
@@ -32,8 +30,8 @@ def show_report(services: ServicesDep, sort_id: str, weights: Scope | None = Non
     report = reports.report(services, sort_id, weights_from=weights)
     frame = sort_frame(services, report.sort, "report")
     table = report.item_weights
-    bars, pairs = weight_bars(report), share_pairs(report)
-    outcomes = outcome_bars(report)
+    weights_of, pairs = weight_rows(report), count_and_weight_rows(report)
+    outcomes = outcome_rows(report)
     return page(
         "report.html",
         **frame,
@@ -44,25 +42,16 @@ def show_report(services: ServicesDep, sort_id: str, weights: Scope | None = Non
         route_defs=route_defs(),
         most_overruled=MOST_OVERRULED,
         details_corrected=details_corrected(report, services.programmes),
-        outcome_charts={
-            "wide": outcome_chart(outcomes),
-            "narrow": outcome_chart(outcomes, narrow=True),
-            "on-paper": outcome_chart(outcomes, ident="outcome-paper"),
-        }
-        if outcomes
-        else {},
-        weight_charts={
-            "wide": weight_chart(bars),
-            "narrow": weight_chart(fold_bars(bars), narrow=True),
-            "on-paper": weight_chart(fold_bars(bars), ident="weight-paper"),
-        }
-        if bars
-        else {},
-        pair_charts={
-            "wide": pair_chart(pairs),
-            "narrow": pair_chart(fold_pairs(pairs), narrow=True),
-            "on-paper": pair_chart(fold_pairs(pairs), ident="pairs-paper"),
-        }
-        if pairs
-        else {},
+        outcome_chart=outcomes
+        and bar_chart(
+            outcomes, "What can be recovered and what can not, hatched by route", whole=1.0
+        ),
+        weight_chart=weights_of
+        and bar_chart(weights_of, "Share of the weight by category, hatched by route"),
+        pair_chart=pairs
+        and bar_chart(
+            pairs,
+            "Share of the count beside share of the weight, by category",
+            heads=("count", "weight"),
+        ),
     )

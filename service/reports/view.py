@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from decimal import Decimal
 
 from classifier.log.records import DetailChange
 from classifier.report.lines import Report, RouteLine
 from classifier.rules.programme import Programme
-from service.web.charts import Bar, Pair, Part, percent
+from service.web.charts import COUNT, WEIGHT, Bar, Part, Row, percent
 from service.web.render import NOTHING, day, weight
 
-MOST_BARS_ON_PAPER = 10
-"""With more bars than this the charts and the notes do not fit one sheet in letters to be read."""
 MOST_OVERRULED = 6
 _DETAIL_NAMES = {
     "name": "name",
@@ -68,25 +67,22 @@ def _detail_line(change: DetailChange, programmes: Mapping[str, Programme]) -> D
     return DetailLine(_DETAIL_NAMES[change.field], words(change.before), words(change.after))
 
 
-def outcome_bars(report: Report) -> list[Bar]:
+def outcome_rows(report: Report) -> list[Row]:
     """Return what can be recovered, what can't, and the rest, of the weight.
 
     Where nothing was weighed they are of the count.
     """
     weighed = any(kind.share_weight for kind in report.kinds)
     return [
-        Bar(
-            label=kind.name,
-            parts=tuple(
-                Part(line.route, share)
-                for line in report.routes
-                if line.kind == kind.kind and (share := _outcome_share(line, weighed))
-            ),
-            words=_outcome_words(kind, weighed),
-        )
+        Row(kind.name, (Bar(_routes_of(kind, report, weighed), _outcome_words(kind, weighed)),))
         for kind in report.kinds
         if _outcome_share(kind, weighed)
     ]
+
+
+def _routes_of(kind: RouteLine, report: Report, weighed: bool) -> tuple[Part, ...]:
+    own = [(line, _outcome_share(line, weighed)) for line in report.routes]
+    return tuple(Part(line.route, share) for line, share in own if line.kind == kind.kind and share)
 
 
 def _outcome_share(line: RouteLine, weighed: bool) -> float:
@@ -104,72 +100,41 @@ def _outcome_words(kind: RouteLine, weighed: bool) -> str:
     return f"{percent(_outcome_share(kind, weighed))} · {weight(grams)}{split}"
 
 
-def weight_bars(report: Report) -> list[Bar]:
-    """Return the bars of weight by category, the heaviest first."""
-    bars = []
+def weight_rows(report: Report) -> list[Row]:
+    """Return the shares of the weight by category and route, the heaviest first."""
+    rows = []
     for line in report.categories:
         if line.mass is None or line.share_weight is None:
             continue
         share = float(line.share_weight.value)
         names = " / ".join(way.name for way in line.routes)
-        bars.append(
-            Bar(
-                label=line.name,
-                parts=tuple(Part(way.route, share * float(way.share)) for way in line.routes),
-                words=f"{percent(share)} · {weight(line.mass.value_g)} · {names}",
-            )
-        )
-    return sorted(bars, key=lambda bar: -bar.share)
+        parts = tuple(Part(way.route, share * float(way.share)) for way in line.routes)
+        words = f"{percent(share)} · {weight(line.mass.value_g)} · {names}"
+        rows.append(Row(line.name, (Bar(parts, words),)))
+    return sorted(rows, key=lambda row: -row.bars[0].share)
 
 
-def fold_bars(bars: list[Bar], most: int = MOST_BARS_ON_PAPER) -> list[Bar]:
-    """Keep the longest bars and sum up the others in a last one."""
-    if len(bars) <= most:
-        return bars
-    shown, rest = bars[: most - 1], bars[most - 1 :]
-    routes: dict[str, float] = {}
-    for part in (part for bar in rest for part in bar.parts):
-        routes[part.route] = routes.get(part.route, 0.0) + part.share
-    total = sum(bar.share for bar in rest)
-    parts = tuple(Part(route, share) for route, share in routes.items())
-    words = f"{percent(total)} · each by itself in the table"
-    return [*shown, Bar(_rest_name(len(rest)), parts, words)]
-
-
-def share_pairs(report: Report) -> list[Pair]:
+def count_and_weight_rows(report: Report) -> list[Row]:
     """Return count share beside weight share, in the order of the count share.
 
     A sort without a single count has nothing to compare.
     """
     if not report.total.count:
         return []
-    pairs = [
-        Pair(
-            label=line.name,
-            count_share=float(line.share_count),
-            weight_share=None if line.share_weight is None else float(line.share_weight.value),
+    rows = [
+        Row(
+            line.name,
+            (
+                _plain_bar(COUNT, line.share_count),
+                _plain_bar(WEIGHT, line.share_weight.value if line.share_weight else None),
+            ),
         )
         for line in report.categories
         if line.count or line.mass
     ]
-    return sorted(pairs, key=lambda pair: -pair.count_share)
+    return sorted(rows, key=lambda row: -row.bars[0].share)
 
 
-def fold_pairs(pairs: list[Pair], most: int = MOST_BARS_ON_PAPER) -> list[Pair]:
-    """Keep the pairs that are large in count or weight, in their order, and sum up the others."""
-    if len(pairs) <= most:
-        return pairs
-    by_size = sorted(pairs, key=lambda pair: -max(pair.count_share, pair.weight_share or 0))
-    large = set(by_size[: most - 1])
-    rest = by_size[most - 1 :]
-    weights = [pair.weight_share for pair in rest if pair.weight_share is not None]
-    together = Pair(
-        label=_rest_name(len(rest)),
-        count_share=sum(pair.count_share for pair in rest),
-        weight_share=sum(weights) if weights else None,
-    )
-    return [*(pair for pair in pairs if pair in large), together]
-
-
-def _rest_name(piles: int) -> str:
-    return f"{piles} smaller piles together"
+def _plain_bar(fill: str, share: Decimal | None) -> Bar:
+    found = None if share is None else float(share)
+    return Bar((Part(fill, found),) if found else (), percent(found))

@@ -10,6 +10,7 @@ from typing import Any, get_args
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
+from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
 
 from classifier.errors import InvalidEntryError
@@ -38,16 +39,16 @@ from service.studies.view import (
     methods,
     points,
     range_words,
-    share_bars,
+    share_rows,
     told_differences,
     unit_word,
     weighed,
     whole,
 )
+from service.web.charts import bar_chart
 from service.web.dependencies import ServicesDep
 from service.web.render import page
 from service.web.route_marks import route_defs
-from service.web.study_charts import RangeBar, range_chart
 
 router = APIRouter(prefix="/studies/{study_id}")
 _FIELDS = (
@@ -105,8 +106,8 @@ def public_page(
         headline=_headline(report),
         weighed=weighed(report.kg),
         counted=whole(report.objects),
-        group_charts=_charts(share_bars(report, "group"), "groups", "Share of the weight by group"),
-        route_charts=_charts(share_bars(report, "route"), "routes", "Share of the weight by route"),
+        group_chart=_chart(report, "group"),
+        route_chart=_chart(report, "route"),
         uncertainty=uncertainty(report),
         differences=told_differences(report),
         what_if=_what_if(report),
@@ -253,14 +254,9 @@ def _number(text: str, what: str) -> float:
         ) from error
 
 
-def _charts(bars: list[RangeBar], ident: str, title: str) -> dict[str, Any]:
-    if not bars:
-        return {}
-    return {
-        "wide": range_chart(bars, ident=ident, title=title),
-        "narrow": range_chart(bars, ident=ident, title=title, narrow=True),
-        "on-paper": range_chart(bars, ident=f"{ident}-paper", title=title),
-    }
+def _chart(report: StudyReport, level: str) -> Markup | str:
+    rows = share_rows(report, level)
+    return bar_chart(rows, f"Share of the weight by {level}") if rows else ""
 
 
 def _headline(report: StudyReport) -> list[tuple[str, str, str]]:

@@ -12,7 +12,7 @@ from classifier.study.notes import units_of
 from classifier.study.report import StudyReport
 from classifier.study.shares import SHARE
 from classifier.study.words import by_id, kept_within, main_shares
-from service.web.study_charts import RangeBar
+from service.web.charts import COUNT, Bar, Part, Row
 
 _GAP = "\u00a0"
 NOTHING = "\u2013"
@@ -70,20 +70,14 @@ def unit_word(report: StudyReport) -> str:
     return units_of(report.plan).capitalize()
 
 
-def share_bars(report: StudyReport, level: str) -> list[RangeBar]:
-    """Return the bars of a level, the largest first."""
-    return [
-        RangeBar(
-            label=each.about.name,
-            share=each.value,
-            low=ends[0] if ends else None,
-            high=ends[1] if ends else None,
-            words=range_words(each),
-            route=each.about.id if level == "route" else "",
-        )
-        for each in main_shares(report, level)
-        for ends in (kept_within(each),)
-    ]
+def share_rows(report: StudyReport, level: str) -> list[Row]:
+    """Return the shares of a level with their likely ranges, the largest first."""
+    rows = []
+    for each in main_shares(report, level):
+        low, high = kept_within(each) or (None, None)
+        part = Part(each.about.id if level == "route" else COUNT, each.value)
+        rows.append(Row(each.about.name, (Bar((part,), range_words(each), low, high),)))
+    return rows
 
 
 def told_differences(report: StudyReport) -> list[str]:

@@ -1,58 +1,60 @@
-"""Charts as SVG, built here so that they print, need no script and can be read in grey.
+"""Charts as rows of a table: a bar is a small drawing whose widths are percentages.
 
-Every bar is labelled with its own words; no legend must be consulted. Each chart exists in a wide
-drawing for the desk and for paper and in a narrow one for a phone, since letters that shrink with
-the drawing could not be read there. The page shows one of them and, always, the same figures as a
-table. Paper gets a wide drawing of its own, with fewer bars.
+So they print (drawings do where grounds don't), need no script, fold on a phone as other tables
+do, and are read out row by row. Every bar is labelled with its own words and hatched by its route;
+no legend must be consulted, and grey paper is enough. A whisker is the range of an estimate.
 """
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
-from service.web.route_marks import INK, ROUTE_MARKS
+from service.web.route_marks import ROUTE_MARKS
 
-WIDE = 720
-NARROW = 340
-LETTER = 7.1  # px of an average letter at the size used, a little too wide to be safe
-_SIZE = 13
+COUNT, WEIGHT = "count", "weight"
+"""Fills of bars that are of no route."""
+MOST_ROWS = 10
+"""With more rows than this, charts and notes do not fit one sheet in letters to be read."""
 _GAP = "\u00a0"  # a figure and its sign are never parted at a line's end
-_LINE = 16
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One route's part of a bar; `share` is a fraction of the whole, 0 to 1."""
+    """A stretch of a bar: the route (or `COUNT`, `WEIGHT`) that it is filled for, and its share."""
 
-    route: str
+    fill: str
     share: float
 
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """One category: its parts by route and the words that stand at its end."""
+    """A bar with the words beside it; all shares are fractions, 0 to 1."""
 
-    label: str
     parts: tuple[Part, ...]
     words: str
+    low: float | None = None
+    high: float | None = None
 
     @property
     def share(self) -> float:
         """The whole bar."""
         return sum(part.share for part in self.parts)
 
+    @property
+    def end(self) -> float:
+        """Where the bar or its whisker ends."""
+        return max(self.share, self.high or 0.0)
+
 
 @dataclass(frozen=True, slots=True)
-class Pair:
-    """One category's share of the count beside its share of the weight, None if not weighed."""
+class Row:
+    """What is compared, with one bar, or with two that start from the same line."""
 
     label: str
-    count_share: float
-    weight_share: float | None
+    bars: tuple[Bar, ...]
 
 
 def percent(share: float | None) -> str:
@@ -64,174 +66,89 @@ def percent(share: float | None) -> str:
     return f"{100 * share:.1f}{_GAP}%"
 
 
-def draw_text(x: float, y: float, words: str, *, anchor: str = "start", bold: bool = False) -> str:
-    """Return a line of text; `anchor` is what of it stands at x."""
-    weight = ' font-weight="700"' if bold else ""
-    return (
-        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="{_SIZE}" '
-        f'fill="{INK}"{weight}>{escape(words)}</text>'
-    )
-
-
-def draw_rect(x: float, y: float, width: float, height: float, fill: str) -> str:
-    """Return an outlined bar."""
-    return (
-        f'<rect x="{x:.1f}" y="{y:.1f}" width="{max(width, 0):.1f}" height="{height:.1f}" '
-        f'fill="{fill}" stroke="{INK}" stroke-width="1"/>'
-    )
-
-
-def draw_frame(ident: str, size: tuple[float, float], title: str, desc: str, inner: str) -> Markup:
-    """Return a whole drawing, with what a screen reader says of it."""
-    width, height = size
-    return Markup(
-        f'<svg viewBox="0 0 {width:.0f} {height:.0f}" role="img" '
-        f'aria-labelledby="{ident}-title {ident}-desc" xmlns="http://www.w3.org/2000/svg">'
-        f'<title id="{ident}-title">{escape(title)}</title>'
-        f'<desc id="{ident}-desc">{escape(desc)}</desc>{inner}</svg>'
-    )
-
-
-def _fill(route: str) -> str:
-    return f"url(#route-{route if route in ROUTE_MARKS else 'undecided'})"
-
-
-def _parts(bar: Bar, x: float, y: float, scale: float) -> tuple[str, float]:
-    drawn = ""
-    for part in bar.parts:
-        width = part.share * scale
-        drawn += draw_rect(x, y, width, 15, _fill(part.route))
-        x += width
-    return drawn, x
-
-
-def wrapped(label: str, width: float) -> list[str]:
-    """Return the lines of a label that fit a width in px."""
-    return textwrap.wrap(label, int(width / LETTER)) or [""]
-
-
-def _weight_wide(bars: Sequence[Bar], scale: float) -> tuple[str, float]:
-    label_width = 205.0
-    drawn, y = "", 4.0
-    for bar in bars:
-        lines = wrapped(bar.label, label_width)
-        words = wrapped(bar.words, WIDE - label_width - 20 - bar.share * scale)
-        parts, end = _parts(bar, label_width + 8, y + 1, scale)
-        drawn += parts
-        for i, line in enumerate(lines):
-            drawn += draw_text(label_width, y + 13 + i * _LINE, line, anchor="end")
-        for i, line in enumerate(words):
-            drawn += draw_text(end + 8, y + 13 + i * _LINE, line, bold=False)
-        y += max(len(lines), len(words)) * _LINE + 8
-    axis = label_width + 8
-    drawn += f'<path d="M{axis:.1f} 0V{y:.1f}" stroke="{INK}" stroke-width="1.5"/>'
-    return drawn, y
-
-
-def _weight_narrow(bars: Sequence[Bar], scale: float) -> tuple[str, float]:
-    drawn, y = "", 2.0
-    for bar in bars:
-        for line in wrapped(bar.label, NARROW):
-            drawn += draw_text(2, y + 13, line, bold=True)
-            y += _LINE
-        for line in wrapped(bar.words, NARROW):
-            drawn += draw_text(2, y + 13, line)
-            y += _LINE
-        parts, _ = _parts(bar, 2, y + 3, scale)
-        drawn += parts
-        y += 30
-    return drawn, y
-
-
-def weight_chart(bars: Sequence[Bar], *, ident: str = "weight", narrow: bool = False) -> Markup:
-    """Draw weight shares by category, each bar filled with the patterns of its routes."""
-    most = max((bar.share for bar in bars), default=1.0)
-    scale = ((NARROW - 4) if narrow else 240.0) / most
-    title = "Share of the weight by category, hatched by route"
-    return _bar_chart(bars, scale, ident=ident, title=title, narrow=narrow)
-
-
-def outcome_chart(bars: Sequence[Bar], *, ident: str = "outcome", narrow: bool = False) -> Markup:
-    """Draw what can be recovered beside what can't, each as its part of the whole.
-
-    All bars together are as long as one that stands for everything, so that lengths compare.
-    """
-    scale = (NARROW - 4) if narrow else 240.0
-    title = "What can be recovered and what can not, hatched by route"
-    return _bar_chart(bars, scale, ident=ident, title=title, narrow=narrow)
-
-
-def _bar_chart(
-    bars: Sequence[Bar], scale: float, *, ident: str, title: str, narrow: bool
+def bar_chart(
+    rows: Sequence[Row], label: str, *, heads: tuple[str, ...] = (), whole: float = 0.0
 ) -> Markup:
-    drawn, height = (_weight_narrow if narrow else _weight_wide)(bars, scale)
-    width = NARROW if narrow else WIDE
-    desc = "; ".join(f"{bar.label}: {bar.words}" for bar in bars)
-    return draw_frame(
-        f"{ident}-{'narrow' if narrow else 'wide'}", (width, height), title, desc, drawn
+    """Return a table of bars; `whole` is the share that fills the width, else the longest bar does.
+
+    With two bars a row, `heads` name what each is a share of. On paper and on a phone the smaller
+    of many rows stand summed up in one.
+    """
+    most = whole or max((bar.end for row in rows for bar in row.bars), default=0.0) or 1.0
+    shown, rest = fold(rows)
+    body = Markup("").join(
+        _row(row, most, heads, "" if rest is None or row in shown else "minor") for row in rows
+    )
+    if rest is not None:
+        body += _row(rest, most, heads, "rest")
+    return Markup('<table class="bars{}" aria-label="{}">{}<tbody>{}</tbody></table>').format(
+        " pairs" if heads else "", label, _heads(heads), body
     )
 
 
-_COUNT_FILL = "url(#count-hatch)"
-_WEIGHT_FILL = INK
+def fold(rows: Sequence[Row], most: int = MOST_ROWS) -> tuple[list[Row], Row | None]:
+    """Return the rows that are large in any bar, in their order, and all others as one."""
+    if len(rows) <= most:
+        return list(rows), None
+    by_size = sorted(rows, key=lambda row: -max(bar.share for bar in row.bars))
+    large, small = by_size[: most - 1], by_size[most - 1 :]
+    sums = [
+        sum(bar.share for bar in bars) for bars in zip(*(row.bars for row in small), strict=True)
+    ]
+    # Words alone: the sum may be longer than any bar, and all have one scale.
+    rest = Row(f"{len(small)} smaller piles together", tuple(Bar((), percent(s)) for s in sums))
+    return [row for row in rows if row in large], rest
 
 
-def _pairs_wide(pairs: Sequence[Pair], most: float) -> tuple[str, float]:
-    left, arm, number = 205.0, 165.0, 85.0
-    axis = left + number + arm
-    scale = arm / most
-    drawn = draw_text(axis - 6, 14, "share of the count", anchor="end", bold=True)
-    drawn += draw_text(axis + 6, 14, "share of the weight", bold=True)
-    y = 24.0
-    for pair in pairs:
-        lines = wrapped(pair.label, left)
-        for i, line in enumerate(lines):
-            drawn += draw_text(left, y + 13 + i * _LINE, line, anchor="end")
-        count = pair.count_share * scale
-        drawn += draw_rect(axis - count, y + 1, count, 15, _COUNT_FILL)
-        drawn += draw_text(axis - count - 6, y + 13, percent(pair.count_share), anchor="end")
-        weight = (pair.weight_share or 0) * scale
-        if weight:
-            drawn += draw_rect(axis, y + 1, weight, 15, _WEIGHT_FILL)
-        drawn += draw_text(axis + weight + 6, y + 13, percent(pair.weight_share))
-        y += len(lines) * _LINE + 8
-    drawn += f'<path d="M{axis:.1f} 20V{y:.1f}" stroke="{INK}" stroke-width="2"/>'
-    return drawn, y
-
-
-def _pairs_narrow(pairs: Sequence[Pair], most: float) -> tuple[str, float]:
-    scale = (NARROW - 150) / most
-    drawn, y = "", 2.0
-    for pair in pairs:
-        for line in wrapped(pair.label, NARROW):
-            drawn += draw_text(2, y + 13, line, bold=True)
-            y += _LINE
-        for share, word, fill in (
-            (pair.count_share, "count", _COUNT_FILL),
-            (pair.weight_share, "weight", _WEIGHT_FILL),
-        ):
-            drawn += draw_text(2, y + 14, word)
-            if share:
-                drawn += draw_rect(52, y + 3, share * scale, 13, fill)
-            drawn += draw_text(58 + (share or 0) * scale, y + 14, percent(share))
-            y += 19
-        y += 8
-    return drawn, y
-
-
-def pair_chart(pairs: Sequence[Pair], *, ident: str = "pairs", narrow: bool = False) -> Markup:
-    """Draw each category's share of the count beside its share of the weight, like a balance."""
-    most = max((max(p.count_share, p.weight_share or 0) for p in pairs), default=1.0) or 1.0
-    drawn, height = _pairs_narrow(pairs, most) if narrow else _pairs_wide(pairs, most)
-    desc = "; ".join(
-        f"{pair.label}: {percent(pair.count_share)} of the count, {percent(pair.weight_share)}"
-        + ("" if pair.weight_share is None else " of the weight")
-        for pair in pairs
+def _heads(heads: tuple[str, ...]) -> Markup:
+    if not heads:
+        return Markup("")
+    cells = Markup("").join(
+        Markup('<th scope="col" colspan="2">share of the {}</th>').format(head) for head in heads
     )
-    return draw_frame(
-        f"{ident}-{'narrow' if narrow else 'wide'}",
-        (NARROW if narrow else WIDE, height),
-        "Share of the count beside share of the weight, by category",
-        desc,
-        drawn,
+    return Markup(
+        '<thead><tr><th scope="col"><span class="unseen">Pile</span></th>{}</tr></thead>'
+    ).format(cells)
+
+
+def _row(row: Row, most: float, heads: tuple[str, ...], kind: str) -> Markup:
+    cells = []
+    for place, bar in enumerate(row.bars):
+        words = Markup('<td class="words"{}>{}</td>').format(
+            Markup(' data-col="{}"').format(heads[place]) if heads else "", bar.words
+        )
+        run = Markup('<td class="run">{}</td>').format(_drawn(bar, most))
+        cells += [words, run] if place < len(row.bars) - 1 else [run, words]
+    return Markup('<tr{}><th scope="row">{}</th>{}</tr>').format(
+        Markup(' class="{}"').format(kind) if kind else "", row.label, Markup("").join(cells)
     )
+
+
+def _drawn(bar: Bar, most: float) -> Markup:
+    drawn, at = "", 0.0
+    for part in bar.parts:
+        width = 100 * max(part.share, 0.0) / most
+        drawn += (
+            f'<rect x="{at:.2f}%" width="{width:.2f}%" height="100%" fill="{_fill(part.fill)}" '
+            'stroke="currentColor"/>'
+        )
+        at += width
+    if bar.low is not None and bar.high is not None:
+        # A lower end below 0 is drawn to the axis; the words say it.
+        low, high = (100 * max(end, 0.0) / most for end in (bar.low, bar.high))
+        line = _whisker(low, high)
+        drawn += f'<g class="halo">{line}</g><g stroke="currentColor" stroke-width="2">{line}</g>'
+    return Markup(f'<svg class="bar" aria-hidden="true" focusable="false">{drawn}</svg>')
+
+
+def _whisker(low: float, high: float) -> str:
+    ends = [(low, high, 50, 50), (low, low, 17, 83), (high, high, 17, 83)]
+    return "".join(
+        f'<line x1="{x1:.2f}%" x2="{x2:.2f}%" y1="{y1}%" y2="{y2}%"/>' for x1, x2, y1, y2 in ends
+    )
+
+
+def _fill(fill: str) -> str:
+    if fill in (COUNT, WEIGHT):
+        return "url(#count-hatch)" if fill == COUNT else "currentColor"
+    return f"url(#route-{fill if fill in ROUTE_MARKS else 'undecided'})"

@@ -144,5 +144,5 @@ def test_the_pages_of_a_study_fit_the_screen(
         assert wider <= 0, f"{address} is {wider} px wider than the screen"
     page.goto(study)
     expect(page.locator("#learning")).to_contain_text("On.")
-    chart = page.locator("#chart-learning svg:visible")
+    chart = page.locator("#chart-learning .curve > svg:visible")
     expect(chart).to_have_count(1)

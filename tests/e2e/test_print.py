@@ -44,8 +44,8 @@ def test_report_of_many_piles_prints_on_two_sheets(page: Page, server: Server, p
         _post(server, f"/api/sorts/{sort_id}/weighings", reading)
     page.goto(f"{server.address}/sorts/{sort_id}/report")
     page.emulate_media(media="print")
-    expect(page.locator("#chart-weight .on-paper svg")).to_be_visible()
-    expect(page.locator("#chart-weight .wide")).to_be_hidden()
+    expect(page.locator("#chart-weight .rest")).to_be_visible()
+    expect(page.locator("#chart-weight .minor").first).to_be_hidden()
     expect(page.get_by_role("link", name="as CSV")).to_be_hidden()
     sheets = len(re.findall(rb"/Type\s*/Page\b", page.pdf(prefer_css_page_size=True)))
     assert sheets == 2

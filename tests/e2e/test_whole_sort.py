@@ -133,8 +133,8 @@ def report(page: Page, server: Server, sort_id: str) -> None:
     assert float(figures["total"]["net_g"]["value"]) == 4120
     expect(page.locator(".headline")).to_contain_text("4.120 kg")
     expect(page.locator(".headline")).to_contain_text("18")
-    expect(page.locator("#chart-weight .wide svg")).to_be_visible()
-    expect(page.locator("#chart-pairs .wide svg")).to_be_visible()
+    expect(page.locator("#chart-weight .bar").first).to_be_visible()
+    expect(page.locator("#chart-pairs .bar").first).to_be_visible()
     expect(page.get_by_role("heading", name="Too light for the scale")).to_be_visible()
     expect(page.locator("main")).to_contain_text("Beside the national figures")
     expect(page.locator("main")).to_contain_text("Follow your local authority where it differs")

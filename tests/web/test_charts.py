@@ -10,39 +10,39 @@ import pytest
 from markupsafe import Markup
 
 from classifier.rules.programme_rules import ROUTES
-from service.web.charts import (
-    LETTER,
-    NARROW,
-    WIDE,
-    Bar,
-    Pair,
-    Part,
-    outcome_chart,
-    pair_chart,
-    percent,
-    weight_chart,
-)
+from service.web.charts import COUNT, WEIGHT, Bar, Part, Row, bar_chart, percent
 from service.web.route_marks import ROUTE_MARKS, route_defs, swatch
 
-SVG = "{http://www.w3.org/2000/svg}"
-BARS = [
-    Bar("Corrugated cardboard", (Part("kerbside", 0.4),), "40.0 % · 2.000 kg · Kerbside recycling"),
-    Bar(
+ROWS = [
+    Row("Corrugated cardboard", (Bar((Part("kerbside", 0.4),), "40.0 % · 2.000 kg"),)),
+    Row(
         "Rigid plastics of a kind with an unusually long name & <more>",
-        (Part("kerbside", 0.1), Part("residual", 0.05)),
-        "15.0 % · 750 g · Kerbside recycling / Residual waste",
+        (Bar((Part("kerbside", 0.1), Part("residual", 0.05)), "15.0 % · 750 g"),),
     ),
-    Bar("Foam", (Part("not-a-route", 0.002),), "0.2 % · 10 g · not settled"),
+    Row("Foam", (Bar((Part("not-a-route", 0.002),), "0.2 % · 10 g"),)),
 ]
-PAIRS = [Pair("Paper", 0.3, 0.6), Pair("Foam", 0.6, 0.05), Pair("Film", 0.1, None)]
 
 
-def parsed(svg: Markup) -> ET.Element:
-    return ET.fromstring(str(svg))
+def pair(label: str, count: float, weight: float | None) -> Row:
+    parts = (Part(WEIGHT, weight),) if weight else ()
+    return Row(label, (Bar((Part(COUNT, count),), percent(count)), Bar(parts, percent(weight))))
 
 
-def texts(root: ET.Element) -> list[str]:
-    return [element.text or "" for element in root.iter(f"{SVG}text")]
+PAIRS = [pair("Paper", 0.3, 0.6), pair("Foam", 0.6, 0.05), pair("Film", 0.1, None)]
+
+
+def parsed(chart: Markup) -> ET.Element:
+    return ET.fromstring(str(chart))
+
+
+def widths(root: ET.Element) -> list[float]:
+    return [float(r.get("width", "").rstrip("%")) for r in root.iter("rect")]
+
+
+def cells(root: ET.Element) -> list[list[str]]:
+    """Return the rows as they are read out: what stands in each cell that holds words."""
+    rows = [["".join(cell.itertext()) for cell in row] for row in root.iter("tr")]
+    return [[cell for cell in row if cell] for row in rows]
 
 
 def luminance(colour: str) -> float:
@@ -81,75 +81,87 @@ def test_patterns_of_all_routes_are_defined_once() -> None:
 
 def test_unknown_route_is_drawn_as_undecided() -> None:
     assert "route-undecided" in swatch("on the moon")
-    assert "route-undecided" in weight_chart(BARS)
+    assert "route-undecided" in bar_chart(ROWS, "Shares")
 
 
-@pytest.mark.parametrize("narrow", [False, True])
-def test_bars_are_as_long_as_their_shares(narrow: bool) -> None:
-    root = parsed(weight_chart(BARS, narrow=narrow))
-    rects = [r for r in root.iter(f"{SVG}rect") if r.get("fill", "").startswith("url(#route-")]
-    widths = [float(r.get("width", "0")) for r in rects]
-    assert [r.get("fill") for r in rects] == [
+def test_bars_are_as_long_as_their_shares_and_hatched_by_route() -> None:
+    root = parsed(bar_chart(ROWS, "Shares"))
+    assert [r.get("fill") for r in root.iter("rect")] == [
         "url(#route-kerbside)",
         "url(#route-kerbside)",
         "url(#route-residual)",
         "url(#route-undecided)",
     ]
-    assert widths[1] / widths[0] == pytest.approx(0.1 / 0.4, abs=0.01)
-    assert widths[2] / widths[0] == pytest.approx(0.05 / 0.4, abs=0.01)
+    assert widths(root) == pytest.approx([100, 25, 12.5, 0.5])
+    starts = [float(r.get("x", "").rstrip("%")) for r in root.iter("rect")]
+    assert starts == pytest.approx([0, 0, 25, 0])
 
 
-@pytest.mark.parametrize("narrow", [False, True])
-@pytest.mark.parametrize("chart", ["weight", "pairs"])
-def test_words_stay_within_the_drawing(chart: str, narrow: bool) -> None:
-    svg = (
-        weight_chart(BARS, narrow=narrow) if chart == "weight" else pair_chart(PAIRS, narrow=narrow)
-    )
-    root = parsed(svg)
-    _, _, width, height = (float(n) for n in root.get("viewBox", "").split())
-    assert width == (NARROW if narrow else WIDE)
-    for element in root.iter(f"{SVG}text"):
-        x, y, length = (
-            float(element.get("x", 0)),
-            float(element.get("y", 0)),
-            len(element.text or ""),
-        )
-        start = x - length * LETTER if element.get("text-anchor") == "end" else x
-        assert start >= -1, element.text
-        assert start + length * LETTER <= width + 1, element.text
-        assert 0 < y <= height
+def test_parts_of_a_whole_are_drawn_as_such() -> None:
+    """The longest bar is no longer than its share: a third must not look like everything."""
+    bars = [Row("Can be recovered", (Bar((Part("kerbside", 0.3),), "30 %"),))]
+    assert widths(parsed(bar_chart(bars, "Outcome", whole=1.0))) == pytest.approx([30])
 
 
-@pytest.mark.parametrize("narrow", [False, True])
-def test_charts_have_a_title_and_say_their_figures(narrow: bool) -> None:
-    for svg in (weight_chart(BARS, narrow=narrow), pair_chart(PAIRS, narrow=narrow)):
-        root = parsed(svg)
-        assert root.get("role") == "img"
-        named = {element.get("id") for element in root}
-        assert set((root.get("aria-labelledby") or "").split()) <= named
-        desc = root.find(f"{SVG}desc")
-        assert desc is not None
-        assert desc.text
-        assert "%" in desc.text
+def test_a_chart_has_a_name_and_says_its_figures_row_by_row() -> None:
+    root = parsed(bar_chart(ROWS, "Shares"))
+    assert (root.tag, root.get("aria-label")) == ("table", "Shares")
+    assert cells(root)[0] == ["Corrugated cardboard", "40.0 % · 2.000 kg"]
+    assert [th.get("scope") for th in root.iter("th")] == ["row"] * 3
+    assert {svg.get("aria-hidden") for svg in root.iter("svg")} == {"true"}
+
+
+def test_two_bars_of_a_row_have_heads_and_one_scale() -> None:
+    root = parsed(bar_chart(PAIRS, "Balance", heads=("count", "weight")))
+    assert cells(root) == [
+        ["Pile", "share of the count", "share of the weight"],
+        ["Paper", "30.0\u00a0%", "60.0\u00a0%"],
+        ["Foam", "60.0\u00a0%", "5.0\u00a0%"],
+        ["Film", "10.0\u00a0%", "not weighed"],
+    ]
+    assert widths(root) == pytest.approx([50, 100, 100, 8.33, 16.67])
+
+
+def test_a_pile_that_was_not_weighed_has_no_bar() -> None:
+    root = parsed(bar_chart(PAIRS, "Balance", heads=("count", "weight")))
+    assert [r.get("fill") for r in root.iter("rect")].count("currentColor") == 2
+
+
+def test_a_whisker_is_the_range_and_starts_at_0_at_the_lowest() -> None:
+    bars = [
+        Row("Food", (Bar((Part(COUNT, 0.3),), "30 %", low=0.2, high=0.4),)),
+        Row("Wood", (Bar((Part(COUNT, 0.01),), "1 %", low=-0.02, high=0.04),)),
+        Row("Film", (Bar((Part(COUNT, 0.01),), "1 %"),)),
+    ]
+    food, wood, film = parsed(bar_chart(bars, "Ranges")).iter("svg")
+    assert widths(food) == pytest.approx([75])  # the whisker, not the bar, reaches the edge
+    line = next(food.iter("line"))
+    assert (line.get("x1"), line.get("x2")) == ("50.00%", "100.00%")
+    line = next(wood.iter("line"))
+    assert (line.get("x1"), line.get("x2")) == ("0.00%", "10.00%")
+    assert list(film.iter("line")) == []
 
 
 def test_labels_are_escaped() -> None:
-    svg = weight_chart(BARS)
-    assert "&amp;" in svg
-    assert "<more>" not in svg
-
-
-def test_pile_not_weighed_has_no_bar_and_says_so() -> None:
-    root = parsed(pair_chart(PAIRS))
-    assert "not weighed" in texts(root)
-    filled = [r for r in root.iter(f"{SVG}rect") if r.get("fill") == "#1b1f1e"]
-    assert len(filled) == 2
+    chart = bar_chart(ROWS, "A & B")
+    assert "&amp;" in chart
+    assert "<more>" not in chart
+    assert parsed(chart).get("aria-label") == "A & B"
 
 
 def test_nothing_to_draw_is_drawn_without_error() -> None:
-    assert "<svg" in weight_chart([])
-    assert "<svg" in outcome_chart([])
-    assert "<svg" in pair_chart([Pair("Nothing", 0.0, 0.0)])
+    assert cells(parsed(bar_chart([], "Nothing"))) == []
+    assert widths(parsed(bar_chart([pair("Nothing", 0.0, 0.0)], "Nothing"))) == [0.0]
+
+
+def test_rows_that_are_many_are_folded_on_paper_and_on_a_phone() -> None:
+    rows = [pair(str(n), n / 300, n / 300) for n in range(1, 25)]
+    shown = {kind: [] for kind in (None, "minor", "rest")}
+    for row in parsed(bar_chart(rows, "Many", heads=("count", "weight"))).iter("tr"):
+        shown[row.get("class")].append("".join(row[0].itertext()))
+    assert shown["minor"] == [str(n) for n in range(1, 16)]
+    assert shown["rest"] == ["15 smaller piles together"]
+    assert shown[None] == ["Pile", *(str(n) for n in range(16, 25))]
 
 
 @pytest.mark.parametrize(
@@ -164,13 +176,3 @@ def test_nothing_to_draw_is_drawn_without_error() -> None:
 )
 def test_percent(share: float | None, words: str) -> None:
     assert percent(share) == words
-
-
-@pytest.mark.parametrize(("narrow", "whole"), [(False, 240.0), (True, NARROW - 4)])
-def test_outcomes_are_drawn_as_parts_of_one_whole(narrow: bool, whole: float) -> None:
-    """The longest bar is no longer than its share: a third must not look like everything."""
-    bars = [Bar("Can be recovered", (Part("kerbside", 0.3),), "30 %")]
-    root = parsed(outcome_chart(bars, narrow=narrow))
-    (width,) = [float(each.get("width", "0")) for each in root.iter(f"{SVG}rect")]
-    assert width == pytest.approx(0.3 * whole, abs=0.1)
-    assert "30 %" in texts(root)

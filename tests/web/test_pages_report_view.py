@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -9,15 +10,9 @@ from fastapi.testclient import TestClient
 
 from classifier.log.records import SortInfo
 from service.reports import usecases as reports
-from service.reports.view import (
-    MOST_BARS_ON_PAPER,
-    fold_bars,
-    fold_pairs,
-    outcome_bars,
-    share_pairs,
-    weight_bars,
-)
+from service.reports.view import count_and_weight_rows, outcome_rows, weight_rows
 from service.services import Services
+from service.web.charts import MOST_ROWS, fold, percent
 from tests.fakes import new_id
 
 
@@ -40,16 +35,18 @@ def test_small_piles_are_summed(client: TestClient, services: Services, sort: So
     for n, category in enumerate(services.categories.categories, start=1):
         _record(client, sort, category.id, count=n, grams=0 if n == 3 else 100 * n)
     report = reports.report(services, sort.id)
-    every_bar, every_pair = weight_bars(report), share_pairs(report)
-    assert len(every_pair) == len(services.categories.categories) == len(every_bar) + 1
-    bars, pairs = fold_bars(every_bar), fold_pairs(every_pair)
-    assert len(bars) == len(pairs) == MOST_BARS_ON_PAPER
-    assert sum(bar.share for bar in bars) == pytest.approx(1)
-    assert sum(pair.count_share for pair in pairs) == pytest.approx(1)
-    assert sum(pair.weight_share or 0 for pair in pairs) == pytest.approx(1)
-    assert bars[-1].label.endswith("smaller piles together")
-    assert pairs[-1].label.endswith("smaller piles together")
-    assert [bar.share for bar in bars[:-1]] == sorted((b.share for b in bars[:-1]), reverse=True)
+    weights, pairs = weight_rows(report), count_and_weight_rows(report)
+    assert len(pairs) == len(services.categories.categories) == len(weights) + 1
+    for rows in (weights, pairs):
+        shown, rest = fold(rows)
+        assert len(shown) == MOST_ROWS - 1
+        assert rest is not None
+        assert rest.label == f"{len(rows) - len(shown)} smaller piles together"
+        for place, bar in enumerate(rest.bars):
+            rows_sum = sum(row.bars[place].share for row in shown)
+            assert bar.words == percent(1 - rows_sum)
+    shares = [row.bars[0].share for row in fold(weights)[0]]
+    assert shares == sorted(shares, reverse=True)
 
 
 def test_outcomes_are_of_the_weight_and_hatched_by_route(
@@ -58,13 +55,13 @@ def test_outcomes_are_of_the_weight_and_hatched_by_route(
     _record(client, sort, "steel_cans", count=9, grams=600)
     _record(client, sort, "food", count=1, grams=300)
     _record(client, sort, "coated_paper", count=2, grams=100)
-    recovered, discarded = outcome_bars(reports.report(services, sort.id))
+    recovered, discarded = outcome_rows(reports.report(services, sort.id))
     assert (recovered.label, discarded.label) == ("Can be recovered", "Discarded")
-    assert {part.route: part.share for part in recovered.parts} == pytest.approx(
+    assert {part.fill: part.share for part in recovered.bars[0].parts} == pytest.approx(
         {"kerbside": 0.6, "organics": 0.3}
     )
-    assert recovered.words == "90.0\u00a0% · 900\u00a0g"
-    assert discarded.words == "10.0\u00a0% · 100\u00a0g"
+    assert recovered.bars[0].words == "90.0\u00a0% · 900\u00a0g"
+    assert discarded.bars[0].words == "10.0\u00a0% · 100\u00a0g"
     page = client.get(f"/sorts/{sort.id}/report", headers={"accept": "text/html"}).text
     assert "How much of it need not be thrown away, by weight" in page
 
@@ -74,10 +71,10 @@ def test_outcomes_without_a_scale_are_of_the_count(
 ) -> None:
     _record(client, sort, "steel_cans", count=3, grams=0)
     _record(client, sort, "coated_paper", count=1, grams=0)
-    recovered, discarded = outcome_bars(reports.report(services, sort.id))
-    assert recovered.share == pytest.approx(0.75)
-    assert recovered.words == "75.0\u00a0% · 3 objects"
-    assert discarded.words == "25.0\u00a0% · 1 object"
+    recovered, discarded = outcome_rows(reports.report(services, sort.id))
+    assert recovered.bars[0].share == pytest.approx(0.75)
+    assert recovered.bars[0].words == "75.0\u00a0% · 3 objects"
+    assert discarded.bars[0].words == "25.0\u00a0% · 1 object"
     page = client.get(f"/sorts/{sort.id}/report", headers={"accept": "text/html"}).text
     assert "0\u00a0g to 0\u00a0g" not in page
     assert "nothing weighed" in page
@@ -85,7 +82,7 @@ def test_outcomes_without_a_scale_are_of_the_count(
 
 
 def test_empty_sort_has_no_outcomes(client: TestClient, services: Services, sort: SortInfo) -> None:
-    assert outcome_bars(reports.report(services, sort.id)) == []
+    assert outcome_rows(reports.report(services, sort.id)) == []
     page = client.get(f"/sorts/{sort.id}/report", headers={"accept": "text/html"}).text
     assert "How much of it" not in page
 
@@ -107,8 +104,8 @@ def test_light_piles_that_are_many_stay_in_sight(
     for n, category in enumerate(services.categories.categories[:30], start=1):
         _record(client, sort, category.id, count=1, grams=100 * n)
     _record(client, sort, "foam_polystyrene", count=500, grams=0)
-    pairs = fold_pairs(share_pairs(reports.report(services, sort.id)))
-    assert len(pairs) == MOST_BARS_ON_PAPER
+    pairs, _ = fold(count_and_weight_rows(reports.report(services, sort.id)))
+    assert len(pairs) == MOST_ROWS - 1
     foam = services.categories.get("foam_polystyrene").name
     assert pairs[0].label == foam
 
@@ -159,3 +156,16 @@ def test_weights_alone_are_compared_with_no_count(client: TestClient, sort: Sort
     shown = client.get(f"/sorts/{sort.id}/report").text
     assert 'id="chart-weight"' in shown
     assert 'id="chart-pairs"' not in shown
+
+
+def test_a_category_that_left_the_list_is_shown_by_its_id(
+    client: TestClient, services: Services, sort: SortInfo
+) -> None:
+    _record(client, sort, "steel_cans", count=2, grams=100)
+    listed = services.categories
+    kept = tuple(each for each in listed.categories if each.id != "steel_cans")
+    app: Any = client.app
+    app.state.services = replace(services, categories=replace(listed, categories=kept))
+    page = client.get(f"/sorts/{sort.id}/report", headers={"accept": "text/html"})
+    assert page.status_code == 200
+    assert "steel_cans" in page.text
