@@ -77,11 +77,3 @@ def test_top_level_is_the_agreed_one() -> None:
     allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", *PACKAGES, "models"}
     tops = {line.split("/")[0] for line in listed.stdout.splitlines()}
     assert {top for top in tops if not top.startswith(".")} <= allowed
-
-
-def test_ci_runs_the_test_command_of_the_readme() -> None:
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    (command,) = [line for line in readme.splitlines() if line.endswith("-m tests")]
-    lines = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
-    assert lines[-1] == command
-    assert (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").count(command) == 1

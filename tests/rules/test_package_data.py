@@ -21,7 +21,7 @@ def test_every_data_file_of_a_package_travels_in_the_wheel() -> None:
         pytest.skip("not a git checkout")
     options = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     tool = options["tool"]["setuptools"]
-    carried = set(NOT_CARRIED)
+    carried = NOT_CARRIED | set(options["project"]["license-files"])
     for package, patterns in tool["package-data"].items():
         folder = ROOT / tool["package-dir"].get(package, package.replace(".", "/"))
         for pattern in patterns:
@@ -35,6 +35,15 @@ def test_every_data_file_of_a_package_travels_in_the_wheel() -> None:
         if name.split("/")[0] in tops and not name.endswith(".py")
     }
     assert data - carried == set(), "add them to [tool.setuptools.package-data]"
+
+
+def test_the_licence_is_named_and_its_text_travels_with_the_code() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert project["license"] == "Apache-2.0"
+    (file,) = project["license-files"]
+    text = (ROOT / file).read_text(encoding="utf-8")
+    assert text.split()[:5] == ["Apache", "License", "Version", "2.0,", "January"]
+    assert "END OF TERMS AND CONDITIONS" in text
 
 
 def test_every_package_with_code_travels_in_the_wheel() -> None:

@@ -12,13 +12,14 @@ from pathlib import Path
 import pytest
 
 from classifier.errors import BundleError, StorageError
-from service.bundles import folder as bundle_folder
+from service.bundles import folder as bundle_files
 from service.bundles import usecases as bundles
 from service.bundles.folder import BundleFolder
 from service.keeping import usecases as keeping
 from service.keeping.usecases import Store
 from service.services import Services
 from service.settings import Settings
+from service.synced import sync_folder
 from service.wiring import build_services
 from tests.fakes import new_id
 from tests.postgres import PostgresServer
@@ -206,14 +207,13 @@ def test_another_process_writes_the_same_bundle_first(
     name = promoting.log.promoted_bundle()
     good = BundleFolder(promoting.settings.bundles_dir).read(name)
     folder = BundleFolder(tmp_path / "into")
-    sync = bundle_folder.sync_folder
 
     def overtaken(path: Path) -> None:
-        monkeypatch.setattr(bundle_folder, "sync_folder", sync)
+        monkeypatch.setattr(bundle_files, "sync_folder", sync_folder)
         folder.put(name, good)
-        sync(path)
+        sync_folder(path)
 
-    monkeypatch.setattr(bundle_folder, "sync_folder", overtaken)
+    monkeypatch.setattr(bundle_files, "sync_folder", overtaken)
     folder.put(name, good)
     assert folder.read(name) == good
     assert [each.name for each in (tmp_path / "into").iterdir()] == [name]

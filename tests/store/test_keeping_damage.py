@@ -13,21 +13,20 @@ from typing import Any
 
 import pytest
 
-import service.keeping.archive
-import service.synced
 from classifier.errors import StorageError
 from classifier.log.records import SortInfo
 from service.bundles.folder import BundleFolder
 from service.keeping import upkeep
 from service.keeping import usecases as keeping
 from service.keeping.usecases import Store
+from service.model_cache import LoadedModel
 from service.photos.files import PhotoFiles
 from service.photos.names import Faults
 from service.services import Services
 from service.settings import Settings
 from service.store.row_check import LONGEST_ROW_BYTES
 from service.store.row_text import digest_lines
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.fakes import FakePredictor, model_record
 from tests.store.entries import enter, take, weigh
 
@@ -98,10 +97,9 @@ def test_damage_that_an_earlier_version_kept_as_good_is_named(
     """Its manifest says so of the damaged bytes; the name does not."""
     first = min(store.photos.names())
     _hurt(services.settings, first)
-    read = service.keeping.archive.read_whole
-    monkeypatch.setattr(service.keeping.archive, "read_whole", PhotoFiles.read)
-    path = keeping.backup(store, tmp_path / "a.zip", at=NOW)
-    monkeypatch.setattr(service.keeping.archive, "read_whole", read)
+    with monkeypatch.context() as earlier:
+        earlier.setattr("service.keeping.archive.read_whole", PhotoFiles.read)
+        path = keeping.backup(store, tmp_path / "a.zip", at=NOW)
     came = keeping.restore(_of(copy), path, overwrite=False)
     assert (came.damaged, first in came.photos, len(came.photos)) == ((first,), False, 2)
     assert first not in set(copy.photos.names())
@@ -123,7 +121,7 @@ def test_the_name_of_a_backup_lasts(
             there.append(path.exists())
         fsync(descriptor)
 
-    monkeypatch.setattr(service.synced.os, "fsync", watched)
+    monkeypatch.setattr("service.synced.os.fsync", watched)
     keeping.backup(store, path, at=NOW)
     assert there[-1:] == [True]
 

@@ -129,7 +129,7 @@ def test_what_is_deleted_is_overwritten(tmp_path: Path, monkeypatch: pytest.Monk
     connect = sqlite3.connect
 
     def built_otherwise(*given: Any, **named: Any) -> sqlite3.Connection:
-        made = connect(*given, **named)
+        made: sqlite3.Connection = connect(*given, **named)
         made.execute("PRAGMA secure_delete=OFF")
         return made
 
