@@ -76,19 +76,19 @@ def curve_chart(found: Curves, *, narrow: bool = False) -> Markup:
         [(x(n), y(v)) for n, v in zip(found.at, found.shipped, strict=True)], dashed=True
     )
     drawn += _line([(x(n), y(v)) for n, v in zip(found.at, found.learned, strict=True)])
-    drawn += _text(width - right + 8, ends[0] + 4, "as shipped")
+    drawn += _text(width - right + 8, ends[0] + 4, "original model")
     drawn += _text(width - right + 8, ends[1] + 4, "with learning", bold=True)
     kind = "narrow" if narrow else "wide"
-    told = (
-        f"After {found.at[-1]} confirmed photos: as shipped {found.shipped[-1]:.2f}, with learning "
-        f"{found.learned[-1]:.2f}; lower is better."
+    words = (
+        f"After {found.at[-1]} confirmed photos: original model {found.shipped[-1]:.2f}, with "
+        f"learning {found.learned[-1]:.2f}; lower is better."
     )
     return Markup(
         f'<svg viewBox="0 0 {width} {_HEIGHT}" role="img" '
         f'aria-labelledby="curve-{kind}-title curve-{kind}-desc" '
         'xmlns="http://www.w3.org/2000/svg">'
-        f'<title id="curve-{kind}-title">Surprise at the confirmed pile, before learning it</title>'
-        f'<desc id="curve-{kind}-desc">{escape(told)}</desc>{drawn}</svg>'
+        f'<title id="curve-{kind}-title">Log loss before learning from each photo</title>'
+        f'<desc id="curve-{kind}-desc">{escape(words)}</desc>{drawn}</svg>'
     )
 
 
@@ -101,7 +101,7 @@ def _ceiling(most: float) -> float:
 def _axes(
     x: Callable[[int], float], y: Callable[[float], float], most: float, last: int, edge: float
 ) -> str:
-    drawn = _text(4, 14, "surprise (nats)")
+    drawn = _text(4, 14, "log loss (nats)")
     for i in range(3):
         value = most * i / 2
         drawn += (

@@ -18,11 +18,11 @@ MOST_OVERRULED = 6
 _DETAIL_NAMES = {
     "name": "name",
     "place": "place",
-    "stratum": "stratum",
+    "stratum": "kind of place",
     "sorted_on": "date",
     "days": "days of discards",
     "persons": "persons",
-    "programme_id": "programme",
+    "programme_id": "local rules",
 }
 
 
@@ -132,7 +132,7 @@ def fold_bars(bars: list[Bar], most: int = MOST_BARS_ON_PAPER) -> list[Bar]:
         routes[part.route] = routes.get(part.route, 0.0) + part.share
     total = sum(bar.share for bar in rest)
     parts = tuple(Part(route, share) for route, share in routes.items())
-    words = f"{percent(total)} · each by itself in the table"
+    words = f"{percent(total)} · each listed in the table"
     return [*shown, Bar(_rest_name(len(rest)), parts, words)]
 
 

@@ -309,13 +309,13 @@ def _what_if(report: StudyReport) -> str:
     these = " and ".join(taken) or "more"
     if not change[0].value:
         return (
-            f"No more could be recovered if the programme also took {these}: it takes them "
+            f"No more could be recovered if the local rules also accepted {these}: they do so "
             "already, or there was none."
         )
     ends = kept_within(change[0])
     likely = f" (likely {points(ends[0])} to {points(ends[1])})" if ends else ""
     return (
-        f"If the programme also took {these}, {points(change[0].value)} "
+        f"If the local rules also accepted {these}, {points(change[0].value)} "
         f"points more of the weight could be recovered{likely}. What people would really bring is "
         "less."
     )

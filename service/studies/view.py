@@ -87,7 +87,7 @@ def share_bars(report: StudyReport, level: str) -> list[RangeBar]:
 
 
 def told_differences(report: StudyReport) -> list[str]:
-    """Return one plain sentence for each comparison: what changed, or that nothing can be told."""
+    """Return one plain sentence for each comparison: what changed, or that nothing can be said."""
     labels = dict.fromkeys(f.stratum for f in report.figures if f.measure == "share_difference")
     said = []
     for label in labels:
@@ -346,7 +346,7 @@ def _single(report: StudyReport) -> TableView | None:
         ("gross_diversion", "Diversion, gross"),
         ("net_diversion", "Diversion, net"),
         ("recovery_potential", "Recovery potential"),
-        ("recovery_potential_what_if", "Recovery potential, if the programme took more"),
+        ("recovery_potential_what_if", "Recovery potential, if more is accepted"),
         ("recovery_potential_change", "Change"),
     ):
         for each in report.select(measure):
