@@ -50,7 +50,7 @@ def read_pictures(folder: Path) -> tuple[list[FolderPicture], list[str]]:
     if not found and not any("/" in path for path in astray):
         raise InvalidEntryError(
             f"{folder} holds no labelled picture: put the pictures of each label into a folder "
-            "that bears its name"
+            "with its name"
         )
     return found, astray
 

@@ -156,7 +156,7 @@ def _lessons(
         for photo in photos
         if models[photo.model_id].label == label and photo.category in categories
     ]
-    if usable:  # a bundle that was exported anew under its old label may have another width
+    if usable:  # a bundle that was exported again under its old label may have another width
         width = len(usable[-1].vector)
         usable = [photo for photo in usable if len(photo.vector) == width]
     weights = _weights(usable)

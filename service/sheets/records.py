@@ -1,4 +1,4 @@
-"""Which line of a field sheet is which earlier record: told by what it says, not where it stands.
+"""Which line of a field sheet is which earlier record: known by what it says, not where it stands.
 
 Ids follow the line that a record was first imported from. A line that was moved since, or pushed
 down by another, is found by its content; of two equal lines each is a record of its own. So the
@@ -139,7 +139,7 @@ class SheetRecords:
     ) -> list[SheetProblem]:
         """Return the new lines that may be what a record left over was before it was changed.
 
-        That is the one in its place and any of its category: none of them is recorded, lest one
+        That is the one in its place and any of its category: none of them is recorded, so that none
         counts twice.
         """
         taken = {record.ids for record in found.values()}

@@ -86,7 +86,7 @@ def share_bars(report: StudyReport, level: str) -> list[RangeBar]:
     ]
 
 
-def told_differences(report: StudyReport) -> list[str]:
+def difference_sentences(report: StudyReport) -> list[str]:
     """Return one plain sentence for each comparison: what changed, or that nothing can be said."""
     labels = dict.fromkeys(f.stratum for f in report.figures if f.measure == "share_difference")
     said = []

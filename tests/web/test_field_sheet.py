@@ -270,7 +270,7 @@ def test_problems_are_shown_and_good_lines_can_be_accepted(
     assert "Record the 4 good lines only" in page
     refused = confirm(client, sort, page, accept_good="no")
     assert refused.status_code == 422
-    assert "nothing was recorded; mend them" in refused.text
+    assert "nothing was recorded; fix them" in refused.text
     assert rows(services, sort) == (0, 0, 0)
     location = confirm(client, sort, page).headers["location"]
     assert "1 left out because of problems" in client.get(location, headers=HTML).text

@@ -131,7 +131,7 @@ def test_the_programme_is_offered_until_an_item_is_recorded(
     assert "because items are recorded with their routes" in page
     answer = _send(client, sort, {**opened, "programme_id": "alder_valley"})
     assert answer.status_code == 409
-    assert "Programme can&#39;t be changed" in answer.text
+    assert "Local rules can&#39;t be changed" in answer.text
 
 
 def test_the_link_is_there_while_the_sort_is_open(client: TestClient, sort: SortInfo) -> None:
