@@ -61,7 +61,7 @@ def test_sent_twice_starts_one_sort(client: TestClient) -> None:
 @pytest.mark.parametrize(
     ("field", "value", "message"),
     [
-        ("days", "900", "Days of accumulation 900 is out of range"),
+        ("days", "900", "Days of discards 900 is out of range"),
         ("persons", "many", "is not a whole number"),
         ("sorted_on", "1.5.2026", "is no date"),
         ("name", " ", "Name is empty"),

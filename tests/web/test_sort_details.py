@@ -88,7 +88,7 @@ def test_a_form_opened_before_another_correction_leaves_that(
 @pytest.mark.parametrize(
     ("field", "value", "message"),
     [
-        ("days", "900", "Days of accumulation 900 is out of range"),
+        ("days", "900", "Days of discards 900 is out of range"),
         ("persons", "many", "is not a whole number"),
         ("sorted_on", "1.5.2026", "is no date"),
         ("name", " ", "Name is empty"),
