@@ -1,4 +1,4 @@
-"""The model that answers: taken up anew when another bundle is promoted, while the service runs."""
+"""The model that answers: loaded again when another bundle is promoted, while the service runs."""
 
 from __future__ import annotations
 

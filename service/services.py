@@ -81,7 +81,7 @@ class Services:
     def programme(self, programme_id: str) -> Programme:
         """Return a programme.
 
-        Raises UnknownIdError when there is none.
+        Raises UnknownIdError when none has the id.
         """
         programme = self.programmes.get(programme_id)
         if programme is None:

@@ -164,7 +164,7 @@ def check_days(value: object) -> int:
     InvalidQuantityError
         If it is no whole number or outside the range.
     """
-    return parse_count(value, what="days of accumulation", field="days", most=MAX_DAYS)
+    return parse_count(value, what="days of discards", field="days", most=MAX_DAYS)
 
 
 def check_persons(value: object) -> int:

@@ -25,7 +25,7 @@ def show_bundles(services: ServicesDep) -> HTMLResponse:
 
 @router.post("/bundles/promote", response_class=HTMLResponse)
 def promote(services: ServicesDep, typed: Typed) -> Response:
-    """Promote a bundle; a refusal is told on the page, and the old one goes on."""
+    """Promote a bundle; a refusal is shown on the page, and the old one goes on."""
     try:
         bundles.promote(
             services,

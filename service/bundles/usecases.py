@@ -1,4 +1,4 @@
-"""Which model answers: promote another bundle, or go back to the one before."""
+"""Which model answers: use another bundle, or go back to the one before."""
 
 from __future__ import annotations
 
@@ -69,10 +69,10 @@ def roll_back(services: Services, *, promotion_id: str, sorter: str = "") -> Bun
     line = _line(history)
     if len(line) < 2:
         raise ConflictError(
-            "no bundle was promoted that could be taken back: the one of the settings answers"
+            "there is no earlier model to go back to: the one named in the settings is in use"
         )
     if services.models.registry.load(line[-2]).predictor is None:
-        raise BundleError("the bundle of the settings can't be used: promote another instead")
+        raise BundleError("the model named in the settings can't be used: choose another instead")
     return _choose(services, own, line[-2], sorter)
 
 

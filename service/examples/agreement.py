@@ -54,7 +54,7 @@ class Agreement:
     photos: int
     people: tuple[str, ...]
     unnamed: int
-    """Blind labels whose giver told no name, left out."""
+    """Blind labels without a name, left out."""
     alpha: Estimate | None
     fleiss: Estimate | None
     why_not: str
@@ -200,7 +200,7 @@ def _alpha(
     ratings = [[given.get(who) for given in twice.values()] for who in people]
     if len(twice) < 2:
         return None, (
-            f"{len(twice)} photos bear blind labels of two people: at least 2 are needed, 50 or "
+            f"{len(twice)} photos have blind labels by two people: at least 2 are needed, 50 or "
             "more give an interval worth reading"
         )
     try:

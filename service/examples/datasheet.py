@@ -79,9 +79,9 @@ def _composition(facts: SetFacts) -> str:
 {photos} of {objects}, from {sorts}{left}.
 {imported} imported from elsewhere. One item a photograph, one label
 a photograph, from version {facts.categories_version} of the category list. Photographs that look
-alike, or were told to show one object, share a group; splits are drawn by group and none straddles
-two of them: {splits}. The set is no sample of what a place throws away: it holds what somebody
-photographed and confirmed.
+alike, or were given as showing one object, share a group; splits are drawn by group and no group
+is in two of them: {splits}. The set is no sample of what a place throws away: it holds what
+somebody photographed and confirmed.
 
 | label | photographs | objects |
 |---|---|---|
@@ -111,7 +111,7 @@ def _labelling(facts: SetFacts) -> str:
     relabelled = _counted(facts.relabelled, "bears", "bear")
     return f"""## Preprocessing, cleaning, labelling
 
-Each photograph was turned upright, made at most 1024 pixels long and saved anew as JPEG. Labels
+Each photograph was turned upright, made at most 1024 pixels long and saved again as JPEG. Labels
 are those that sorters confirmed or chose; {anchored} given with a model's suggestion in
 sight, which pulls labels towards the model. {reviewed} reviewed afterwards, and
 {relabelled} another label than at first. `manifest.csv` tells the history of each label;

@@ -168,7 +168,7 @@ def write_set(
 def write_zip(
     services: Services, target: Path, planned: ExampleSet, *, progress: Progress | None = None
 ) -> None:
-    """Write a set into a new ZIP file that bears its name only once it is whole.
+    """Write a set into a new ZIP file that gets its name only once it is whole.
 
     Raises InvalidEntryError where something bears the name already, StorageError when the disk
     refuses.

@@ -1,4 +1,4 @@
-"""Which examples show one object: told by whoever brought them, and by their embeddings."""
+"""Which examples show one object: as given by whoever brought them, and by their embeddings."""
 
 from __future__ import annotations
 
@@ -51,22 +51,22 @@ def seen_alike(services: Services, examples: Sequence[Example]) -> Seen:
 def group_examples(examples: Sequence[Example], seen: Seen) -> list[str]:
     """Return the group of each example, named after the capture that was recorded first in it.
 
-    Photos that only another model looked at are grouped by what was told of them alone.
+    Photos that only another model looked at are grouped only by what was given with them.
     """
-    told = [
+    given = [
         each.capture_id if each.object_group is None else f"{each.sort_id}/{each.object_group}"
         for each in examples
     ]
     if seen.rows:
-        joined = _merged([told[row] for row in seen.rows], examples, seen)
-        renamed = dict(zip((told[row] for row in seen.rows), joined, strict=True))
-        told = [renamed.get(group, group) for group in told]
+        joined = _merged([given[row] for row in seen.rows], examples, seen)
+        renamed = dict(zip((given[row] for row in seen.rows), joined, strict=True))
+        given = [renamed.get(group, group) for group in given]
     first: dict[str, Example] = {}
-    for group, each in zip(told, examples, strict=True):
+    for group, each in zip(given, examples, strict=True):
         known = first.get(group)
         if known is None or (each.at, each.capture_id) < (known.at, known.capture_id):
             first[group] = each
-    return [first[group].capture_id for group in told]
+    return [first[group].capture_id for group in given]
 
 
 def two_labels(examples: Sequence[Example], seen: Seen) -> set[str]:
@@ -81,9 +81,9 @@ def two_labels(examples: Sequence[Example], seen: Seen) -> set[str]:
     return found
 
 
-def _merged(told: list[str], examples: Sequence[Example], seen: Seen) -> list[str]:
+def _merged(given: list[str], examples: Sequence[Example], seen: Seen) -> list[str]:
     sorts = [examples[row].sort_id for row in seen.rows]
-    within = merge_groups(told, sorts, seen.embeddings, threshold=SAME_OBJECT).groups
+    within = merge_groups(given, sorts, seen.embeddings, threshold=SAME_OBJECT).groups
     everywhere = [""] * len(within)
     return merge_groups(within, everywhere, seen.embeddings, threshold=SAME_PICTURE).groups
 

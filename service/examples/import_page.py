@@ -28,7 +28,7 @@ _ARCHIVE = "the archive"
 router = APIRouter()
 LEAVE_OUT = "-"
 MOST_LINES = 50
-"""Of pictures that stay out, so many are named; their number is always told."""
+"""Of pictures that stay out, so many are named; their number is always given."""
 _LABEL, _TO = "label-", "to-"
 
 
@@ -57,7 +57,7 @@ async def post_archive(services: ServicesDep, request: Request) -> Response:
             name = str(source or "").strip() or archive.filename.rsplit(".", 1)[0]
             with unpack(services, data, token=token) as place:
                 if not place.is_dir():
-                    raise InvalidEntryError("the archive is empty: pack the folder anew")
+                    raise InvalidEntryError("the archive is empty: pack the folder again")
                 made = plan_import(services, place, source=name, called=_ARCHIVE)
         except TallytareError as error:
             return _page(services, refusal=error.message, status=_status(error))

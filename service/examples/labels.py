@@ -76,9 +76,9 @@ class LabelBook:
         asked = {_stem(word) for word in plain.split() if len(word) > 2}
         # What a category says of itself comes first: nobody finds steel cans by the letters of tin.
         hits = {each: len(asked & words) for each, words in self._words.items()}
-        told = sorted((each for each, n in hits.items() if n), key=lambda each: -hits[each])
+        given = sorted((each for each, n in hits.items() if n), key=lambda each: -hits[each])
         close = difflib.get_close_matches(plain, [*self._known], n=5, cutoff=0.6)
-        found = dict.fromkeys([*told, *(self._known[each] for each in close)])
+        found = dict.fromkeys([*given, *(self._known[each] for each in close)])
         return tuple(found)[:3]
 
 

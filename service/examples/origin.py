@@ -1,7 +1,7 @@
 """Where an imported photo comes from, as one text: its place, then the digests of its files.
 
 The last digest is that of the very file. Those before it tell which files of other stores that one
-was made from, as far as a manifest said so: the pixels are saved anew in each store.
+was made from, as far as a manifest said so: the pixels are saved again in each store.
 """
 
 from __future__ import annotations

@@ -266,13 +266,13 @@ def asked_words(services: Services, filters: Filters) -> list[str]:
         "since": "from ",
         "until": "to ",
     }
-    told = []
+    words = []
     for name, value in filters.values.items():
         if name == "disagreement":
-            told.append("the model suggested something else")
+            words.append("the model suggested something else")
         elif name != "show" or value != "all":
-            told.append(titles.get(name, "") + names.get(name, {}).get(value, value))
-    return told
+            words.append(titles.get(name, "") + names.get(name, {}).get(value, value))
+    return words
 
 
 def category_groups(services: Services) -> list[tuple[str, list[tuple[str, str]]]]:

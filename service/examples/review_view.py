@@ -23,9 +23,9 @@ from service.web.forms import parse_day
 
 SHOWN = (
     ("all", "All"),
-    ("doubted", "Doubted label"),
+    ("doubted", "Label in doubt"),
     ("two_labels", "Look alike, labelled differently"),
-    ("teaching", "Would teach most"),
+    ("teaching", "Most useful to label next"),
     ("grouped", "Several shots of one object"),
     ("poor", "Blurred, dark, pale or tiny"),
 )
@@ -42,7 +42,7 @@ VERDICT_WORDS = {
     UNCLEAR: "unclear",
     TWO_ITEMS: "two items",
     DONT_USE: "don't use",
-    "open": "review taken back",
+    "open": "review undone",
     "confirmed": "confirmed",
     "corrected": "corrected",
     "undone": "undone",
@@ -101,7 +101,7 @@ def wanted_of(filters: Filters, survey: Survey | None) -> Wanted:
     """
     state, disagreement = filters.value("state"), filters.value("disagreement")
     if state not in dict(STATES):
-        raise InvalidEntryError(f"there is no review {state[:40]!r}: choose one")
+        raise InvalidEntryError(f"there is no review state {state[:40]!r}: choose one")
     if disagreement not in ("", "yes"):
         raise InvalidEntryError(f"disagreement {disagreement[:40]!r}: it is 'yes' or left out")
     return Wanted(

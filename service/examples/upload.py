@@ -28,7 +28,7 @@ _PLAIN = ": pack the folder as a plain ZIP, without a password"
 _CUT_OFF = ": it may have been cut off on its way; fetch it once more, then send it again"
 _DAMAGED = (
     ": a file in it is damaged or packed in a rare way; fetch it once more, or pack the "
-    "folder anew as a plain ZIP"
+    "folder again as a plain ZIP"
 )
 
 
@@ -160,7 +160,7 @@ def _wanted(archive: zipfile.ZipFile) -> list[tuple[zipfile.ZipInfo, PurePosixPa
             continue
         if path.is_absolute() or ".." in path.parts or ":" in info.filename:
             raise InvalidEntryError(
-                f"the archive holds {info.filename[:80]!r}, which leads out of it: pack it anew"
+                f"the archive holds {info.filename[:80]!r}, which leads out of it: pack it again"
             )
         found.append((info, path))
     if len(found) > MOST_FILES or sum(info.file_size for info, _ in found) > MOST_BYTES:

@@ -61,7 +61,8 @@ def curve_chart(found: Curves) -> Markup:
     ends = found.shipped[-1], found.learned[-1]
     words = (
         f"Mean log loss of the confirmed pile, before it was learned from. After {found.at[-1]} "
-        f"confirmed photos: as shipped {ends[0]:.2f}, with learning {ends[1]:.2f}; lower is better."
+        f"confirmed photos: original model {ends[0]:.2f}, with learning {ends[1]:.2f}; lower is "
+        "better."
     )
     drawn = "".join(f'<path d="M0 {y}H100" {_stroke(0.4)}/>' for y in (0, 50))
     drawn += _line(found.at, found.shipped, most, _DASHED) + _line(
@@ -76,7 +77,7 @@ def curve_chart(found: Curves) -> Markup:
         "</div>"
     ).format(
         words,
-        _key("as shipped", ends[0], _DASHED),
+        _key("original model", ends[0], _DASHED),
         _key("with learning", ends[1], _SOLID),
         most,
         most / 2,

@@ -81,7 +81,7 @@ def set_learning(
 ) -> LearningSettings:
     """Set whether a scope learns and what share of photos is judged blind; a resend is harmless.
 
-    Raises UnknownIdError when there is no such study or sort, InvalidEntryError, ConflictError.
+    Raises UnknownIdError when no study or sort has the id, InvalidEntryError, ConflictError.
     """
     scope = get_scope(services, scope_id)
     if not 0 <= audit_percent <= MOST_AUDIT_PERCENT:
@@ -190,7 +190,7 @@ def up_to_date(services: Services, scope_id: str, *, patience_s: float = 60.0) -
 def learning_state(services: Services, scope_id: str) -> LearningState:
     """Return how learning stands in a study or sort: settings, curves, trust, accuracy.
 
-    Raises UnknownIdError when there is no such study or sort, ConflictError for a sort in a study.
+    Raises UnknownIdError when no study or sort has the id, ConflictError for a sort in a study.
     """
     scope = get_scope(services, scope_id)
     settings = services.log.scope(scope.id).settings

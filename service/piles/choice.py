@@ -17,7 +17,7 @@ TOO_LIGHT = "below_resolution"
 
 def batch_name(batch: BatchLine, number: int) -> str:
     """Return a batch's label, or its number where it has none."""
-    return batch.total.batch.label or f"Batch {number}"
+    return batch.total.batch.label or f"Part {number}"
 
 
 def batch_title(pile: PileLine, batch: BatchLine, number: int) -> str:
@@ -123,11 +123,11 @@ def _load_words(batch: BatchLine, load: int) -> str:
     for total in loads:
         times = len(total.weighings)
         if total.load == load and times > 1 and total.mass is not None:
-            what, mean = f"Load {load}" if several else "It", weight(total.mass.value_g)
+            what, mean = f"Bucketful {load}" if several else "It", weight(total.mass.value_g)
             words += f"{what} is weighed {times} times now, and the mean counts, {mean}. "
     if several:
         together = "" if mass is None else f", {weight(mass.value_g)} together"
-        words += f"{len(loads)} loads of this pile are added{together}. "
+        words += f"{len(loads)} bucketfuls of this pile are added{together}. "
     return words
 
 

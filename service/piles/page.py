@@ -44,9 +44,9 @@ METHOD_WORDS = {
 }
 UNITS = ((Unit.KG, "kg"), (Unit.G, "g"), (Unit.LB, "lb"), (Unit.OZ, "oz"))
 _SAID = {
-    "void": "The weighing is void; it stays on the sheet, struck out.",
-    "batch": "The batch is started.",
-    "tare": "The container is in the tare library.",
+    "void": "The weighing is crossed out. It stays on the sheet but no longer counts.",
+    "batch": "The new part is started.",
+    "tare": "The container is in the list.",
 }
 _EMPTY = FormState({})
 
@@ -178,7 +178,7 @@ def _library_tare(services: Services, tare_id: str) -> Tare:
         if tare.id == tare_id:
             return tare
     raise UnknownIdError(
-        f"there is no tare {tare_id!r} in the library: choose one of the list, or type the tare",
+        f"there is no container {tare_id!r} in the list: choose another, or type the tare",
         tare=tare_id,
     )
 

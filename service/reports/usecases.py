@@ -76,7 +76,7 @@ def report_as_csv(services: Services, sort_id: str, *, weights_from: Scope | Non
 def export(services: Services, directory: Path, *, progress: Progress | None = None) -> Export:
     """Write the log and every report into a folder; files there of the same name are replaced.
 
-    A sort whose report can't be made (its programme file is gone) is told in the result.
+    A sort whose report can't be made (its programme file is gone) is named in the result.
 
     Raises StorageError when the folder can't be written or the log can't be read.
     """

@@ -17,11 +17,11 @@ MOST_OVERRULED = 6
 _DETAIL_NAMES = {
     "name": "name",
     "place": "place",
-    "stratum": "stratum",
+    "stratum": "kind of place",
     "sorted_on": "date",
     "days": "days of discards",
     "persons": "persons",
-    "programme_id": "programme",
+    "programme_id": "local rules",
 }
 
 

@@ -130,7 +130,7 @@ def import_sheet(
     if found.problems and not accept_good:
         raise InvalidEntryError(
             f"{len({each.line for each in found.problems})} lines have problems: nothing was "
-            "recorded; fix them, or accept the good lines alone",
+            "recorded; fix them, or accept only the good lines",
             problems=len(found.problems),
         )
     if not found.lines:

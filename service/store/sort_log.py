@@ -122,8 +122,8 @@ class SortLog:
             details = {name: getattr(sort, name) for name in SORT_DETAILS} | dict(changed)
             if details["programme_id"] != sort.programme_id and _has_items(connection, sort_id):
                 raise ConflictError(
-                    f"programme can't be changed: items of {sort.name!r} are recorded with routes "
-                    f"of {sort.programme_id}; start another sort under the other programme",
+                    f"local rules can't be changed: items of {sort.name!r} are recorded with "
+                    f"routes of {sort.programme_id}; start another sort with the other rules",
                     field="programme_id",
                     sort=sort_id,
                 )

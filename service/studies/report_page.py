@@ -35,12 +35,12 @@ from service.studies.view import (
     NOTHING,
     annex_tables,
     assumptions,
+    difference_sentences,
     in_sentence,
     methods,
     points,
     range_words,
     share_rows,
-    told_differences,
     unit_word,
     weighed,
     whole,
@@ -109,7 +109,7 @@ def public_page(
         group_chart=_chart(report, "group"),
         route_chart=_chart(report, "route"),
         uncertainty=uncertainty(report),
-        differences=told_differences(report),
+        differences=difference_sentences(report),
         what_if=_what_if(report),
         **frame,
     )
@@ -305,13 +305,13 @@ def _what_if(report: StudyReport) -> str:
     these = " and ".join(taken) or "more"
     if not change[0].value:
         return (
-            f"No more could be recovered if the programme also took {these}: it takes them "
+            f"No more could be recovered if the local rules also accepted {these}: they do so "
             "already, or there was none."
         )
     ends = kept_within(change[0])
     likely = f" (likely {points(ends[0])} to {points(ends[1])})" if ends else ""
     return (
-        f"If the programme also took {these}, {points(change[0].value)} "
+        f"If the local rules also accepted {these}, {points(change[0].value)} "
         f"points more of the weight could be recovered{likely}. What people would really bring is "
         "less."
     )

@@ -80,8 +80,8 @@ def share_rows(report: StudyReport, level: str) -> list[Row]:
     return rows
 
 
-def told_differences(report: StudyReport) -> list[str]:
-    """Return one plain sentence for each comparison: what changed, or that nothing can be told."""
+def difference_sentences(report: StudyReport) -> list[str]:
+    """Return one plain sentence for each comparison: what changed, or that nothing can be said."""
     labels = dict.fromkeys(f.stratum for f in report.figures if f.measure == "share_difference")
     said = []
     for label in labels:
@@ -340,7 +340,7 @@ def _single(report: StudyReport) -> TableView | None:
         ("gross_diversion", "Diversion, gross"),
         ("net_diversion", "Diversion, net"),
         ("recovery_potential", "Recovery potential"),
-        ("recovery_potential_what_if", "Recovery potential, if the programme took more"),
+        ("recovery_potential_what_if", "Recovery potential, if more is accepted"),
         ("recovery_potential_change", "Change"),
     ):
         for each in report.select(measure):

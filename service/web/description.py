@@ -1,4 +1,4 @@
-"""The interface's own description (OpenAPI), mended where FastAPI can't know better."""
+"""The interface's own description (OpenAPI), corrected where FastAPI can't know better."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ def describe(app: FastAPI) -> None:
     """Make the app's description say that every error is JSON, also where a success is not."""
     generated = app.openapi
 
-    def mended() -> dict[str, Any]:
+    def corrected() -> dict[str, Any]:
         if app.openapi_schema is None:
             for operation in _operations(generated()):
                 for status, answer in operation["responses"].items():
@@ -21,7 +21,7 @@ def describe(app: FastAPI) -> None:
                         _as_json(answer)
         return generated()
 
-    app.openapi = mended  # type: ignore[method-assign]
+    app.openapi = corrected  # type: ignore[method-assign]
 
 
 def _operations(schema: dict[str, Any]) -> list[dict[str, Any]]:

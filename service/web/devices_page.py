@@ -23,8 +23,8 @@ router = APIRouter()
 
 ROLES = (
     ("sorter", "Sorter", "photographs, confirms, corrects and weighs; starts and closes sorts"),
-    ("trainer", "Trainer", "the same, and reviews examples, runs studies and what is learned"),
-    ("owner", "Owner", "the same, and chooses the model; letting others in stays with this laptop"),
+    ("trainer", "Trainer", "the same; also reviews examples, manages studies and learning"),
+    ("owner", "Owner", "the same; also chooses the model. Only this laptop can add devices"),
 )
 
 

@@ -21,19 +21,19 @@ _TITLES = {
     415: "That could not be read",
     422: "Something in the form is not right",
     500: "The server made a mistake",
-    403: "That is not open to you",
+    403: "You have no permission for that",
     421: "This address is not known here",
     503: "The server can't do that now",
 }
 _ADVICE = {
-    "role_too_small": "Go back; or do it at the laptop.",
+    "role_too_small": "Go back, or do it at the laptop.",
     "foreign_origin": "Open the page under the address that the service printed, and try again.",
     "closed_sort": "Reopen the sort on the list of sorts, then do it again.",
     "conflict": "Go back, load the page again and look at what was recorded before you repeat it.",
     "unknown_id": "Check the address, or choose from the list of sorts.",
     "storage": "Nothing was lost that was recorded before. Make room on the disk, then try again.",
     "not_found": "Check the address, or choose from the list of sorts.",
-    "internal": "What was recorded before is kept. Try again; if it stays, run tallytare check.",
+    "internal": "What was recorded before is kept. Try again. If it fails, run tallytare check.",
 }
 
 
@@ -47,7 +47,7 @@ def html_error(request: Request, problem: Problem) -> HTMLResponse:
         status=problem.status,
         title=_TITLES.get(problem.status, "That did not work"),
         message=problem.message[:1].upper() + problem.message[1:],
-        advice=_ADVICE.get(problem.code, "Go back, mend what the message names, and try again."),
+        advice=_ADVICE.get(problem.code, "Go back, fix what the message names, and try again."),
         sort_id=sort_id,
         of_examples=request.url.path.startswith("/examples"),
     )

@@ -134,11 +134,11 @@ def json_answer(problem: Problem) -> Response:
 
 
 def internal_problem() -> Problem:
-    """Return what a client is told of a mistake of ours: nothing that could reveal anything."""
+    """Return what a client learns of a mistake of ours: nothing that could reveal anything."""
     return Problem(
         500,
         "internal",
-        "something went wrong in the service; nothing half done was kept. Try again; if it stays, "
+        "something went wrong in the service; nothing half done was kept. Try again; if it fails, "
         "look at the service's own messages",
     )
 

@@ -227,8 +227,8 @@ def _closed_to(visitor: Visitor, need: Need) -> Problem:
         return Problem(
             401,
             "not_let_in",
-            "this device has not been let in, or is no longer: ask at the laptop for a join code "
-            "and open its link; what was entered here is kept until then",
+            "this device has no access, or no longer: ask at the laptop for a join code and open "
+            "its link; what was entered here is kept until then",
         )
     if not need.permissions:
         return Problem(404, "not_found", "there is nothing at this address for you: go back")
@@ -241,7 +241,7 @@ def _closed_to(visitor: Visitor, need: Need) -> Problem:
     return Problem(
         403,
         "role_too_small",
-        f"{visitor.name!r} was let in as {visitor.level}, and this {takes}; nothing was changed",
+        f"{visitor.name!r} joined as {visitor.level}, and this {takes}; nothing was changed",
     )
 
 

@@ -1,6 +1,6 @@
 """What the browser keeps of the sorting page, so that it opens while the server is away.
 
-All of it bears one version, a digest of everything that makes the pages: a browser never mixes the
+All of it has one version, a digest of everything that makes the pages: a browser never mixes the
 files of two, and old ones go when a new version arrives.
 """
 

@@ -55,9 +55,9 @@ def test_a_filled_template_is_looked_at_mended_and_recorded_once(
     def look() -> None:
         page.set_input_files("#file", path)
         page.get_by_label("Unit", exact=True).select_option("kg")
-        page.get_by_label("Scale step", exact=True).fill("0,01")
+        page.get_by_label("Smallest step of the scale", exact=True).fill("0,01")
         page.get_by_label("Sorted by", exact=True).select_option("Ana")
-        page.get_by_role("button", name="Look at it").click()
+        page.get_by_role("button", name="Check the file").click()
 
     save()
     look()

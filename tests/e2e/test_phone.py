@@ -1,4 +1,4 @@
-"""A phone joins over the network, is shut out in mid-sort, joins again: nothing is lost."""
+"""A phone joins over the network, loses its access in mid-sort, joins again: nothing is lost."""
 
 from __future__ import annotations
 
@@ -67,8 +67,8 @@ def test_a_phone_from_its_code_to_its_tally(browser: Browser, tmp_path: Path, se
 
         laptop.reload()
         laptop.goto(server.address + "/devices")
-        laptop.get_by_role("button", name="Shut out").click()
-        expect(laptop.locator("h2").filter(has_text="Let in now")).to_contain_text("(0)")
+        laptop.get_by_role("button", name="Remove access").click()
+        expect(laptop.locator("h2").filter(has_text="Devices with access")).to_contain_text("(0)")
         _enter(phone, "corrugated")
         expect(phone.locator("#outage")).to_contain_text("join code")
         expect(phone.locator("#outage")).to_contain_text("1 record")

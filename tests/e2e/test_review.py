@@ -46,7 +46,7 @@ def test_labelling_by_keyboard(page: Page, server: Server) -> None:
     expect(page.get_by_text("2 photos reviewed")).to_be_visible()
     expect(page.locator(".badge", has_text="unclear")).to_have_count(2)
     page.keyboard.press("z")
-    expect(page.get_by_text("Taken back")).to_be_visible()
+    expect(page.get_by_text("Undone. The photos")).to_be_visible()
     expect(page.locator(".badge", has_text="unclear")).to_have_count(0)
     page.locator("body").press("ArrowRight")
     page.keyboard.press("r")

@@ -131,19 +131,19 @@ def test_further_bucketful_is_not_taken_for_a_second_weighing(page: Page, server
     expect(page.locator("input[name=load]:invalid")).to_have_count(2)  # what is on the scale?
     figures = read(server, f"/api/sorts/{sort_id}/report.json")
     assert figures["total"]["net_g"]["value"] == 2000
-    page.get_by_label("A further bucketful").check()
+    page.get_by_label("Another bucketful").check()
     page.locator("#f-pile").select_option("category:food")
     expect(choice).to_be_hidden()
     page.locator("#f-pile").select_option("category:steel_cans")
-    expect(page.get_by_label("A further bucketful")).not_to_be_checked()
-    page.get_by_label("A further bucketful").check()
+    expect(page.get_by_label("Another bucketful")).not_to_be_checked()
+    page.get_by_label("Another bucketful").check()
     page.get_by_role("button", name="Record this weighing").click()
     expect(page.get_by_role("status").first).to_contain_text("2 loads of this pile are added")
     page.locator("#f-pile").select_option("category:steel_cans")
-    page.get_by_label("Load 2 again, to check").check()
+    page.get_by_label("Bucketful 2 again, as a check").check()
     page.locator("#f-gross").fill("1.2")
     page.get_by_role("button", name="Record this weighing").click()
-    expect(page.get_by_role("status").first).to_contain_text("Load 2 is weighed 2 times")
+    expect(page.get_by_role("status").first).to_contain_text("Bucketful 2 is weighed 2 times")
     figures = read(server, f"/api/sorts/{sort_id}/report.json")
     assert figures["total"]["net_g"]["value"] == 3100
 
@@ -162,7 +162,7 @@ def test_without_a_script_the_choice_comes_with_the_refusal(
         plain.locator("#f-resolution").fill("0.1")
         plain.get_by_role("button", name="Record this weighing").click()
     expect(plain.get_by_role("alert")).to_contain_text("say whether the same is on the scale")
-    plain.get_by_label("A further bucketful").check()
+    plain.get_by_label("Another bucketful").check()
     plain.get_by_role("button", name="Record this weighing").click()
     expect(plain.get_by_role("status").first).to_contain_text("3.000\u00a0kg together")
     plain.context.close()

@@ -83,8 +83,8 @@ def weigh(page: Page, server: Server, sort_id: str) -> None:
     page.get_by_label("Container", exact=True).fill("Blue tub")
     page.get_by_label("Empty weight").fill("0.80")
     page.locator("#t-resolution").fill("0.02")
-    page.get_by_role("button", name="Add to the library").click()
-    expect(page.get_by_role("status").first).to_contain_text("tare library")
+    page.get_by_role("button", name="Add to the list").click()
+    expect(page.get_by_role("status").first).to_contain_text("The container is in the list")
 
     page.locator("#f-pile").select_option("category:mixed_printed_paper")
     page.get_by_label("Gross", exact=True).fill("0,5")
@@ -114,7 +114,7 @@ def weigh(page: Page, server: Server, sort_id: str) -> None:
     expect(page.locator("#sheet")).to_contain_text("difference")
     page.locator("#sheet tr", has_text="difference").locator("summary").click()
     page.locator("#sheet tr", has_text="difference").get_by_label("Reason").fill("moved")
-    page.get_by_role("button", name="Void it").click()
+    page.get_by_role("button", name="Cross it out").click()
     expect(page.locator("#sheet tr.void")).to_contain_text("moved")
 
     paper = next(

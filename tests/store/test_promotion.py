@@ -171,7 +171,7 @@ def test_going_back_goes_further_back_each_time(
         bundles.roll_back(one, promotion_id=new_id()).answering for _ in ("to the second", "first")
     ]
     assert answers == ["tiny 2", "tiny 1"]
-    with pytest.raises(ConflictError, match="no bundle was promoted"):
+    with pytest.raises(ConflictError, match="no earlier model"):
         bundles.roll_back(one, promotion_id=new_id())
     assert len(one.log.list_promotions()) == 4
 

@@ -69,7 +69,7 @@ def test_from_the_laptops_page_to_a_photo(app: Any, phone: TestClient, sort: Sor
     assert revoke is not None
     assert laptop.post(revoke[1]).status_code == 200
     assert phone.get("/api/sorts").json()["error"]["code"] == "not_let_in"
-    assert "Let in now (0)" in laptop.get("/devices").text
+    assert "Devices with access (0)" in laptop.get("/devices").text
     again = laptop.post("/devices/codes", data={"role": "root"})
     assert again.status_code == 422
 
@@ -267,7 +267,7 @@ def test_devices_page_under_https(services: Services, settings: Settings) -> Non
     lan_address = LanAddress("https://192.168.1.5:8017", ("https://10.0.0.1:8017",), "AB:CD")
     app = create_app(settings, services=services, lan_address=lan_address)
     text = TestClient(app, base_url="http://localhost").get("/devices").text
-    for words in ("AB:CD", "https://10.0.0.1:8017", "warns once"):
+    for words in ("AB:CD", "https://10.0.0.1:8017", "shows a warning once"):
         assert words in text
 
 

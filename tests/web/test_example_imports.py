@@ -67,7 +67,7 @@ def test_a_set_comes_in_through_the_page(client: TestClient, services: Services)
     }
     html = send(client, packed(files)).text
     assert "1 new picture as “Their set”" in html
-    assert "“tins” is no label here (1 picture)" in html
+    assert "“tins” is not a label here (1 picture)" in html
     assert read_markup(html).unlabelled() == []
     token = re.search(r'name="token" value="([0-9a-f-]{36})"', html)
     assert token is not None
@@ -99,7 +99,7 @@ def test_a_set_comes_in_through_the_page(client: TestClient, services: Services)
         (packed({"a.jpg": b"x"}), "holds no labelled picture"),
         (packed({f"food/{n}.jpg": b"" for n in range(5001)}), "more than 5,000 files"),
         (b"", "The file is empty"),
-        (packed({}), "The archive is empty: pack the folder anew"),
+        (packed({}), "The archive is empty: pack the folder again"),
         (packed({"a.jpg": b"x"}), "The archive holds no labelled picture"),
         (
             packed({"set/manifest.csv": b"a,b\n", "set/food/a.jpg": b"x"}),
@@ -157,7 +157,7 @@ def test_what_lies_beside_the_pictures_hides_none(
     """An archive of a folder holds that folder, whatever else is in it or next to it."""
     html = send(client, packed(files)).text
     assert "1 new picture as “Their set”" in html
-    assert "is no label here" not in html
+    assert "is not a label here" not in html
 
 
 def test_pictures_in_no_label_s_folder_are_named(client: TestClient) -> None:
@@ -177,7 +177,7 @@ def test_an_archive_without_pictures_asks_for_no_label(client: TestClient) -> No
     html = send(client, packed({"docs/app.xml": b"<a/>", "docs/b.xml": b"<b/>"})).text
     assert "Nothing to import." in html
     assert "docs/app.xml: " in html
-    assert "is no label here" not in html
+    assert "is not a label here" not in html
     assert ">Import</button>" not in html
 
 

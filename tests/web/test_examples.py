@@ -174,7 +174,7 @@ def test_filters_by_day_and_confidence(
     assert "confirmed by Ada; the model suggested something else" in html
 
 
-def test_trouble_is_found_listed_and_gone_once_reviewed(
+def test_doubts_are_found_listed_and_gone_once_reviewed(
     client: TestClient, services: Services, kept: SortInfo, predictor: FakePredictor
 ) -> None:
     fill(services, kept, predictor)
@@ -183,8 +183,8 @@ def test_trouble_is_found_listed_and_gone_once_reviewed(
                                 enumerate(random))  # fmt: skip
     wrong = confirmed(services, kept, "food", shade=250)
     unseen = get(client, "/examples?show=doubted").partition("</details>")[2]  # not folded away
-    assert "Nobody has looked for trouble yet" in unseen
-    assert "Nothing fits" not in unseen
+    assert "The set was not checked yet" in unseen
+    assert "No photo matches" not in unseen
     assert post(client, "/examples/trouble", {}).status_code == 303
     html = get(client, "/examples/trouble")
     assert "49 photos, 49 labels judged" in html
@@ -216,7 +216,7 @@ def test_days_and_times_of_a_label_are_those_of_one_clock(
 
 
 def listed_as_doubted(client: TestClient) -> int:
-    """Return how many doubted labels the page about trouble promises."""
+    """Return how many labels in doubt the page of the check promises."""
     found = re.search(r'show=doubted">.*?class="figure">(\d+)<', get(client, "/examples/trouble"))
     assert found is not None
     return int(found[1])
@@ -328,7 +328,7 @@ def test_a_second_opinion_is_given_blind(
     """The page holds neither the label nor the suggestion, nor who gave them."""
     predictor.forms = (("drink_can", 0.9), ("food", 0.1))
     one = confirmed(services, kept, "garden", who="Zacharias")
-    assert "You are" in get(client, "/second-opinions")
+    assert "Your name" in get(client, "/second-opinions")
     html = get(client, "/second-opinions?who=Ben")
     assert f"/photos/{one}.jpg" in html
     assert "Zacharias" not in html
@@ -357,7 +357,7 @@ def test_agreement_of_a_few_photos_bears_no_word(
             assert post(client, "/second-opinions", form).status_code == 200
     html = get(client, "/examples/agreement")
     assert "alpha" in html
-    assert ("Customary word for the alpha: <b>" in html) is named
+    assert ("Usual word for this alpha: <b>" in html) is named
     assert ("would say too much" in html) is not named
 
 

@@ -240,7 +240,7 @@ def test_look_first_then_record(client: TestClient, services: Services, sort: So
     page = look(client, sort, SHEET, sorter="Ada").text
     assert "tuesday.csv: nothing recorded yet" in page
     assert "Record 4 lines" in page
-    assert "Read as UTF-8, cut at each comma" in page
+    assert "Read as UTF-8, with the separator comma" in page
     assert rows(services, sort) == (0, 0, 0)
     answer = confirm(client, sort, page)
     assert answer.status_code == 303
@@ -270,7 +270,7 @@ def test_problems_are_shown_and_good_lines_can_be_accepted(
     assert "Record the 4 good lines only" in page
     refused = confirm(client, sort, page, accept_good="no")
     assert refused.status_code == 422
-    assert "nothing was recorded; mend them" in refused.text
+    assert "nothing was recorded; fix them" in refused.text
     assert rows(services, sort) == (0, 0, 0)
     location = confirm(client, sort, page).headers["location"]
     assert "1 left out because of problems" in client.get(location, headers=HTML).text
@@ -279,7 +279,7 @@ def test_problems_are_shown_and_good_lines_can_be_accepted(
 def test_options_reach_the_file(client: TestClient, sort: SortInfo) -> None:
     text = "category;gross\nFood;1,250\n".encode("utf-16")
     page = look(client, sort, text, unit="kg", resolution="0,005", decimal="comma").text
-    assert "Read as UTF-16, cut at each semicolon, with a decimal comma" in page
+    assert "Read as UTF-16, with the separator semicolon, with a decimal comma" in page
     assert "1.250 kg" in page
     assert confirm(client, sort, page).status_code == 303
     ambiguous = look(client, sort, 'category,gross\nFood,"1,250"\n', unit="kg", resolution="1")

@@ -136,7 +136,7 @@ def test_a_weighed_pile_gets_an_estimated_count(client: TestClient, services: Se
     assert line["count"]["value"] == 40.0
     assert found["total"]["count"] == 0
     page = client.get(f"/sorts/{sort.id}/report?weights=store", headers=HTML).text
-    assert "Counts worked out from weights" in page
+    assert "Counts calculated from weights" in page
     assert "<b>40 objects</b>" in page
     assert f"/api/sorts/{sort.id}/report.csv?weights=store" in page
 
@@ -149,7 +149,7 @@ def test_a_far_pile_is_pointed_out_on_the_piles_page_and_in_the_report(
     assert "expected" not in client.get(f"/sorts/{sort.id}/piles", headers=HTML).text
     far = pile(client, sort, count=10, grams="2600", note="blue tub")
     page = client.get(f"/sorts/{sort.id}/piles", headers=HTML).text
-    assert "<b>260\u00a0g an object</b>" in page
+    assert "<b>260\u00a0g per object</b>" in page
     assert "from 5 other piles of this sort, 99.5 % limits" in page
     batches = client.get(f"/api/sorts/{sort.id}/piles").json()["piles"][0]["batches"]
     assert [each["id"] for each in batches if each["far"]] == [far]

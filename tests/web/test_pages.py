@@ -61,7 +61,7 @@ def test_sent_twice_starts_one_sort(client: TestClient) -> None:
 @pytest.mark.parametrize(
     ("field", "value", "message"),
     [
-        ("days", "900", "Days of accumulation 900 is out of range"),
+        ("days", "900", "Days of discards 900 is out of range"),
         ("persons", "many", "is not a whole number"),
         ("sorted_on", "1.5.2026", "is no date"),
         ("name", " ", "Name is empty"),
@@ -107,7 +107,7 @@ def test_report_closes_the_sort_where_it_is_open(client: TestClient, sort: SortI
 def test_every_start_of_a_sort_tells_what_is_not_sorted_by_hand(client: TestClient) -> None:
     page = client.get("/sorts/new", headers=HTML).text
     assert "gloves that resist cuts" in page
-    assert "Set sharps, batteries, pressurised cans" in page
+    assert "Set aside sharps, batteries, pressurised cans" in page
 
 
 def test_weighing_a_closed_sort_says_what_to_do(client: TestClient, sort: SortInfo) -> None:

@@ -146,7 +146,7 @@ def test_batches_are_left_to_weigh_one_by_one(client: TestClient, sort: SortInfo
     client.post(f"/sorts/{sort.id}/batches", data=batch, headers=HTML)
     options = _options(client, sort)
     assert options["Not weighed yet"] == ["Steel cans: bucket 2 (0 counted)"]
-    assert options["Weighed already"] == ["Steel cans: Batch 1 (0 counted)"]
+    assert options["Weighed already"] == ["Steel cans: Part 1 (0 counted)"]
 
 
 def test_weighing_of_elsewhere_in_the_address_says_nothing_of_it(
@@ -164,7 +164,7 @@ def test_too_light_ignores_what_stands_in_hidden_fields(client: TestClient, sort
     assert "under 20\u00a0g" in page
 
 
-def test_tare_from_the_library_keeps_its_own_unit(client: TestClient, sort: SortInfo) -> None:
+def test_tare_from_the_list_keeps_its_own_unit(client: TestClient, sort: SortInfo) -> None:
     tare_id = _tare(client, sort)
     _weigh(client, sort, _form(tare="", tare_from=tare_id))
     (weighing,) = _weighings(client, sort)
@@ -172,7 +172,7 @@ def test_tare_from_the_library_keeps_its_own_unit(client: TestClient, sort: Sort
     assert weighing["tare_resolution"] == "0.1"
 
 
-def test_typed_tare_wins_over_the_library(client: TestClient, sort: SortInfo) -> None:
+def test_typed_tare_wins_over_the_list(client: TestClient, sort: SortInfo) -> None:
     tare_id = _tare(client, sort)
     _weigh(client, sort, _form(tare_from=tare_id))
     assert _weighings(client, sort)[0]["tare_unit"] is None
@@ -218,21 +218,24 @@ def test_a_further_bucketful_is_added(client: TestClient, sort: SortInfo) -> Non
     answer = _weigh(client, sort, _form(gross="1.60", load="further"))
     page = client.get(answer.headers["location"], headers=HTML).text
     assert (
-        "Steel cans, 800\u00a0g net. 2 loads of this pile are added, 1.200\u00a0kg togeth" in page
+        "Steel cans, 800\u00a0g net. 2 bucketfuls of this pile are added, 1.200\u00a0kg togeth"
+        in page
     )
-    assert "Steel cans, load 1" in page
-    assert "Steel cans, load 2" in page
-    assert "Loads added" in page
+    assert "Steel cans, bucketful 1" in page
+    assert "Steel cans, bucketful 2" in page
+    assert "Bucketfuls added" in page
     assert "1.160\u00a0kg to 1.240\u00a0kg" in page
     assert "Mean of these" not in page
     assert 'data-load="2"' in page
     answer = _weigh(client, sort, _form(gross="1.62", load="2"))
     page = client.get(answer.headers["location"], headers=HTML).text
-    assert "Load 2 is weighed 2 times now, and the mean counts, 810\u00a0g. 2 loads" in page
+    assert (
+        "Bucketful 2 is weighed 2 times now, and the mean counts, 810\u00a0g. 2 bucketfuls" in page
+    )
     assert "Mean of these" in page
     assert [each["load"] for each in _weighings(client, sort)] == [1, 2, 2]
     page = _weigh(client, sort, _form(load="")).text
-    assert "<span data-which>Load 2</span> again, to check" in page
+    assert "<span data-which>Bucketful 2</span> again, as a check" in page
 
 
 def test_light_loads_are_added_too(client: TestClient, sort: SortInfo) -> None:
@@ -240,7 +243,7 @@ def test_light_loads_are_added_too(client: TestClient, sort: SortInfo) -> None:
     _weigh(client, sort, _form(**light))
     answer = _weigh(client, sort, _form(**light, load="further"))
     page = client.get(answer.headers["location"], headers=HTML).text
-    assert "2 loads of this pile are added. " in page
+    assert "2 bucketfuls of this pile are added. " in page
     assert "under 40\u00a0g" in page
 
 
@@ -276,7 +279,7 @@ def test_two_batches_are_named_and_summed(client: TestClient, sort: SortInfo) ->
     assert f'value="{chosen}" selected' in page
     _weigh(client, sort, _form(pile=chosen, gross="1.00"))
     page = client.get(f"/sorts/{sort.id}/piles", headers=HTML).text
-    assert "Steel cans: Batch 1" in page
+    assert "Steel cans: Part 1" in page
     assert "Steel cans: bucket 2" in page
     assert "together" in page
     assert "600\u00a0g" in page

@@ -99,10 +99,10 @@ def test_imported_pictures_are_put_in_to_teach(
         imported, set_id=new_id(), source="a folder", programme_version="1", sent={"a": 1}
     )
     home = send(client, "/studies", study_id=new_id(), name="Spring")
-    assert 'label="Imported pictures, to learn from only"' in client.get(home).text
+    assert 'label="Imported pictures, only to learn from"' in client.get(home).text
     send(client, f"{home}/sorts", change_id=new_id(), sort_id=imported.id)
     shown = text(client, home)
-    assert "Imported pictures that teach here Pictures of the museum" in shown
+    assert "Imported pictures used for learning here Pictures of the museum" in shown
     assert client.get("/api" + home).json()["sorts"] == []
 
 
@@ -111,20 +111,20 @@ def test_the_page_says_how_learning_stands(
 ) -> None:
     address = f"/sorts/{sort.id}/learning"
     assert "Nothing learned yet." in text(client, address)
-    assert "Not known. No audit has been made in this sort" in text(client, address)
+    assert "Not known yet. There was no blind check in this sort" in text(client, address)
     teach(services, sort, 2)
-    assert "The curves are drawn from five confirmed photos on." in text(client, address)
+    assert "The curves appear after five confirmed photos." in text(client, address)
     teach(services, sort, 12)
     shown = text(client, address)
-    assert "On. What was confirmed here has a part" in shown
-    assert "as shipped" in shown
+    assert "On. Each suggestion also uses what was confirmed here" in shown
+    assert "original model" in shown
     predictor.forms = (("corrugated_cardboard", 1.0),)
     while learning.learning_state(services, sort.id).trusted:
         enter(services, sort, "corrugated_cardboard", capture_id=take(services, sort).id)
         services.learning.settle()
-    assert "The model as shipped answers." in text(client, address)
+    assert "The original model answers." in text(client, address)
     send(client, f"/learning/{sort.id}/settings", change_id=new_id(), audit_percent="5")
-    assert "Off. The model as shipped answers alone." in text(client, address)
+    assert "Off. Only the original model answers." in text(client, address)
     assert client.get(f"/api/learning/{sort.id}").json()["audit_percent"] == 5
 
 
@@ -160,7 +160,7 @@ def test_accuracy_comes_with_its_audits_and_interval(
     for category in ("corrugated_cardboard", "corrugated_cardboard", FOAM, "corrugated_cardboard"):
         enter(services, sort, category, capture_id=take(services, sort).id)
     shown = text(client, f"/studies/{study.id}").replace("\u00a0", " ")
-    assert "75.0 % in 4 audits" in shown
+    assert "75.0 % in 4 blind checks" in shown
     assert "own choice 3 times" in shown
     assert "95 % interval 30.1 % to 95.4 %" in shown
 
@@ -184,7 +184,7 @@ def test_a_head_is_saved_and_started_from(
     assert send(client, start, start_id=new_id(), from_scope=sort.id) == home
     assert sort.name in text(client, home)
     assert send(client, start, start_id=new_id(), shipped="yes") == home
-    assert "the model as shipped" in text(client, home)
+    assert "the original model" in text(client, home)
     for files in ({"head": ("x.npz", b"nonsense")}, {"head": ("", b"")}):
         answer = client.post(start, data={"start_id": new_id()}, files=files)
         assert answer.status_code == 422
@@ -230,7 +230,7 @@ def test_the_chart_is_sound_and_said_in_words(losses: tuple[list[float], list[fl
     drawn = ET.fromstring(str(curve_chart(curves(*losses))))
     words = drawn.attrib["aria-label"]
     assert f"After {len(losses[0])} confirmed photos" in words
-    for name in ("as shipped", "with learning"):
+    for name in ("original model", "with learning"):
         assert name in words
         assert name in " ".join(drawn.itertext())
     *_, shipped, learned = (each.attrib["d"] for each in drawn.findall("svg/path"))

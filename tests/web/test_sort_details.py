@@ -88,7 +88,7 @@ def test_a_form_opened_before_another_correction_leaves_that(
 @pytest.mark.parametrize(
     ("field", "value", "message"),
     [
-        ("days", "900", "Days of accumulation 900 is out of range"),
+        ("days", "900", "Days of discards 900 is out of range"),
         ("persons", "many", "is not a whole number"),
         ("sorted_on", "1.5.2026", "is no date"),
         ("name", " ", "Name is empty"),
@@ -98,11 +98,11 @@ def test_a_refusal_keeps_what_was_typed(
     client: TestClient, sort: SortInfo, field: str, value: str, message: str
 ) -> None:
     before = _sort(client, sort)
-    form = {**_form(client, sort), "stratum": "typed anew", field: value}
+    form = {**_form(client, sort), "stratum": "typed again", field: value}
     answer = _send(client, sort, form)
     assert answer.status_code == 422
     assert message in answer.text
-    assert 'value="typed anew"' in answer.text
+    assert 'value="typed again"' in answer.text
     assert form["correction_id"] in answer.text
     assert re.search(rf'data-wrong>\s*<label for="f-{field}"', answer.text)
     assert _sort(client, sort) == before
@@ -122,16 +122,16 @@ def test_the_programme_is_offered_until_an_item_is_recorded(
     opened = _form(client, sort)
     assert opened["programme_id"] == sort.programme_id
     assert _send(client, sort, {**opened, "programme_id": "port_sable"}).status_code == 303
-    assert "programme Alder Valley → Port Sable" in re.sub(r"<[^>]+>", "", _report(client, sort))
+    assert "local rules Alder Valley → Port Sable" in re.sub(r"<[^>]+>", "", _report(client, sort))
     opened = _form(client, sort)
     sent = {"item_id": new_id(), "category": "food", "count": 1}
     assert client.post(f"/api/sorts/{sort.id}/items", json=sent).status_code == 201
     assert "programme_id" not in _form(client, sort)
     page = client.get(f"/sorts/{sort.id}/details", headers=HTML).text
-    assert "since items are recorded with its routes" in page
+    assert "because items are recorded with their routes" in page
     answer = _send(client, sort, {**opened, "programme_id": "alder_valley"})
     assert answer.status_code == 409
-    assert "Programme can&#39;t be changed" in answer.text
+    assert "Local rules can&#39;t be changed" in answer.text
 
 
 def test_the_link_is_there_while_the_sort_is_open(client: TestClient, sort: SortInfo) -> None:

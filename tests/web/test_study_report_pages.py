@@ -67,7 +67,7 @@ def test_the_public_page_is_plain_and_has_two_charts(client: TestClient, study: 
     assert page.text.count('<figure class="sheet chart"') == 2
     assert "likely lies between" in page.text
     assert "What differs" in page.text
-    assert "If the programme also took plastic film" in page.text
+    assert "If the local rules also accepted plastic film" in page.text
     assert "Follow your local authority where it differs" in page.text
     # What a town reads names no household.
     assert "Mill Lane" not in page.text
@@ -88,7 +88,7 @@ def test_what_every_reader_needs_stands_on_the_public_page(
         enter(services, sort, "textiles", count=2)
     weights = "houses = 1\ngardens = 1\nflats = 8"
     page = client.get(f"/studies/{study_id}/report", params={"weights": weights}).text
-    said = page.split("Bear in mind")[1].split("</section>")[0]
+    said = page.split("Keep in mind")[1].split("</section>")[0]
     assert "speak for 20 % of the whole only" in said
     assert "5 sorts are still open" in said
     assert "all others too high: Clothing and textiles (in 5 sorts)" in said
@@ -173,7 +173,7 @@ def test_what_if_takes_names_as_the_guide_has_them(client: TestClient, study: st
 
 def test_taking_what_is_taken_already_brings_nothing(client: TestClient, study: str) -> None:
     page = client.get(f"/studies/{study}/report", params=plan(what_if="food")).text
-    assert "No more could be recovered if the programme also took food" in page
+    assert "No more could be recovered if the local rules also accepted food" in page
     assert "would really bring is less" not in page
     more = client.get(f"/studies/{study}/report", params=plan(what_if="plastic_film")).text
     assert "would really bring is less" in more

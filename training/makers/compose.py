@@ -17,7 +17,6 @@ from training.makers.mesh import Mesh, grid, rotation, sheet
 from training.makers.phone import photograph
 from training.makers.pose import rested
 
-
 MOST = 30  # items of one scene
 
 

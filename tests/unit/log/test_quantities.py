@@ -102,7 +102,7 @@ def test_counts_that_are_no_whole_number(given: object) -> None:
 def test_days_and_persons_have_limits_of_their_own() -> None:
     assert check_days("366") == 366
     assert check_persons(100_000) == 100_000
-    with pytest.raises(InvalidQuantityError, match="days of accumulation 367 is out of range"):
+    with pytest.raises(InvalidQuantityError, match="days of discards 367 is out of range"):
         check_days(367)
     with pytest.raises(InvalidQuantityError, match="persons 0 is out of range"):
         check_persons(0)

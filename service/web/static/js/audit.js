@@ -7,10 +7,10 @@ const inHundred = (p) => `${Math.max(1, Math.min(99, Math.round(p * 100)))} in 1
 /** What the ticket says before the choice; a hazard is announced, though not which. */
 export function blindParts(suggestion) {
   return [
-    el("p", { class: "over" }, "Check of the suggestions"),
+    el("p", { class: "over" }, "Blind check"),
     el("h2", { tabindex: "-1" }, "You say first"),
-    el("p", {}, "This photo was drawn to check the suggestions. Choose its pile from the list; "
-      + "what the model thinks is shown once you have put it there."),
+    el("p", {}, "This photo was chosen at random to check the suggestions. Choose its pile from the list. "
+      + "The suggestion is shown after that."),
     blindCaution(suggestion),
   ].filter(Boolean);
 }
@@ -62,7 +62,7 @@ export class BlindCheck {
     const { decision, cautions } = capture.suggestion;
     const shown = decision === "stop" ? cautions : cautions.slice(0, 1);
     const counts = el("p", { class: "small soft" },
-      "Your first choice counts in the check of the suggestions, whatever you do now.");
+      "Your first choice counts in the blind check, whatever you do now.");
     const acts = agrees ? [this.closing("Go on")] : [
       this.closing(`Keep mine: ${item.category_name}`),
       el("button", {

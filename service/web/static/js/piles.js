@@ -77,7 +77,7 @@ function showAgain() {
   choice.disabled = !load;
   if (!load) return;
   choice.querySelector("input").value = load;
-  choice.querySelector("[data-which]").textContent = load === "1" ? "The same" : `Load ${load}`;
+  choice.querySelector("[data-which]").textContent = load === "1" ? "The same" : `Bucketful ${load}`;
 }
 
 function chooseAgain() {

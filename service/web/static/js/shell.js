@@ -9,7 +9,7 @@ function ask(registration) {
 export async function keepThisPage() {
   if (!window.isSecureContext) {
     document.querySelector(".no-camera").append(
-      " Browsers give pages the live camera only over HTTPS or on the laptop itself.",
+      " Browsers allow the live camera only over HTTPS or on the laptop itself.",
     );
   }
   if (!window.isSecureContext || !navigator.serviceWorker) return;

@@ -74,14 +74,14 @@ function why(suggestion, facts, { names, factWords, onReask }) {
   const tops = suggestion.categories.slice(0, 3).filter((each) => each.p >= 0.05);
   const open = tops.map((each) => names(each.id)).join(", ");
   if (suggestion.decision === "stop") {
-    if (tops.length > 1) reasons.push(`It may be one of: ${open}. What could do harm decides.`);
+    if (tops.length > 1) reasons.push(`It may be one of: ${open}. Treat it as the most dangerous of them.`);
   } else if (route && tops.length > 1) {
-    reasons.push(`The material is still open (${open}), yet ${inHundred(route.p)} of the likelihood goes this way.`);
+    reasons.push(`The material is not certain (${open}), but ${inHundred(route.p)} of the probability leads to this route.`);
   } else if (suggestion.decision === "ask") {
     reasons.push("Where it goes depends on something the photo can't show. "
       + "Without an answer the more cautious route is recorded.");
   } else if (suggestion.decision === "unsure") {
-    reasons.push("No material and no route is likely enough to name one.");
+    reasons.push("No material and no route is likely enough to suggest.");
   }
   if (!reasons.length) return null;
   return el("ul", { class: "why", "data-part": "why" }, reasons.map((line) => el("li", {}, ...[line].flat())));
@@ -122,7 +122,7 @@ function alternatives(suggestion, shown, onPick) {
     el("span", { class: "alt-name" }, other.name,
       el("span", { class: "odds" }, ` ${inHundred(other.p)}`)),
     el("span", { class: "alt-route" }, routes.map(([id]) => swatch(id)),
-      routes.length ? routes.map(([, name]) => name).join(" or ") : "Route open")));
+      routes.length ? routes.map(([, name]) => name).join(" or ") : "Route not decided")));
   };
   return el("div", { "data-part": "alternatives" },
     el("h3", {}, suggestion.decision === "unsure" ? "It may be" : "Or is it"),
@@ -133,8 +133,8 @@ function alternatives(suggestion, shown, onPick) {
 function learnedLine(capture) {
   const from = capture?.learned_from ?? null;
   if (from === null) return null;
-  const words = from === 0 ? "What another study learned had a part in this."
-    : `Your own confirmations had a part in this (${from} so far).`;
+  const words = from === 0 ? "This suggestion also uses what another study learned."
+    : `This suggestion also uses your own confirmations (${from} so far).`;
   return el("p", { class: "small soft", "data-part": "learned" }, words);
 }
 

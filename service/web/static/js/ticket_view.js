@@ -45,7 +45,7 @@ export class Ticket {
 
   empty() {
     this.fill("empty", [el("p", { class: "soft" },
-      "No item on the bench. Photograph one, or choose its pile without a photo.")]);
+      "No item yet. Take a photo, or choose its pile without a photo.")]);
     this.offer(false);
     this.clear();
   }
@@ -89,8 +89,8 @@ export class Ticket {
   away() {
     this.fill("away", [
       el("h2", { tabindex: "-1" }, "The photo is kept here"),
-      el("p", {}, "The server can't be reached. The photo waits on this device and will be sent "
-        + "by itself. Name the pile yourself now, or go on to the next item and answer later."),
+      el("p", {}, "The server can't be reached. The photo is kept on this device and sent "
+        + "automatically. Name the pile yourself now, or go on to the next item and answer later."),
     ]);
     this.offer(true);
     this.focus();
@@ -124,7 +124,7 @@ export class Ticket {
       empty: Boolean(seen) && decision === "not_an_item",
     });
     this.skipButton.querySelector("[data-name]").textContent =
-      view.captureId ? "Skip this photo" : "Leave it";
+      view.captureId ? "Skip this photo" : "Cancel";
     this.leftButton.hidden = decision === "stop" || !this.words.left(category);
     this.leftButton.setAttribute("aria-pressed", String(this.holdsSomething()));
     this.label();
