@@ -9,11 +9,19 @@ import socket
 import ssl
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import uvicorn
 from fastapi import FastAPI
 
 from classifier.errors import StorageError
+from service.web.connections import (
+    WAITING,
+    Connections,
+    CountedListener,
+    allow_more_files,
+    is_used_up,
+)
 from service.web.deadlines import HEAD_S, DeadlineProtocol
 
 logger = logging.getLogger("tallytare")
@@ -42,15 +50,19 @@ class ListeningServer(uvicorn.Server):
             # Who is on the other end decides what it may do: no header may say otherwise.
             proxy_headers=False,
             timeout_graceful_shutdown=_GRACE_S,
+            backlog=WAITING,
         )
         super().__init__(config)
-        self._local = local
-        self._beyond = beyond
+        connections = Connections()
+        self._local = CountedListener.of(local, connections) if local else None
+        self._beyond = CountedListener.of(beyond, connections) if beyond else None
         self._certificate = certificate
         self._context: ssl.SSLContext | None = None
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Listen on both sockets."""
+        allow_more_files()
+        asyncio.get_running_loop().set_exception_handler(_tell_once())
         await super().startup(sockets=[self._local] if self._local else sockets or [])
         if self._beyond is None:
             return
@@ -62,6 +74,7 @@ class ListeningServer(uvicorn.Server):
             sock=self._beyond,
             ssl=self._context,
             ssl_handshake_timeout=HEAD_S if self._context else None,
+            ssl_shutdown_timeout=_GRACE_S if self._context else None,
             backlog=self.config.backlog,
         )
         self.servers.append(server)
@@ -79,3 +92,22 @@ class ListeningServer(uvicorn.Server):
         with contextlib.suppress(StorageError, OSError):
             context.load_cert_chain(self._certificate())
         asyncio.get_running_loop().call_later(_DAY_S, self._renew, context)
+
+
+def _tell_once() -> Callable[[asyncio.AbstractEventLoop, dict[str, Any]], None]:
+    """Return what handles the loop's errors: one that comes with each connection is logged once."""
+    told = False
+
+    def handle(loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+        nonlocal told
+        if not is_used_up(context.get("exception")):
+            loop.default_exception_handler(context)
+        elif not told:
+            told = True
+            logger.error(
+                "no connection can be accepted (%s): another program takes all that the system "
+                "has; this is logged once",
+                context["exception"],
+            )
+
+    return handle

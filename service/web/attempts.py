@@ -1,20 +1,21 @@
 """Failed attempts to join: each makes the next wait, ten lock the address out for a while.
 
-Counted in this process, by address; several services on one database allow so many times more.
-Codes hold 60 bits and live ten minutes, so nobody guesses one all the same (a test does the sum for
-a hundred services); this keeps each machine from being flooded by those who try. Counting in the
-database would give them a way to write into it.
+Counted in this process, by address and by nothing wider: whoever has the right code must get in,
+however many others try wrong ones, also from the same network. Codes hold 60 bits and live ten
+minutes, so nobody guesses one all the same, with as many addresses as they like (a test does the
+sum for a hundred services). Counting in the database would give them a way to write into it.
 """
 
 from __future__ import annotations
 
-import ipaddress
 import math
 import threading
 import time
-from collections import OrderedDict, deque
+from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
+
+from service.web.connections import plain_address
 
 FREE = 3
 """Mistyped codes that cost nothing."""
@@ -22,8 +23,6 @@ LOCK_AFTER = 10
 LOCK_S = 900.0
 MOST_ADDRESSES = 1000
 """Addresses that are remembered; the one that was quiet for longest is forgotten first."""
-MOST_A_MINUTE = 60
-"""Failures of all addresses together, for those who have many."""
 
 
 @dataclass(slots=True)
@@ -38,7 +37,6 @@ class Attempts:
     def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
         self._now = now
         self._records: OrderedDict[str, _Record] = OrderedDict()
-        self._recent: deque[float] = deque(maxlen=MOST_A_MINUTE)
         self._lock = threading.Lock()
 
     def begin(self, address: str) -> int:
@@ -46,7 +44,7 @@ class Attempts:
 
         The attempt counts as failed at once, so that many at the same time are no way around.
         """
-        key, now = _network(address), self._now()
+        key, now = plain_address(address), self._now()
         with self._lock:
             record = self._records.pop(key, None) or _Record(0, now)
             if record.failures and now - record.last > 2 * LOCK_S:
@@ -54,39 +52,19 @@ class Attempts:
             self._records[key] = record
             while len(self._records) > MOST_ADDRESSES:
                 self._records.popitem(last=False)
-            wait = max(record.last + _pause(record.failures), self._free_at()) - now
+            wait = record.last + _pause(record.failures) - now
             if wait > 0:
                 return math.ceil(wait)
             record.failures, record.last = record.failures + 1, now
-            self._recent.append(now)
             return 0
 
     def succeeded(self, address: str) -> None:
         """Forget the failures of an address that knew a code."""
         with self._lock:
-            self._records.pop(_network(address), None)
-            if self._recent:
-                self._recent.pop()
-
-    def _free_at(self) -> float:
-        full = len(self._recent) == MOST_A_MINUTE
-        return self._recent[0] + 60.0 if full else -math.inf
+            self._records.pop(plain_address(address), None)
 
 
 def _pause(failures: int) -> float:
     if failures >= LOCK_AFTER:
         return LOCK_S
     return 0.0 if failures < FREE else float(2 ** (failures - FREE))
-
-
-def _network(address: str) -> str:
-    """Return the address; of IPv6 the /64, all of which one device may have."""
-    try:
-        parsed = ipaddress.ip_address(address)
-    except ValueError:
-        return address[:64]
-    if parsed.version == 4:
-        return str(parsed)
-    if parsed.ipv4_mapped is not None:
-        return str(parsed.ipv4_mapped)
-    return str(ipaddress.ip_network((int(parsed), 64), strict=False))

@@ -19,6 +19,11 @@ WHOLE_BODY_S = 300.0
 """How long a body may take in all: longer than the page waits for its largest photo."""
 
 
+STRANGER_SILENCE_S = 5.0
+STRANGER_WHOLE_S = 10.0
+"""The same for those who have not joined: what they may send is a form of two fields."""
+
+
 MOST_HELD_BYTES = 250_000_000
 """What all bodies that are being received or used may hold in memory together."""
 
@@ -34,7 +39,14 @@ class Body:
     """Passes a body on until it is too large or too slow; `problem` then says so."""
 
     def __init__(
-        self, receive: Receive, limit: int, headers: Headers, code: str, held: Held
+        self,
+        receive: Receive,
+        limit: int,
+        headers: Headers,
+        code: str,
+        held: Held,
+        *,
+        stranger: bool = False,
     ) -> None:
         self._receive = receive
         self._held = held
@@ -43,7 +55,9 @@ class Body:
         self._limit = limit
         self._count = 0
         self._ended = False
-        self._deadline = time.monotonic() + WHOLE_BODY_S
+        self._silence_s = STRANGER_SILENCE_S if stranger else SILENCE_S
+        self._whole_s = STRANGER_WHOLE_S if stranger else WHOLE_BODY_S
+        self._deadline = time.monotonic() + self._whole_s
         declared = headers.get("content-length", "")
         self._declared = int(declared) if declared.isascii() and declared.isdigit() else 0
         self.problem: Problem | None = self._too_large() if self._declared > limit else None
@@ -90,7 +104,7 @@ class Body:
 
     async def _next(self) -> Message:
         left = self._deadline - time.monotonic()
-        message = await asyncio.wait_for(self._receive(), min(SILENCE_S, max(left, 0.0)))
+        message = await asyncio.wait_for(self._receive(), min(self._silence_s, max(left, 0.0)))
         self._count += len(message.get("body", b""))
         self._ended = message["type"] != "http.request" or not message.get("more_body", False)
         return message
@@ -116,6 +130,7 @@ class Body:
         return Problem(
             408,
             "request_too_slow",
-            f"the request stopped after {self._count:,} bytes: allowed are {SILENCE_S:.0f} seconds "
-            f"of silence and {WHOLE_BODY_S:.0f} in all; send it again, nearer to the network",
+            f"the request stopped after {self._count:,} bytes: allowed are {self._silence_s:.0f} "
+            f"seconds of silence and {self._whole_s:.0f} in all; send it again, nearer to the "
+            "network",
         )

@@ -25,6 +25,7 @@ from service.web.visitors import (
     LAPTOP,
     Authenticator,
     Visitor,
+    current_visitor,
     host_name,
     is_loopback,
     set_visitor,
@@ -38,6 +39,9 @@ FORM_OVERHEAD_BYTES = 64_000
 REFUSED_BYTES = 125_000
 """A body up to eight times that is read to its end before a visitor is turned away, so that a
 phone's photo gets our message and not a broken connection."""
+
+STRANGER_BYTES = 4_000
+"""What anybody may send: a join code and a name of 80 characters, as browsers write them."""
 
 _UPLOADS = ("/captures", "/examples/import")
 _SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -83,13 +87,13 @@ class Gate:
         visitor, problem = await self._visitor(request, need)
         set_visitor(visitor)
         if problem is not None:
-            await Body(receive, REFUSED_BYTES, request.headers, "", self._held).drain()
+            await self._limited(request, receive, REFUSED_BYTES, "").drain()
             await answer(request, problem)(scope, receive, out.send)
             return
         if out.head:
             # What GET would say, without its body; a copy, since the server goes by its own.
             request = Request(scope := dict(scope, method="GET"))
-        body = self._body(request, receive)
+        body = self._body(request, receive, need)
         try:
             await self._pass(request, body, out)
         finally:
@@ -147,12 +151,18 @@ class Gate:
             return visitor, None
         return visitor, _closed_to(visitor, need)
 
-    def _body(self, request: Request, receive: Receive) -> Body:
+    def _body(self, request: Request, receive: Receive, need: Need) -> Body:
+        if need.permissions <= PERMISSIONS[AccessLevel.NOBODY]:
+            return self._limited(request, receive, STRANGER_BYTES, "request_too_large")
         if request.method == "POST" and request.url.path.endswith(_UPLOADS):
             limit = self._settings.max_upload_bytes + FORM_OVERHEAD_BYTES
-            return Body(receive, limit, request.headers, "photo_too_large", self._held)
+            return self._limited(request, receive, limit, "photo_too_large")
         most = self._settings.max_json_bytes
-        return Body(receive, most, request.headers, "request_too_large", self._held)
+        return self._limited(request, receive, most, "request_too_large")
+
+    def _limited(self, request: Request, receive: Receive, most: int, code: str) -> Body:
+        stranger = current_visitor().level is AccessLevel.NOBODY
+        return Body(receive, most, request.headers, code, self._held, stranger=stranger)
 
 
 class _Out:

@@ -116,13 +116,14 @@ def test_https_without_a_network_is_a_mistake() -> None:
 @contextmanager
 def _listening(app: object, certificate: Path) -> Iterator[tuple[int, int]]:
     local, beyond = (socket.create_server(("127.0.0.1", 0)) for _ in range(2))
+    ports = local.getsockname()[1], beyond.getsockname()[1]
     server = ListeningServer(app, local=local, beyond=beyond, certificate=lambda: certificate)  # type: ignore[arg-type]
     thread = threading.Thread(target=server.run)
     thread.start()
     try:
         while not server.started:
             thread.join(0.02)
-        yield local.getsockname()[1], beyond.getsockname()[1]
+        yield ports
     finally:
         server.should_exit = True
         thread.join()

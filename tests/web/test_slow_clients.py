@@ -20,7 +20,7 @@ from classifier.log.records import SortInfo
 from service.app import create_app
 from service.services import Services
 from service.settings import Settings
-from service.web import body, deadlines
+from service.web import body, deadlines, forms
 from service.web.deadlines import DeadlineProtocol
 from tests.fakes import FakePredictor, jpeg, new_id
 
@@ -98,6 +98,57 @@ def closed_by(monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
         monkeypatch.setattr(DeadlineProtocol, name, noted)
     return seen
+
+
+@pytest.mark.parametrize("path", ["/join", "/sorts", "/api/sorts"])
+def test_the_body_of_a_stranger_is_given_up_early(
+    settings: Settings, services: Services, monkeypatch: pytest.MonkeyPatch, path: str
+) -> None:
+    """In silence and dripping alike, whether or not anything would read it."""
+    monkeypatch.setattr(body, "STRANGER_SILENCE_S", 0.1)
+    monkeypatch.setattr(body, "STRANGER_WHOLE_S", 0.3)
+    app = create_app(settings.model_copy(update={"host": "0.0.0.0"}), services=services)
+    scope = _scope(path, b"application/x-www-form-urlencoded")
+    stranger = {"client": ("10.0.0.9", 1), "headers": [(b"host", b"10.0.0.5")]}
+    for pieces, pause_s in (([b"code="], 0.0), ([b" "] * 200, 0.05)):
+        start = time.monotonic()
+        assert _statuses(app, scope | stranger, pieces, pause_s) in ([408], [401])
+        assert time.monotonic() - start < body.SILENCE_S / 2
+
+
+@pytest.mark.parametrize("declared", [True, False])
+def test_what_anybody_may_send_is_bounded_before_it_is_read(
+    settings: Settings,
+    services: Services,
+    monkeypatch: pytest.MonkeyPatch,
+    declared: bool,
+) -> None:
+    """Megabytes reach no parser, also from one who has joined and from the laptop."""
+
+    def never(*_: Any) -> None:
+        raise AssertionError("a parser was given it")
+
+    monkeypatch.setattr(forms, "parse_qsl", never)
+    app = create_app(settings, services=services)
+    scope = _scope("/join", b"application/x-www-form-urlencoded")
+    if declared:
+        scope["headers"] = [*scope["headers"], (b"content-length", b"900000")]
+    assert _statuses(app, scope, [b"a=b&" * 2_000] * 100, 0.0) == [413]
+
+
+def _statuses(app: Any, scope: dict[str, Any], pieces: list[bytes], pause_s: float) -> list[int]:
+    sent: list[Message] = []
+    waiting = list(pieces)
+
+    async def receive() -> Message:
+        await asyncio.sleep(pause_s if waiting else 60)
+        return {"type": "http.request", "body": waiting.pop(0), "more_body": True}
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    asyncio.run(app(scope, receive, send))
+    return [each["status"] for each in sent if each["type"] == "http.response.start"]
 
 
 @pytest.fixture
