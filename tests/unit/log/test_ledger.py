@@ -312,3 +312,20 @@ def test_objects_recorded_after_the_last_weighing_are_counted_apart() -> None:
     items = [an_item("i1", minute=9), an_item("i2", minute=10), an_item("i3", count=4, minute=11)]
     pile = only_pile(fold(a_sort(), items, batches=[a_batch("b1")], weighings=[a_weighing("w1")]))
     assert (pile.count, pile.count_after) == (6, 4)
+
+
+# ---- something left in it
+
+
+def test_what_is_set_apart_with_its_contents_is_counted_and_on_no_pile() -> None:
+    pile = a_batch("b1", "pet_bottles")
+    items = [
+        an_item("i1", count=3),
+        an_item("i2", count=2, route="with_contents"),
+        an_item("i3", count=1, route="with_contents", batch_id="b1"),
+        an_item("i4", "cartons", route="with_contents"),
+    ]
+    ledger = fold(a_sort(), items, batches=[pile])
+    total = ledger.category("pet_bottles")
+    assert (total.count, total.batches[0].count, total.loose) == (6, 3, ())
+    assert (ledger.category("cartons").count, ledger.category("cartons").loose) == (1, ())
