@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from math import fsum
 
 from classifier.rules.category_parts import Categories, Fact
-from classifier.rules.route_mass import LEAST_FIT, Candidate, reaches
+from classifier.rules.route_mass import Candidate, reaches
 from classifier.rules.suggestion_parts import Thresholds
 
 
@@ -22,7 +22,7 @@ def weigh_hazards(
     """Return the shares after what was said of hazards; they add up to 1 where that changed them.
 
     `shares` are those of the photo, before any other answer. "No" is not heard where a hazard leads
-    them, nor where next to nothing would be left.
+    them.
     """
     stops = [each for each in categories.categories if each.asked]
     seen = [each.id for each in stops if facts.get(each.asked or "") == "yes"]
@@ -30,11 +30,9 @@ def weigh_hazards(
         return _only(seen, shares)
     cleared = {each.id for each in stops if facts.get(each.asked or "") == "no"} & shares.keys()
     left = {category: p for category, p in shares.items() if category not in cleared}
-    whole = fsum(left.values())
     if not cleared or _hazard_leads(shares, categories):
         return dict(shares)
-    if whole <= LEAST_FIT * fsum(shares.values()):
-        return dict(shares)
+    whole = fsum(left.values())
     return {category: p / whole for category, p in left.items()}
 
 
@@ -48,12 +46,12 @@ def fact_before_stop(
 ) -> Fact | None:
     """Return the fact to ask before a stop, None where the stop holds without asking.
 
-    It holds where no harmless category is as likely as all hazards together, and where hazards that
+    It holds where no harmless category is likelier than all hazards together, and where hazards that
     can't be asked about any more reach the threshold by themselves.
     """
     leading = among[0]
     hazards = [each for each in among if each.category.stop]
-    if leading.category.stop or not reaches(leading.p, fsum(each.p for each in hazards)):
+    if leading.category.stop or reaches(fsum(each.p for each in hazards), leading.p):
         return None
     known = {*facts, *closed, None}
     askable = [each for each in hazards if each.category.asked not in known]

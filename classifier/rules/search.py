@@ -76,18 +76,21 @@ def search(text: str, categories: Categories) -> tuple[Found, ...]:
 def cautions_for(found: Sequence[Found], categories: Categories) -> tuple[Caution, ...]:
     """Return the cautions of what a word most likely means, each once.
 
-    These are the cautions of the first category, and of each stop category that fits as well; where
-    no category uses all of the words, of every stop category that was found.
+    These are the cautions of the first category, and of each stop category that fits as well or is
+    named as a part; where no category uses all of the words, of every stop category that was found.
     """
     if not found:
         return ()
-    best = found[0].fit
     warned = [
         each.category
         for each in found
-        if each is found[0] or (each.category.stop and (each.fit <= best or best > Fit.BEGINS))
+        if each is found[0] or (each.category.stop and _warns(each.fit, found[0].fit))
     ]
     return tuple({c.id: c for each in warned for c in categories.cautions_of(each)}.values())
+
+
+def _warns(fit: Fit, best: Fit) -> bool:
+    return fit <= best or fit == Fit.HOLDS or best > Fit.BEGINS
 
 
 def _order(found: Found, used: bool) -> tuple[int, ...]:

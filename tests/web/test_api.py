@@ -217,7 +217,7 @@ def test_a_question_and_its_answer(
 
 def test_a_hazard_comes_first(client: TestClient, sort: SortInfo, predictor: FakePredictor) -> None:
     """Its caution and its collection, whatever else the photo may show."""
-    predictor.forms = (("corrugated_cardboard", 0.5), ("battery_electronics", 0.5))
+    predictor.forms = (("corrugated_cardboard", 0.1), ("battery_electronics", 0.9))
     photo = _photo(client, sort.id).json()
     assert photo["suggestion"]["decision"] == "stop"
     assert photo["suggestion"]["cautions"]
@@ -226,6 +226,43 @@ def test_a_hazard_comes_first(client: TestClient, sort: SortInfo, predictor: Fak
         json={"item_id": new_id(), "capture_id": photo["id"], "category": "batteries"},
     ).json()["item"]
     assert item["suggested"] == "batteries"
+
+
+def test_a_likely_hazard_is_asked_about_where_a_harmless_pile_leads(
+    client: TestClient, sort: SortInfo, predictor: FakePredictor
+) -> None:
+    predictor.forms = (("corrugated_cardboard", 0.5), ("battery_electronics", 0.5))
+
+    def answered(answer: str) -> Any:
+        photo = _photo(client, sort.id).json()
+        assert photo["suggestion"]["decision"] == "ask"
+        assert photo["suggestion"]["question"]["fact"] == "single_battery"
+        assert [each["id"] for each in photo["suggestion"]["cautions"]] == ["batteries"]
+        url = f"/api/captures/{photo['id']}/facts"
+        told = client.post(url, json={"fact": "single_battery", "answer": answer}).json()
+        return told["suggestion"]
+
+    assert answered("yes")["decision"] == answered("not_sure")["decision"] == "stop"
+    cleared = answered("no")
+    assert cleared["decision"] != "stop"
+    assert cleared["categories"][0]["id"] == CARDBOARD
+    assert "batteries" not in {each["id"] for each in cleared["categories"]}
+
+
+def test_something_left_in_it_is_one_fact_with_a_route_of_its_own(
+    client: TestClient, sort: SortInfo
+) -> None:
+    entered = {"category": "pet_bottles", "facts": {"empty": "no"}, "count": 2}
+    preview = client.get(
+        f"/api/sorts/{sort.id}/preview", params={"category": "pet_bottles", "empty": "no"}
+    ).json()
+    assert (preview["decision"], preview["route"]["id"]) == ("route", "with_contents")
+    answer = client.post(f"/api/sorts/{sort.id}/items", json={"item_id": new_id(), **entered})
+    item = answer.json()["item"]
+    assert (item["route"], item["facts"]) == ("with_contents", {"empty": "no"})
+    report = client.get(f"/api/sorts/{sort.id}/report").json()
+    (line,) = [each for each in report["routes"] if each["count"]]
+    assert (line["id"], line["count"]) == ("with_contents", 2)
 
 
 def test_a_category_chosen_by_hand(client: TestClient, sort: SortInfo) -> None:
@@ -245,6 +282,15 @@ def test_a_category_chosen_by_hand(client: TestClient, sort: SortInfo) -> None:
     plain = client.get("/api/categories").json()
     assert plain["programme"] is None
     assert len(plain["categories"]) == len(guide["categories"])
+    found = client.get("/api/categories", params={"q": "batery", "programme": "port_sable"}).json()
+    assert found["categories"][0]["id"] == "batteries"
+    assert found["categories"][0]["routes"][0]["id"] == "special_collection"
+    assert {key: found[key] for key in ("version", "groups", "facts")} == {
+        key: plain[key] for key in ("version", "groups", "facts")
+    }
+    assert client.get("/api/categories?q=%20").json() == plain
+    assert client.get("/api/categories?q=qqqq").json()["categories"] == []
+    _error(client.get("/api/categories", params={"q": "x" * 201}), 422, "invalid_request")
     _error(client.get("/api/categories?programme=nowhere"), 404, "unknown_id")
     assert [each["id"] for each in client.get("/api/programmes").json()] == [
         "alder_valley",

@@ -332,3 +332,20 @@ def test_without_empty_piles_a_loose_item_belongs_to_the_only_one_left() -> None
     assert len(loose.loose) == 1
     (whole,) = fold(*rows, keep_empty=False).categories
     assert (whole.loose, whole.batches[0].count) == ((), 1)
+
+
+# ---- something left in it
+
+
+def test_what_is_set_apart_with_its_contents_is_counted_and_on_no_pile() -> None:
+    pile = a_batch("b1", "pet_bottles")
+    items = [
+        an_item("i1", count=3),
+        an_item("i2", count=2, route="with_contents"),
+        an_item("i3", count=1, route="with_contents", batch_id="b1"),
+        an_item("i4", "cartons", route="with_contents"),
+    ]
+    ledger = fold(a_sort(), items, batches=[pile])
+    total = ledger.category("pet_bottles")
+    assert (total.count, total.batches[0].count, total.loose) == (6, 3, ())
+    assert (ledger.category("cartons").count, ledger.category("cartons").loose) == (1, ())

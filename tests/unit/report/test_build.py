@@ -410,3 +410,20 @@ def test_the_national_comparison_is_there_when_asked_for() -> None:
     }
     assert (shares["plastics"], shares["glass"], shares["textiles"]) == (1, 0, None)
     assert report_of([an_item("i1")]).national is None
+
+
+def test_what_has_something_left_in_it_is_counted_by_its_route_and_weighed_with_no_pile() -> None:
+    report = report_of(
+        [an_item("i1", count=3), an_item("i2", count=2, route="with_contents")],
+        batches=[a_batch("b1")],
+        weighings=[a_weighing("w1")],
+    )
+    bottles = category(report, "pet_bottles")
+    assert (bottles.count, bottles.unweighed_count) == (5, 0)
+    assert bottles.mean_item_g == Decimal(1000) / 3
+    kerb, apart = way(report.routes, "kerbside"), way(report.routes, "with_contents")
+    assert (kerb.count, kerb.measured, kerb.split_g) == (3, exactly("1000", "10"), 0)
+    assert (apart.name, apart.count, apart.measured) == (
+        *("Set apart with its contents", 2, ZERO_MASS),
+    )
+    assert kind_of("with_contents") == "special"

@@ -144,6 +144,7 @@ def test_a_small_list_is_read_as_written(tmp_path: Path) -> None:
         ("alu", "A magnet sticks to steel.")
     ]
     assert [caution.id for caution in small.cautions_of(steel)] == ["edges"]
+    assert small.handling_of(steel) == ()
     assert small.get("cell").stop
     assert [fact.tells_material for fact in small.facts] == [True, False, True]
 
@@ -166,6 +167,13 @@ MISTAKES = [
     (', { id = "no", label = "No" }]', "]", 0, "two answers or more", "Add answer"),
     ('{ id = "2"', '{ id = "1"', 0, 'answer "1" is already on line 17', "another id"),
     ('{ id = "2"', '{ id = "not_sure"', 0, '"not_sure" is an answer of every', "Take this"),
+    ("stop = true", 'stop = true\nasked = "fire"', 1, 'unknown fact "fire"', "Use one of"),
+    ("stop = true", 'stop = true\nasked = "number"', 1, "are not yes and no", "Ask a fact"),
+    ('cautions = ["edges"]', 'asked = "deposit"', 0, "only a stop category is asked", "Take it"),
+    ('cautions = ["edges"]', 'handling = ["edgs"]', 0, 'unknown caution "edgs"', '"edges"?'),
+    ('name = "Deposit"', 'name = "D"\nassumed = "maybe"', 1, 'unknown answer "maybe"', "Use one"),
+    ('belongs = ["Bags"]', 'belongs = ["B"]\nwords = ["bag", "bags"]', 1, "stands twice", "count"),
+    ('belongs = ["Bags"]', 'belongs = ["B"]\nwords = ["of the"]', 1, "no name that", "Write"),
     ('version = "9"', "version = 9", 0, '"version" is not a text', "in quotes"),
     ('version = "9"', 'version = "9"\nvrsion = "9"', 1, 'unknown key "vrsion"', '"version"?'),
 ]
@@ -190,3 +198,23 @@ def test_an_empty_list_names_all_that_is_missing(tmp_path: Path) -> None:
         small_categories(tmp_path, 'version = "1"\n')
     for kind in ("group", "caution", "fact", "category"):
         assert f"there is no [[{kind}]]" in error.value.message
+
+
+def test_ordinary_piles_bear_their_cautions_once_and_hazards_always(shipped: Categories) -> None:
+    every_time = {each.id for each in shipped.categories if each.cautions}
+    assert every_time == STOP | {"electronics", "nappies_hygiene"}
+    bottles = shipped.get("pet_bottles")
+    assert [each.id for each in shipped.handling_of(bottles)] == ["contents"]
+    for each in shipped.categories:
+        assert "lifting" not in each.cautions, each.id
+        assert not {*each.cautions} & {*each.handling}, each.id
+
+
+def test_every_hazard_can_be_asked_about_by_looking(shipped: Categories) -> None:
+    assert {each.id for each in shipped.categories if each.asked} == STOP
+    for each in shipped.categories:
+        if each.asked:
+            fact = shipped.fact(each.asked)
+            assert each in shipped.asked_by(fact.id)
+            assert [answer.id for answer in fact.answers] == ["yes", "no"]
+            assert not re.search(r"\b(?:open|shake|smell|press) it\b", fact.question), fact.id

@@ -13,7 +13,14 @@ from classifier.rules.categories import load_categories
 from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme, load_programmes, load_shipped_programmes
 from classifier.rules.programme_rules import CAUTIOUS_FIRST, RECOVERED, ROUTES
-from tests.small_lists import HEAD, RULES, rule_for, small_categories, small_programme
+from tests.small_lists import (
+    CATEGORIES,
+    HEAD,
+    RULES,
+    rule_for,
+    small_categories,
+    small_programme,
+)
 
 
 @pytest.fixture(scope="module")
@@ -305,3 +312,43 @@ def test_a_stop_category_never_hangs_on_a_fact_and_never_goes_with_the_rest(
                 assert rule.route in {"special_collection", "retailer_take_back"} or (
                     category.id == "broken_glass"
                 )
+
+
+# ---- what is taken for granted
+
+GRANTED = CATEGORIES.replace('id = "deposit"\n', 'id = "deposit"\nassumed = "no"\n').replace(
+    ', deposit = ["no"]', ""
+)
+
+
+def test_what_is_taken_for_granted_is_never_asked_and_its_exception_beats_all(
+    tmp_path: Path,
+) -> None:
+    lists = small_categories(tmp_path, GRANTED)
+    rules = RULES + (
+        '[[rule]]\ncategory = "tub"\nwhen = { deposit = "yes" }\nroute = "deposit_return"\n'
+    )
+    programme = small_programme(tmp_path, lists, HEAD + rules)
+    assert programme.pivotal_facts("alu", {}) == frozenset()
+    assert [rule.route for rule in programme.routes_for("alu", {})] == ["kerbside"]
+    assert [rule.route for rule in programme.routes_for("alu", {"deposit": "yes"})] == [
+        "deposit_return"
+    ]
+    # As specific as the rule for number 1, and no contradiction: what is unusual was said.
+    both = {"number": "1", "deposit": "yes"}
+    assert [rule.route for rule in programme.routes_for("tub", both)] == ["deposit_return"]
+
+
+def test_both_programmes_set_packs_with_something_in_them_apart(
+    shipped: tuple[Categories, dict[str, Programme]],
+) -> None:
+    categories, programmes = shipped
+    packs = {"pet_bottles", "hdpe_bottles", "rigid_plastics", "cartons", "coated_paper"}
+    packs |= {"aluminium_cans", "steel_cans", "foil_trays", "glass_bottles_jars"}
+    for programme in programmes.values():
+        for category in categories.categories:
+            full = {rule.route for rule in programme.routes_for(category.id, {"empty": "no"})}
+            usual = {rule.route for rule in programme.routes_for(category.id, {})}
+            assert (full == {"with_contents"}) == (category.id in packs), category.id
+            assert "with_contents" not in usual
+            assert "empty" not in programme.pivotal_facts(category.id, {})
