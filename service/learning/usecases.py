@@ -168,8 +168,8 @@ def current(services: Services, scope_id: str, *, patience_s: float | None = Non
 
     What was learned last serves meanwhile; only where there is nothing yet, this waits.
     """
-    desk, model = services.learning, services.model
-    course = desk.course(scope_id)
+    heads, model = services.learning, services.model
+    course = heads.course(scope_id)
     label = "" if model is None else model.label
     if course is not None and course.model == label:
         if course.mark == services.log.learning_mark(scope_id):
@@ -177,7 +177,7 @@ def current(services: Services, scope_id: str, *, patience_s: float | None = Non
         _refresh(services, scope_id)
         return course
     wait([_refresh(services, scope_id)], FIRST_HEAD_WAIT_S if patience_s is None else patience_s)
-    course = desk.course(scope_id)
+    course = heads.course(scope_id)
     return course if course is not None and course.model == label else None
 
 

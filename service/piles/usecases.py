@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from decimal import Decimal
 
 from classifier.errors import InvalidEntryError
@@ -33,7 +33,7 @@ from classifier.report.conversions import FarFromUsual
 from service.entries import NAME_LENGTH, NOTE_LENGTH, check_id, check_sorter, check_text
 from service.piles.item_weights import item_weights
 from service.services import Services
-from service.store.rows import SortRows
+from service.store.rows import SortRows, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,11 +264,11 @@ def _sent(
 
     The first load goes without saying, as in what was sent before there were loads.
     """
-    found = {"at", "load"}
-    said = {name: str(value) for name, value in asdict(weighing).items() if name not in found}
+    given = {"id": weighing.id, **said(weighing, "load")}
+    sent: dict[str, object] = {name: str(value) for name, value in given.items()}
     if load not in (1, "only"):
-        said["load"] = str(load)
-    return {**said, "sort_id": sort_id, "batch_id": batch_id, "category": category}
+        sent["load"] = str(load)
+    return {**sent, "sort_id": sort_id, "batch_id": batch_id, "category": category}
 
 
 def _method(given: str) -> Method:

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from itertools import count
+from operator import attrgetter
 from uuid import UUID, uuid5
 
 from classifier.log.quantities import parse_decimal
@@ -24,6 +25,7 @@ from service.store.rows import SortRows
 _NAMESPACE = UUID("0c5c5f0e-5f6a-4b58-8d3b-4a8a6a1f9b27")
 # A file may have become shorter since it was imported.
 _LINES_BEYOND = 1000
+_READING = attrgetter("method", "gross", "tare", "unit", "resolution", "contents_left", "note")
 _AUTO_LABEL = re.compile(r"line \d+")
 
 
@@ -297,22 +299,11 @@ def _content(row: SheetRow) -> _Content:
 def _recorded(
     batch: Batch, item: Item | None, weighing: Weighing | None, *, label: str
 ) -> _Content:
-    read = None
-    if weighing is not None:
-        read = (
-            weighing.method,
-            weighing.gross,
-            weighing.tare,
-            str(weighing.unit),
-            weighing.resolution,
-            weighing.contents_left,
-            weighing.note,
-        )
     return _Content(
         category=batch.category,
         label=_label(label),
         item=None if item is None else (item.count, item.note),
-        weighing=read,
+        weighing=None if weighing is None else _READING(weighing),
     )
 
 

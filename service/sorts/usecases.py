@@ -10,7 +10,7 @@ from classifier.log.quantities import Mass, check_days, check_persons, sum_masse
 from classifier.log.records import SortInfo
 from service.entries import NAME_LENGTH, NOTE_LENGTH, check_id, check_sorters, check_text
 from service.services import Services
-from service.sorts.studies import get_study, place_new_sort
+from service.sorts.studies import place_new_sort
 from service.store.rows import said
 
 
@@ -36,7 +36,7 @@ def create_sort(
     """
     programme = services.programme(programme_id)
     if study_id is not None:
-        get_study(services, check_id(study_id, "study_id"))
+        services.log.study(check_id(study_id, "study_id"))
     sort = SortInfo(
         id=check_id(sort_id, "sort_id"),
         name=_check_name(name),
