@@ -80,7 +80,7 @@ def test_the_same_file_twice_changes_nothing(services: Services, sort: SortInfo)
     assert (other_ends.recorded, rows(services, sort)) == (0, before)
 
 
-def test_an_interrupted_import_is_finished_by_the_next(
+def test_an_interrupted_import_records_nothing_and_the_next_records_all(
     services: Services, sort: SortInfo, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def fails(*_: object, **__: object) -> None:
@@ -90,7 +90,7 @@ def test_an_interrupted_import_is_finished_by_the_next(
         patch.setattr("service.sheets.usecases.weigh", fails)
         with pytest.raises(OSError, match="power cut"):
             record(services, sort, SHEET)
-    assert rows(services, sort) == (1, 0, 1)
+    assert rows(services, sort) == (0, 0, 0)
     longer = SHEET.replace("Paperboard,,", "Steel cans,4,")  # the labels of its lines change
     assert record(services, sort, longer).recorded == 5
     assert rows(services, sort) == (4, 3, 5)
