@@ -14,16 +14,16 @@ router = APIRouter()
 @router.get("/bundles")
 def get_bundles(services: ServicesDep) -> BundlesOut:
     """Return which model answers, what could be promoted and what was."""
-    return BundlesOut.of(bundles.list_bundles(services))
+    return BundlesOut.model_validate(bundles.list_bundles(services))
 
 
 @router.post("/bundles/promote", status_code=201)
 def post_promote(services: ServicesDep, body: PromoteBundle) -> BundlesOut:
     """Have a bundle answer from the next photo on."""
-    return BundlesOut.of(bundles.promote(services, **body.model_dump()))
+    return BundlesOut.model_validate(bundles.promote(services, **body.model_dump()))
 
 
 @router.post("/bundles/rollback", status_code=201)
 def post_rollback(services: ServicesDep, body: RollBack) -> BundlesOut:
     """Have the bundle answer that did before the last promotion."""
-    return BundlesOut.of(bundles.roll_back(services, **body.model_dump()))
+    return BundlesOut.model_validate(bundles.roll_back(services, **body.model_dump()))

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
-from service.bundles.usecases import BundlesView
-from service.web.wire import Id
+from service.web.wire import Answer, Id, Request
 
 
-class BundleOut(BaseModel):
+class BundleOut(Answer):
     """A bundle that can be promoted by `name`; `problem` says why it can't, if so."""
 
     name: str
@@ -19,7 +18,7 @@ class BundleOut(BaseModel):
     problem: str
 
 
-class PromotionOut(BaseModel):
+class PromotionOut(Answer):
     """A bundle that answered since then; an empty `bundle` is the one of the settings."""
 
     bundle: str
@@ -27,7 +26,7 @@ class PromotionOut(BaseModel):
     at: datetime
 
 
-class BundlesOut(BaseModel):
+class BundlesOut(Answer):
     """Which model answers, what could, and what did, the newest first."""
 
     answering: str | None
@@ -37,41 +36,17 @@ class BundlesOut(BaseModel):
     history: list[PromotionOut]
     problem: str
 
-    @classmethod
-    def of(cls, view: BundlesView) -> BundlesOut:
-        """Build from the use case's view."""
-        return cls(
-            answering=view.answering,
-            promoted=view.promoted,
-            previous=view.previous,
-            bundles=[
-                BundleOut(
-                    name=each.name, title=each.title, shipped=each.shipped, problem=each.problem
-                )
-                for each in view.bundles
-            ],
-            history=[
-                PromotionOut(bundle=each.bundle, sorter=each.sorter, at=each.at)
-                for each in view.history
-            ],
-            problem=view.problem,
-        )
 
-
-class PromoteBundle(BaseModel):
+class PromoteBundle(Request):
     """A shipped or installed bundle, by name; a resend with the same id changes nothing."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     promotion_id: Id
     bundle: str = Field(min_length=1, max_length=400)
     sorter: str = ""
 
 
-class RollBack(BaseModel):
+class RollBack(Request):
     """Back to what answered before the last promotion."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     promotion_id: Id
     sorter: str = ""

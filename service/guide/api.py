@@ -18,7 +18,7 @@ LONGEST_SEARCH = 200
 @router.get("/programmes")
 def get_programmes(services: ServicesDep) -> list[ProgrammeOut]:
     """List the programmes that a sort can be started under."""
-    return [ProgrammeOut.of(each) for each in guide.list_programmes(services)]
+    return [ProgrammeOut.model_validate(each) for each in guide.list_programmes(services)]
 
 
 @router.get("/categories")
@@ -32,4 +32,5 @@ def get_categories(
     With `q`, only the categories that these words may mean, the likeliest first and hazards before
     others that fit alike; none where nothing is called that.
     """
-    return CategoriesOut.of(guide.list_categories(services, programme_id=programme, word=q))
+    found = guide.list_categories(services, programme_id=programme, word=q)
+    return CategoriesOut.model_validate(found)

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from datetime import date
+from operator import attrgetter
+from typing import Annotated
 
-from pydantic import BaseModel
+from pydantic import AliasPath, BeforeValidator, Field
 
-from classifier.rules.programme import Programme
-from service.guide.usecases import Guide, GuideLine
+from classifier.rules import category_parts
+from classifier.rules.category_parts import Group, LookAlike
 from service.web.wire import Answer, RouteOut
+
+Words = Annotated[str, BeforeValidator(attrgetter("text"))]
+"""What a caution says."""
 
 
 class ProgrammeOut(Answer):
@@ -22,56 +27,21 @@ class ProgrammeOut(Answer):
     valid_to: date | None
     statement: str
 
-    @classmethod
-    def of(cls, programme: Programme) -> ProgrammeOut:
-        """Build from the use case's view."""
-        return cls.model_validate(programme)
 
-
-class LookAlikeOut(Answer):
-    """Another category that is easily taken for this one, and how to tell."""
-
-    category: str
-    tell: str
-
-
-class CategoryOut(BaseModel):
+class CategoryOut(Answer):
     """A category of the list, under a programme with every route it can take."""
 
+    within = ("category",)
     id: str
-    group: str
+    group: str = Field(validation_alias=AliasPath("category", "group"))
     name: str
     belongs: list[str]
     not_here: list[str]
-    look_alikes: list[LookAlikeOut]
-    cautions: list[str]
-    handling: list[str]
+    look_alikes: list[LookAlike]
+    cautions: list[Words]
+    handling: list[Words]
     stop: bool
     routes: list[RouteOut]
-
-    @classmethod
-    def of(cls, line: GuideLine) -> CategoryOut:
-        """Build from the use case's view."""
-        category = line.category
-        return cls(
-            id=category.id,
-            group=category.group,
-            name=category.name,
-            belongs=list(category.belongs),
-            not_here=list(category.not_here),
-            look_alikes=[LookAlikeOut.model_validate(each) for each in category.look_alikes],
-            cautions=[caution.text for caution in line.cautions],
-            handling=[caution.text for caution in line.handling],
-            stop=category.stop,
-            routes=[RouteOut.model_validate(each) for each in line.routes],
-        )
-
-
-class AnswerOut(Answer):
-    """One possible answer to a question."""
-
-    id: str
-    label: str
 
 
 class FactOut(Answer):
@@ -81,32 +51,14 @@ class FactOut(Answer):
     name: str
     question: str
     how: str
-    answers: list[AnswerOut]
+    answers: list[category_parts.Answer]
 
 
-class GroupOut(Answer):
-    """The upper level of the list."""
-
-    id: str
-    name: str
-
-
-class CategoriesOut(BaseModel):
+class CategoriesOut(Answer):
     """The list of categories with the facts that rules ask for."""
 
     version: str
     programme: ProgrammeOut | None
-    groups: list[GroupOut]
-    categories: list[CategoryOut]
+    groups: list[Group]
+    categories: list[CategoryOut] = Field(validation_alias="lines")
     facts: list[FactOut]
-
-    @classmethod
-    def of(cls, guide: Guide) -> CategoriesOut:
-        """Build from the use case's view."""
-        return cls(
-            version=guide.version,
-            programme=None if guide.programme is None else ProgrammeOut.of(guide.programme),
-            groups=[GroupOut.model_validate(group) for group in guide.groups],
-            categories=[CategoryOut.of(line) for line in guide.lines],
-            facts=[FactOut.model_validate(fact) for fact in guide.facts],
-        )
