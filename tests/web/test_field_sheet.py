@@ -193,7 +193,7 @@ def test_a_batch_of_the_lines_id_with_another_category_is_a_conflict(
 
 def test_only_good_lines_are_recorded_when_accepted(services: Services, sort: SortInfo) -> None:
     text = SHEET + "spoons,x,,,,,,,,\n"
-    with pytest.raises(InvalidEntryError, match="accept the good lines alone"):
+    with pytest.raises(InvalidEntryError, match="accept only the good lines"):
         record(services, sort, text)
     assert rows(services, sort) == (0, 0, 0)
     done = record(services, sort, text, accept_good=True)
