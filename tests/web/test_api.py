@@ -447,3 +447,16 @@ def test_a_disk_that_is_full(
         found = _error(_photo(client, sort.id, capture_id=capture_id), 503, "storage")
     assert "free some space" in found["message"]
     assert _photo(client, sort.id, capture_id=capture_id).status_code == 201
+
+
+def test_an_error_names_the_field_that_it_is_about(client: TestClient, sort: SortInfo) -> None:
+    sent = {
+        "weighing_id": new_id(),
+        "category": "food",
+        "method": "container",
+        "gross": "1.2.3",
+        "unit": "kg",
+        "resolution": "0.01",
+    }
+    error = client.post(f"/api/sorts/{sort.id}/weighings", json=sent).json()["error"]
+    assert (error["code"], error["details"]["field"]) == ("invalid_quantity", "gross")

@@ -2,11 +2,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 from decimal import Decimal
-from typing import cast
+from typing import Any, cast
 
 import pytest
 
-from classifier.errors import ImpossibleWeighingError, InvalidQuantityError
+from classifier.errors import ImpossibleWeighingError, InvalidQuantityError, TallytareError
 from classifier.log.quantities import Mass, Unit
 from classifier.log.records import Method
 from classifier.log.weighing import net_mass
@@ -109,3 +109,22 @@ def test_refusals_carry_the_numbers() -> None:
     with pytest.raises(ImpossibleWeighingError) as caught:
         net_mass(a_weighing("w", tare="1.30"))
     assert caught.value.details == {"gross_g": "1250.00", "tare_g": "1300.00", "net_g": "-50.00"}
+
+
+@pytest.mark.parametrize(
+    ("given", "fields"),
+    [
+        ({"gross": None}, ("gross",)),
+        ({"gross": "-1"}, ("gross",)),
+        ({"tare": "-1"}, ("tare",)),
+        ({"gross": "0.2"}, ("gross", "tare")),
+        ({"method": "difference", "tare": None}, ("tare",)),
+        ({"method": "below_resolution"}, ("gross", "tare")),
+    ],
+)
+def test_a_refusal_names_the_readings_that_it_is_about(
+    given: dict[str, Any], fields: tuple[str, ...]
+) -> None:
+    with pytest.raises(TallytareError) as caught:
+        net_mass(a_weighing("w1", **given))
+    assert caught.value.fields == fields
