@@ -91,7 +91,7 @@ def test_other_encodings_and_unreadable_files_are_named(tmp_path: Path) -> None:
 
 def test_messages_can_name_the_list_otherwise_than_by_its_path(tmp_path: Path) -> None:
     (tmp_path / "m.csv").write_text("path\na.jpg\n", "utf-8")
-    with pytest.raises(DataFileError, match="^in the archive, m.csv needs the columns") as caught:
+    with pytest.raises(DataFileError, match=r"^in the archive, m\.csv needs the columns") as caught:
         read_listing(tmp_path / "m.csv", called="in the archive, m.csv")
     assert str(tmp_path) not in caught.value.message
     assert caught.value.details["file"] == "in the archive, m.csv"
