@@ -176,7 +176,10 @@ def record(kind: type[RecordT], row: Row, **others: Any) -> RecordT:
 
     `others` gives the fields that no column holds as it is. Lists of JSON become tuples.
     """
-    found = {name: _frozen(row[name]) for name in _names(kind) if name not in others}
+    found = {name: row[name] for name in _names(kind) if name not in others}
+    for name, value in found.items():
+        if isinstance(value, list):
+            found[name] = _frozen(value)
     return kind(**found, **others)
 
 
