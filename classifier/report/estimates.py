@@ -28,7 +28,7 @@ from classifier.report.lines import (
 )
 from classifier.report.shares import Range
 
-ONE_BATCH = "one batch: how much batches differ can't be told"
+ONE_BATCH = "one batch: how much batches differ is not known"
 PUBLISHED_SPAN = "span of the published values, no confidence interval"
 
 

@@ -104,7 +104,7 @@ def load_programme(path: Path, categories: Categories) -> Programme:
     ------
     DataFileError
         If the file can't be read, holds an unknown key, category, fact, answer or route, leaves a
-        case without a rule or has two rules for one: names file, line and mend.
+        case without a rule or has two rules for one: names file, line and fix.
     """
     file = read_toml(path)
     root = file.root
@@ -143,7 +143,7 @@ def load_programmes(directory: Path, categories: Categories) -> tuple[Programme,
     Raises
     ------
     DataFileError
-        If there is none, one holds a mistake, or two bear the same id.
+        If there is none, one holds a mistake, or two have the same id.
     """
     found: dict[str, tuple[Programme, Path]] = {}
     for path in sorted(directory.glob("*.toml")):

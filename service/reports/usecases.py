@@ -20,7 +20,7 @@ from service.piles.item_weights import item_weights
 from service.services import Services
 
 Progress = Callable[[int, int], None]
-"""Told how many of how many reports are done."""
+"""Called with how many of how many reports are done."""
 
 
 @dataclass(frozen=True, slots=True)

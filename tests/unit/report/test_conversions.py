@@ -93,7 +93,7 @@ def test_a_single_batch_gives_a_value_and_no_interval() -> None:
     (line,) = report.estimates
     assert (line.grams.value, line.grams.low, line.grams.level) == (Decimal(100), None, None)
     assert line.method == "own_mean_item_weight"
-    assert line.range_is == "one batch: how much batches differ can't be told"
+    assert line.range_is == "one batch: how much batches differ is not known"
 
 
 def test_a_weighed_pile_gets_a_count_that_stays_apart() -> None:
