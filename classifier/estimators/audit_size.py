@@ -173,7 +173,7 @@ def _plan(
         caveats.append(
             Caveat(
                 "rare",
-                "Fewer than 5 audits are planned, which tells little about these predictions by "
+                "Fewer than 5 audits are planned, which says little about these predictions by "
                 f"themselves: {listed(names, rare)}. Draw from each predicted category rather than "
                 "from all items, or join them.",
             )

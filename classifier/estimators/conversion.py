@@ -162,11 +162,11 @@ def fit_item_weight(grams: ArrayLike, counts: ArrayLike, *, level: float = 0.90)
     R = sum w / sum n. Its error: delete-one jackknife of log R, v = (K - 1) / K sum (log R_(k) -
     mean)^2; the log keeps the interval above 0 and makes it the same for grams per item and items
     per gram. Degrees of freedom: (sum n)^2 / sum n^2 - 1, at least 1, since one large batch among
-    small ones tells little about how batches differ.
+    small ones says little about how batches differ.
 
     A batch of n items strays from n R by more than R does. With e_k = w_k / (n_k R) - 1 its
     relative variance is a / n if only items differ, a = sum n_k e_k^2 / (K - 1), and b if only
-    batches do, b = sum e_k^2 / (K - 1). Both occur; few batches can't tell how much of each, so
+    batches do, b = sum e_k^2 / (K - 1). Both occur; few batches can't show how much of each, so
     the two are mixed by n: typical count against n. Small batches then vary like single items, and
     large ones never less than batches do.
 

@@ -1,4 +1,4 @@
-"""What a pilot tells of its own spread, and the precision that a number of samples buys."""
+"""What a pilot shows of its own spread, and the precision that a number of samples buys."""
 
 from __future__ import annotations
 

@@ -118,7 +118,7 @@ def permutation_test(
 
     Notes
     -----
-    Groups are divided anew at random, within each block by itself where there are blocks, and the
+    Groups are divided again at random, within each block by itself where there are blocks, and the
     statistic T = difference / sqrt(Var + Var) is compared with that of the real division:
     p = (1 + #{|T*| >= |T|}) / (1 + draws). The adjusted p compares |T| of each category with the
     largest |T*| of all categories.

@@ -1,4 +1,4 @@
-"""What can be told of a set of labelled pictures: repeats, doubts, poor pictures, gaps, splits.
+"""What a set of labelled pictures shows: repeats, doubts, poor pictures, gaps, splits.
 
 Pure functions on arrays (numpy only), shared by `service` and `training`, which never meet.
 """

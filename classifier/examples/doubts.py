@@ -32,9 +32,9 @@ class Doubt:
 
 
 def thresholds(labels: Whole, p: Floats) -> Floats:
-    """Return, for each label, its mean probability among the pictures that bear it.
+    """Return, for each label, its mean probability among the pictures that have it.
 
-    A label that no picture bears gets infinity: nothing can be confidently of it.
+    A label that no picture has gets infinity: nothing can confidently be of it.
     """
     own = p[np.arange(len(labels)), labels]
     times = np.bincount(labels, minlength=p.shape[1])

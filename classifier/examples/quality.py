@@ -1,4 +1,4 @@
-"""Pictures too blurred, too dark or too small to teach anything, told from their pixels."""
+"""Pictures too blurred, too dark or too small to learn from, found by their pixels."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which pictures show one object or one moment, told by the likeness of their embeddings."""
+"""Which pictures show one object or one moment, found by how alike their embeddings are."""
 
 from __future__ import annotations
 

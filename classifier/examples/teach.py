@@ -1,4 +1,4 @@
-"""Which pictures would teach most if somebody looked at them next."""
+"""Which pictures are most useful to label next."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def next_to_label(
     *,
     most: int = 100,
 ) -> list[int]:
-    """Return rows of the candidates that would teach most, the best first, one of each group.
+    """Return rows of the most useful candidates, the best first, one of each group.
 
     Worth = (1 - margin) x density: pictures between two labels (T. Scheffer et al., Active hidden
     Markov models, 2001), weighted by how many others are like them, so that odd ones out do not

@@ -121,8 +121,8 @@ def check_bundle_categories(bundle: Bundle, category_ids: Collection[str]) -> No
             if category not in category_ids:
                 raise BundleError(
                     f"{bundle.path / MANIFEST_NAME}: form {form.id} leads to category {category}, "
-                    "which the category list hasn't; allowed: the ids of the category list; mend "
-                    "the form's categories, or install matching versions",
+                    "which the category list hasn't; allowed: the ids of the category list; "
+                    "correct the form's categories, or install matching versions",
                     form=form.id,
                     category=category,
                 )

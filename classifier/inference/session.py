@@ -108,7 +108,7 @@ def _give_back_freed() -> None:
     """Have the C library return to the system what it keeps of the memory used while loading.
 
     The GNU library keeps 50 MB, several times the network's weights, which onnxruntime converted
-    and arranged anew. Others have no such call, or need none.
+    and arranged again. Others have no such call, or need none.
     """
     if sys.platform == "linux":
         with contextlib.suppress(OSError, AttributeError):
@@ -120,7 +120,7 @@ def _check_name(network: Path, kind: str, name: str, nodes: list[Any]) -> None:
     if name not in known:
         raise BundleError(
             f"{network}: has no {kind} {name!r}, which {MANIFEST_NAME} names; allowed: "
-            f"{', '.join(known)}; mend {MANIFEST_NAME}, or export the bundle again",
+            f"{', '.join(known)}; correct {MANIFEST_NAME}, or export the bundle again",
             path=str(network),
         )
 

@@ -29,8 +29,8 @@ _BY_START: tuple[tuple[bytes, str, str], ...] = (
 
 def explain(data: bytes) -> str:
     """Return one sentence: what the bytes seem to be, what is allowed, what to do."""
-    given, mend = _given_and_mend(data)
-    return f"the file is {given}; {ALLOWED}; {mend}"
+    given, fix = _given_and_fix(data)
+    return f"the file is {given}; {ALLOWED}; {fix}"
 
 
 def is_heif(data: bytes) -> bool:
@@ -38,7 +38,7 @@ def is_heif(data: bytes) -> bool:
     return data[4:8] == b"ftyp" and data[8:12] in _HEIF_BRANDS
 
 
-def _given_and_mend(data: bytes) -> tuple[str, str]:
+def _given_and_fix(data: bytes) -> tuple[str, str]:
     head = data[:_HEAD_BYTES]
     if is_heif(data):
         return "a HEIC photograph, which this installation can't read", (
@@ -52,9 +52,9 @@ def _given_and_mend(data: bytes) -> tuple[str, str]:
         return "a video (QuickTime)", _SEND_ONE
     if head[:4] == b"RIFF" and head[8:12] in (b"AVI ", b"WAVE"):
         return "a video or sound file (AVI or WAV)", _SEND_ONE
-    for start, given, mend in _BY_START:
+    for start, given, fix in _BY_START:
         if head.startswith(start):
-            return given, mend
+            return given, fix
     return _document_or_damage(data, head)
 
 

@@ -102,7 +102,7 @@ class LearnedHead:
 
     def to_bytes(self) -> bytes:
         """Write it as an npz archive without pickles; the same head gives the same bytes."""
-        told = {
+        about = {
             "format": FORMAT,
             "model": self.model,
             "categories": list(self.categories),
@@ -110,7 +110,7 @@ class LearnedHead:
         }
         return _archive(
             {
-                "about": np.frombuffer(json.dumps(told).encode(), dtype=np.uint8),
+                "about": np.frombuffer(json.dumps(about).encode(), dtype=np.uint8),
                 "weights": self.weights.astype("<f4"),
                 "bias": self.bias.astype("<f4"),
             }

@@ -4,7 +4,7 @@ A `Learner` is a fold over confirmations in the order of the log: the same model
 confirmations give the same head and the same score, however often it is rebuilt. What was undone
 is left out of the log, and so is forgotten.
 
-The head is fitted anew at set numbers of confirmations (`refit_due`): at every one of the first
+The head is fitted to all at set numbers of confirmations (`refit_due`): at every one of the first
 ones, then each time the log has grown by a twentieth. Between two fits a confirmation is learned
 by one step of its own, which takes microseconds.
 """
@@ -28,7 +28,7 @@ GROWTH = 0.05  # of the log between two later fits
 
 
 def refit_due(confirmations: int) -> bool:
-    """Whether the head is fitted anew at this number of confirmations; a fixed schedule."""
+    """Whether the head is fitted to all at this number of confirmations; a fixed schedule."""
     if confirmations <= EVERY:
         return confirmations > 0
     due = EVERY
@@ -130,7 +130,7 @@ class Learner:
         return self.snapshot
 
     def _improved(self, confirmation: Confirmation, label: int) -> LearnedHead:
-        """Return the head after the newest confirmation: fitted anew where due, else nudged."""
+        """Return the head after the newest confirmation: fitted again where due, else nudged."""
         if self._head is None or refit_due(len(self._confirmations)):
             self._centre = unit(np.stack([c.embedding for c in self._confirmations])).mean(axis=0)
             return fit_head(

@@ -38,7 +38,7 @@ def nudge(
     z = unit(embedding[None])[0]
     apart = z - centre
     reach = float(apart @ apart)
-    if reach < 1e-6:  # nothing tells it from the average photo
+    if reach < 1e-6:  # nothing sets it apart from the average photo
         return replace(head, confirmations=head.confirmations + 1)
     move = implicit_move(np.log(shipped) + head.weights @ z + head.bias, label, strength)
     weights = head.weights + np.outer(move, apart / reach).astype(np.float32)

@@ -83,7 +83,7 @@ class Trust:
     """Whether the learned head answers, and how far the evidence against that has come.
 
     A running sum of the learned loss minus the shipped one (each difference clipped to 2 nats,
-    the sum never below 0) tells how much worse learning has lately been. Above 8 nats the shipped
+    the sum never below 0) says how much worse learning has lately been. Above 8 nats the shipped
     model answers; learning goes on unseen, and answers again once the same sum the other way has
     passed 8. The two sums are Page's test for a change; the gap between them keeps the answers
     from flickering.

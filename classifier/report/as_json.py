@@ -47,6 +47,7 @@ from collections.abc import Iterator, Mapping
 from datetime import date
 from decimal import Decimal
 from operator import attrgetter
+from typing import Any
 
 from classifier.log.ledger import Correction
 from classifier.log.quantities import Mass
@@ -74,7 +75,7 @@ from classifier.report.national import Comparison, ComparisonLine, NotCompared
 from classifier.report.shares import Range, ShareRange
 from classifier.rules.programme import Programme
 
-Json = dict[str, object]
+Json = dict[str, Any]
 
 FORMAT = "tallytare-report"
 FORMAT_VERSION = 1

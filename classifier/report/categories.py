@@ -101,7 +101,7 @@ class _Whole:
 
 
 def unweighed(total: CategoryTotal) -> tuple[int, int]:
-    """Return objects known not to be weighed, and objects of which that can't be told.
+    """Return objects known not to be weighed, and objects of which nobody can say.
 
     Loose objects are unweighed where the category has no pile. Where it has several, all weighed,
     they are taken to be in those. Where some of the piles are not weighed, nobody can say.

@@ -28,7 +28,7 @@ from classifier.report.lines import (
 )
 from classifier.report.shares import Range
 
-ONE_BATCH = "one batch: how much batches differ can't be told"
+ONE_BATCH = "one batch: how much batches differ is not known"
 PUBLISHED_SPAN = "span of the published values, no confidence interval"
 
 
@@ -96,21 +96,19 @@ def item_weight_table(
     """Return the mean item weights of the categories that the sort holds."""
     if weights is None:
         return None
-    lines = []
-    for total in names.ordered(ledger.categories):
-        pooled = weights.pooled.get(total.category)
-        if pooled is not None:
-            name = names.category(total.category)
-            lines.append(
-                ItemWeightLine(
-                    total.category,
-                    name,
-                    pooled.item(),
-                    pooled.batches,
-                    pooled.objects,
-                    pooled.sorts,
-                )
-            )
+    found = (weights.pooled.get(total.category) for total in names.ordered(ledger.categories))
+    lines = (
+        ItemWeightLine(
+            each.category,
+            names.category(each.category),
+            each.item(),
+            each.batches,
+            each.objects,
+            each.sorts,
+        )
+        for each in found
+        if each is not None
+    )
     return ItemWeightTable(weights.scope, weights.words, tuple(lines))
 
 

@@ -74,7 +74,7 @@ def load_prior_weights(path: Path = SHIPPED_ITEM_WEIGHTS) -> PriorWeights:
     Raises
     ------
     DataFileError
-        If the file can't be read or holds a mistake: names file, line and mend.
+        If the file can't be read or holds a mistake: names file, line and fix.
     """
     file = read_toml(path)
     root = file.root
@@ -117,7 +117,7 @@ class CountedMass:
 
 
 def counted_masses(piles: Iterable[BatchTotal]) -> tuple[CountedMass, ...]:
-    """Return the piles that can tell a mean item weight.
+    """Return the piles that show a mean item weight.
 
     Left out are piles with contents left in (they weigh more than the empty objects) and piles that
     grew after their weighing (weight and count are of different sets of objects). A pile whose
@@ -136,7 +136,7 @@ def counted_masses(piles: Iterable[BatchTotal]) -> tuple[CountedMass, ...]:
 
 
 def own_item_weight(piles: Iterable[BatchTotal]) -> OwnWeight | None:
-    """Return the sort's own mean item weight over the piles that can tell one, else `None`."""
+    """Return the sort's own mean item weight over the piles that show one, else `None`."""
     usable = counted_masses(piles)
     if not usable:
         return None

@@ -40,7 +40,7 @@ class CategoryLine:
     `mass` is the sum of its measured piles, `None` if there is none; `below_g` is the most that its
     piles below the scale's resolution can weigh together, `None` without such piles. `weighed` is
     "partly" where only some of its piles have a reading. `unweighed_count` objects are known to be
-    in no weighed pile; of `unplaced_count` that can't be told. `mean_item_g` comes from the piles
+    in no weighed pile; of `unplaced_count` nobody can say. `mean_item_g` comes from the piles
     that have a count and a weight which belong together. `routes` are by count.
     """
 
@@ -106,7 +106,7 @@ class RouteLine:
     """What goes one way: counts, measured weight, and weight split by counts (estimated).
 
     `share_weight` is of the measured total: its value uses the split, its bounds hold however the
-    mixed piles divide. `estimated_split` tells whether any of it is split.
+    mixed piles divide. `estimated_split` says whether any of it is split.
     """
 
     route: str

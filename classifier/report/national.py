@@ -134,7 +134,7 @@ def load_national(path: Path = SHIPPED_NATIONAL) -> National:
     Raises
     ------
     DataFileError
-        If the file can't be read or holds a mistake: names file, line and mend.
+        If the file can't be read or holds a mistake: names file, line and fix.
     """
     file = read_toml(path)
     national = _national(file)

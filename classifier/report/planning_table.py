@@ -42,7 +42,7 @@ def load_planning_table(path: Path = SHIPPED_PLANNING_TABLE) -> PlanningTable:
     ------
     DataFileError
         If the file can't be read, holds a mistake, or its means add to more than 1: names file,
-        line and mend.
+        line and fix.
     """
     file = read_toml(path)
     root = file.root

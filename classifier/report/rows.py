@@ -7,7 +7,7 @@ rows of one measure and one basis only. `csv_text` makes the file safe to open i
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from decimal import Decimal
 from typing import Literal
 
@@ -24,7 +24,7 @@ from classifier.report.lines import (
     RouteLine,
 )
 from classifier.report.national import Comparison
-from classifier.report.shares import Range, ShareRange
+from classifier.report.shares import Range
 
 Basis = Literal["counted", "measured", "bound", "split_by_counts", "estimated", "published"]
 Cell = str | int | float | None
@@ -95,10 +95,7 @@ class _About:
         source: str = "",
     ) -> Row:
         return {
-            "level": self.level,
-            "id": self.id,
-            "name": self.name,
-            "group": self.group,
+            **asdict(self),
             "measure": measure,
             "basis": basis,
             "unit": unit,
@@ -120,9 +117,13 @@ class _About:
     def share(self, share: Range, basis: Basis = "measured") -> Row:
         return self.row("share_by_weight", basis, "1", *_ends(share, fraction))
 
-    def share_range(self, found: ShareRange | None) -> Iterator[Row]:
-        if found is not None:
-            low, high = fraction(found.low), fraction(found.high)
+    def weighed(self, line: CategoryLine | GroupLine) -> Iterator[Row]:
+        if line.mass is not None:
+            yield self.mass(line.mass)
+        if line.share_weight is not None:
+            yield self.share(line.share_weight)
+        if line.share_range is not None:
+            low, high = fraction(line.share_range.low), fraction(line.share_range.high)
             yield self.row("share_with_light_piles", "bound", "1", None, low, high)
 
     def below(self, below_g: Decimal) -> Row:
@@ -164,11 +165,7 @@ def _category(line: CategoryLine) -> Iterator[Row]:
     yield from about.counts(line.items, line.count, line.share_count)
     unweighed = line.unweighed_count + line.unplaced_count
     yield about.row("unweighed_objects", "counted", "1", unweighed)
-    if line.mass is not None:
-        yield about.mass(line.mass)
-    if line.share_weight is not None:
-        yield about.share(line.share_weight)
-    yield from about.share_range(line.share_range)
+    yield from about.weighed(line)
     if line.below_g is not None:
         yield about.below(line.below_g)
 
@@ -215,11 +212,7 @@ def _source(line: EstimatedLine | CountLine) -> str:
 def _group(line: GroupLine) -> Iterator[Row]:
     about = _About("group", line.group, line.name)
     yield from about.counts(line.items, line.count, line.share_count)
-    if line.mass is not None:
-        yield about.mass(line.mass)
-    if line.share_weight is not None:
-        yield about.share(line.share_weight)
-    yield from about.share_range(line.share_range)
+    yield from about.weighed(line)
 
 
 def _route(line: RouteLine, about: _About) -> Iterator[Row]:

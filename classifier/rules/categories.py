@@ -50,7 +50,7 @@ def load_categories(path: Path | None = None) -> Categories:
     Raises
     ------
     DataFileError
-        If the file can't be read or holds a mistake: names file, line and mend.
+        If the file can't be read or holds a mistake: names file, line and fix.
     """
     file = read_toml(path or DATA_DIRECTORY / "categories.toml")
     root = file.root

@@ -8,11 +8,11 @@ from datetime import date
 from itertools import product
 from pathlib import Path
 
-from classifier.errors import DataFileError, UnknownIdError
+from classifier.errors import UnknownIdError
 from classifier.rules.categories import DATA_DIRECTORY
 from classifier.rules.category_parts import Categories
 from classifier.rules.data_file import read_toml
-from classifier.rules.data_table import Table
+from classifier.rules.data_table import Problems, Table
 from classifier.rules.programme_check import check_rules
 from classifier.rules.programme_rules import (
     ROUTES,
@@ -104,7 +104,7 @@ def load_programme(path: Path, categories: Categories) -> Programme:
     ------
     DataFileError
         If the file can't be read, holds an unknown key, category, fact, answer or route, leaves a
-        case without a rule or has two rules for one: names file, line and mend.
+        case without a rule or has two rules for one: names file, line and fix.
     """
     file = read_toml(path)
     root = file.root
@@ -143,28 +143,22 @@ def load_programmes(directory: Path, categories: Categories) -> tuple[Programme,
     Raises
     ------
     DataFileError
-        If there is none, one holds a mistake, or two bear the same id.
+        If there is none, one holds a mistake, or two have the same id.
     """
     found: dict[str, tuple[Programme, Path]] = {}
     for path in sorted(directory.glob("*.toml")):
         programme = load_programme(path, categories)
         if programme.id in found:
             other = found[programme.id][1].name
-            raise DataFileError(
-                f'{path.name}, line 1: programme "{programme.id}" is already in {other}. '
-                "Give one of the two another id.",
-                file=path.name,
-                line=1,
-                mend="Give one of the two another id",
+            Problems(path.name).refuse(
+                1,
+                f'programme "{programme.id}" is already in {other}',
+                "Give one of the two another id",
             )
         found[programme.id] = (programme, path)
     if not found:
-        raise DataFileError(
-            f"{directory.name}, line 1: no programme file in this directory. "
-            "Put at least one NAME.toml there.",
-            file=directory.name,
-            line=1,
-            mend="Put at least one NAME.toml there",
+        Problems(directory.name).refuse(
+            1, "no programme file in this directory", "Put at least one NAME.toml there"
         )
     return tuple(programme for programme, _ in found.values())
 

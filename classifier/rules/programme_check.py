@@ -1,4 +1,4 @@
-"""What makes the rules of a programme incomplete or contradictory, each with its mend."""
+"""What makes the rules of a programme incomplete or contradictory, each with its fix."""
 
 from __future__ import annotations
 

@@ -101,7 +101,7 @@ def _alternative(case: Case, each: Candidate) -> Alternative:
 def route_of(
     each: Candidate, route: str, mass: float, categories: Categories, facts: Mapping[str, str]
 ) -> RouteAnswer:
-    """Return how a route is shown for one category; several conditions are all told."""
+    """Return how a route is shown for one category; several conditions are all given."""
     ways = [way for way in route_answers(each, categories, facts) if way.route == route]
     conditions = " Or: ".join(dict.fromkeys(way.condition for way in ways if way.condition))
     notes = " ".join(dict.fromkeys(way.note for way in ways if way.note))

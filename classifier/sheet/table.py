@@ -1,7 +1,7 @@
 """A filled field sheet as it comes out of a spreadsheet: bytes to columns and rows.
 
 Spreadsheets write CSV in many ways: commas, semicolons or tabs; UTF-8 with or without a mark,
-UTF-16, or the Windows code page of western Europe. What was found is told, never hidden.
+UTF-16, or the Windows code page of western Europe. What was found is shown, never hidden.
 """
 
 from __future__ import annotations
@@ -72,7 +72,7 @@ def read_table(data: bytes) -> SheetTable:
     Raises
     ------
     InvalidEntryError
-        If it is too large, no text, no CSV, or its columns can't be told.
+        If it is too large, no text, no CSV, or its columns can't be made out.
     """
     if len(data) > MAX_BYTES:
         raise InvalidEntryError(

@@ -1,6 +1,6 @@
 """How often the intervals held the truth in simulated studies: measured, kept as data.
 
-`python -m tests.coverage_table --write` makes the file anew.
+`python -m tests.coverage_table --write` makes the file again.
 """
 
 from __future__ import annotations

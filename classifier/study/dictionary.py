@@ -71,7 +71,7 @@ SORT_COLUMNS = (
     Column(
         "place_number",
         "integer",
-        "stands for the place, whose name stays behind: sorts with one number bear one place; "
+        "stands for the place, whose name stays behind: sorts with one number are of one place; "
         "empty where none was entered",
         needed=False,
     ),
@@ -161,7 +161,7 @@ MEASURES: dict[str, tuple[str, str]] = {
     "kg_per_person_week": (
         "kg",
         "Net mass per person and week: ratio of sums over person-weeks, persons x days / 7 "
-        "(Cochran 1977, 2.11, code C). Strata by their persons, where the plan tells them.",
+        "(Cochran 1977, 2.11, code C). Strata by their persons, where the plan gives them.",
     ),
     "kg_per_person_day": ("kg", "The same per day."),
     "population_total": (

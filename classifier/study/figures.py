@@ -71,7 +71,7 @@ def figures_of(
     bases = [basis] * len(estimates) if isinstance(basis, str) else list(basis)
     found = []
     for each, what, rests in zip(estimates, about, bases, strict=True):
-        told = math.isfinite(each.low) and math.isfinite(each.high) and each.low < each.high
+        known = math.isfinite(each.low) and math.isfinite(each.high) and each.low < each.high
         found.append(
             Figure(
                 about=what,
@@ -80,10 +80,10 @@ def figures_of(
                 basis=rests,
                 unit=each.unit if unit is None else unit,
                 value=scale * each.value,
-                low=scale * each.low if told else None,
-                high=scale * each.high if told else None,
-                kind="confidence" if told else "",
-                level=each.level if told else None,
+                low=scale * each.low if known else None,
+                high=scale * each.high if known else None,
+                kind="confidence" if known else "",
+                level=each.level if known else None,
                 method=each.method,
                 n=each.n,
                 assumptions=each.assumptions,

@@ -28,7 +28,7 @@ def table_notes(table: StudyTable) -> Iterator[str]:
     if light:
         yield (
             f"{light} times a category was too light for the scale: it counts as 0 in the "
-            "estimates. The bounds of the scales, in the annex, tell how much it may be at most."
+            "estimates. The bounds of the scales, in the annex, say how much it may be at most."
         )
     if table.contents_left:
         yield f"Piles weighed with contents left in: {table.contents_left}."
@@ -125,7 +125,7 @@ def same_days_notes(table: StudyTable) -> Iterator[str]:
 
 
 def place_notes(table: StudyTable) -> Iterator[str]:
-    """Yield a note where several sorts bear one place, if places tell sorts apart at all."""
+    """Yield a note where several sorts are of one place, if places tell sorts apart at all."""
     times = Counter(sort.place for sort in table.sorts if sort.place)
     several = sum(number > 1 for number in times.values())
     if several and len(times) > 1:

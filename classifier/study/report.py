@@ -1,6 +1,6 @@
 """The report of a study: one pure function from a table and a plan to every figure shown.
 
-Measured and estimated never meet in one number: each figure bears its basis. What was weighed and
+Measured and estimated never meet in one number: each figure has its basis. What was weighed and
 counted in these sorts is "measured" and "counted"; whatever is said about more than these sorts is
 "estimated" and has an interval.
 """
@@ -52,12 +52,12 @@ from classifier.study.strata import Strata, strata_of
 from classifier.study.table import StudyTable
 
 Steps = Callable[[str, int, int], None]
-"""Told what is being worked out, how much of it is done, and how much there is."""
+"""Called with what is being worked out, how much of it is done, and how much there is."""
 
 
 @dataclass(frozen=True, slots=True)
 class StratumLine:
-    """A stratum as the report shows it; `weight` is its part of the whole, None if not told."""
+    """A stratum as the report shows it; `weight` is its part of the whole, None if not given."""
 
     label: str
     sorts: int
@@ -219,11 +219,11 @@ class _Work:
         columns: Columns,
         work: Callable[..., Iterable[Figure]],
     ) -> Iterable[Figure]:
-        return work(columns, self.strata, self.plan, self._told(f"{name}, {columns.level}"))
+        return work(columns, self.strata, self.plan, self._step(f"{name}, {columns.level}"))
 
-    def _told(self, what: str) -> Callable[[int, int], None] | None:
-        told = self.progress
-        return None if told is None else lambda done, total: told(what, done, total)
+    def _step(self, what: str) -> Callable[[int, int], None] | None:
+        step = self.progress
+        return None if step is None else lambda done, total: step(what, done, total)
 
     def _streams(self) -> None:
         """Work out the rates, and go on with both containers of each household together."""
@@ -277,8 +277,8 @@ class _Work:
             )
         for pair in pairs:
             for columns in levels:
-                told = self._told(f"permutations, {columns.level}")
-                self.figures += contrast_figures(columns, pair, self.plan, told)
+                step = self._step(f"permutations, {columns.level}")
+                self.figures += contrast_figures(columns, pair, self.plan, step)
         self.notes += contrast_notes(self.table, pairs)
 
 

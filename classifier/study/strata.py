@@ -114,7 +114,7 @@ def _whole_notes(used: tuple[Stratum, ...], plan: StudyPlan) -> list[str]:
         )
     if Strata(used, ()).person_weights is None:
         notes.append(
-            "Amounts per person take all sorts as one random sample, since the plan does not tell "
+            "Amounts per person take all sorts as one random sample, since the plan does not give "
             "how many persons live in each stratum."
         )
     return notes

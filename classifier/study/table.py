@@ -70,7 +70,7 @@ class StudyTable:
     def merged(self, groups: Sequence[Sequence[int]]) -> StudyTable:
         """Return a table with one row for each group of sorts, their masses and counts added.
 
-        The row bears the first sort of its group, and masses are scaled to its days: a container
+        The row has the first sort of its group, and masses are scaled to its days: a container
         that was filled over twice as many days counts by half. Counts stay as they were made.
         """
         adding = np.zeros((len(groups), len(self.sorts)))

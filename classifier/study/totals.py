@@ -47,7 +47,7 @@ class NamedItems(NamedTuple):
 class WeighedPile(NamedTuple):
     """A pile with its net mass in grams, None without a reading that stands.
 
-    `below_g` is the bound of a pile too light for its scale; `touched` tells whether anybody ever
+    `below_g` is the bound of a pile too light for its scale; `touched` says whether anybody ever
     weighed it, also where that was taken back.
     """
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from classifier.study.figures import Figure
 from classifier.study.report import StudyReport
@@ -48,7 +48,7 @@ def uncertainty(report: StudyReport) -> str:
     top, ends = next(((each, ends) for each, ends in ranges if ends), (shares[0], None))
     if ends is None:
         return (
-            "All lots held the same shares, so that no range can be told in which those of others "
+            "All lots held the same shares, so that no range can be given in which those of others "
             "lie."
         )
     said = (
@@ -167,8 +167,3 @@ def _differences(report: StudyReport) -> list[str]:
 def _cut(text: str) -> str:
     short = text if len(text) <= _WIDE else text[: _WIDE - 3] + "..."
     return f"{short:<{_WIDE}}"
-
-
-def by_id(figures: Sequence[Figure]) -> dict[str, Figure]:
-    """Return figures by what they are about."""
-    return {each.about.id: each for each in figures}

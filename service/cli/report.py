@@ -8,13 +8,15 @@ from typing import Annotated, Literal
 
 import typer
 
+from classifier.report.as_json import report_json
 from classifier.report.conversions import Scope
+from classifier.report.rows import report_csv
 from service.cli.opened import find_sort, opened
 from service.cli.output import Output, standalone_page, write_text
 from service.cli.progress import bar
 from service.cli.settings import read_settings
 from service.reports.page import show_report
-from service.reports.usecases import export, report_as_csv, report_as_json
+from service.reports.usecases import export, report
 from service.services import Services
 
 app = typer.Typer()
@@ -44,10 +46,10 @@ def report_command(
 
 def _report(services: Services, sort_id: str, form: Format, scope: Scope | None) -> str:
     if form == "json":
-        found = report_as_json(services, sort_id, weights_from=scope)
+        found = report_json(report(services, sort_id, weights_from=scope))
         return json.dumps(found, ensure_ascii=False, indent=2) + "\n"
     if form == "csv":
-        return report_as_csv(services, sort_id, weights_from=scope)
+        return report_csv(report(services, sort_id, weights_from=scope))
     return standalone_page(bytes(show_report(services, sort_id, scope).body))
 
 

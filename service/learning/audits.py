@@ -26,7 +26,7 @@ HAZARD = Caution(
     "one, under pressure, a chemical, a medicine or something nobody knows, set it aside, don't "
     "sort it by hand, and follow your local rules.",
 )
-"""The one caution of a hidden suggestion: the same for every hazard, so that it tells no guess."""
+"""The one caution of a hidden suggestion: the same for every hazard, so that it says nothing."""
 
 
 CHOOSE_FIRST = "Choose what it is from the list; the suggestion is shown afterwards."

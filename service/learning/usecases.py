@@ -166,7 +166,7 @@ def learned_shares(
 def current(services: Services, scope_id: str, *, patience_s: float | None = None) -> Course | None:
     """Return what a scope has learned so far, and have the worker bring it up to date.
 
-    What was learned last serves meanwhile; only where there is nothing yet, this waits.
+    What was learned last serves until then; only where there is nothing yet, this waits.
     """
     heads, model = services.learning, services.model
     course = heads.course(scope_id)

@@ -6,8 +6,9 @@ from typing import Any
 
 from fastapi import APIRouter, Response
 
+from classifier.report.as_json import report_json
 from classifier.report.conversions import Scope
-from classifier.report.rows import dictionary_csv
+from classifier.report.rows import dictionary_csv, report_csv
 from service.reports import usecases as reports
 from service.web.dependencies import ServicesDep
 
@@ -28,13 +29,13 @@ class CsvResponse(Response):
 @router.get("/sorts/{sort_id}/report.json")
 def get_report(services: ServicesDep, sort_id: str, weights: WeightsFrom = None) -> dict[str, Any]:
     """Return the report as JSON; `weights` says which sorts mean item weights are from."""
-    return reports.report_as_json(services, sort_id, weights_from=weights)
+    return report_json(reports.report(services, sort_id, weights_from=weights))
 
 
 @router.get("/sorts/{sort_id}/report.csv", response_class=CsvResponse)
 def get_report_csv(services: ServicesDep, sort_id: str, weights: WeightsFrom = None) -> Response:
     """Return the report as tidy CSV; `weights` as for JSON."""
-    return _csv(reports.report_as_csv(services, sort_id, weights_from=weights), "report.csv")
+    return _csv(report_csv(reports.report(services, sort_id, weights_from=weights)), "report.csv")
 
 
 @router.get("/data-dictionary.csv", response_class=CsvResponse)

@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from classifier.csv_text import csv_line, csv_text
 from classifier.errors import StorageError, TallytareError
@@ -20,7 +19,7 @@ from service.piles.item_weights import item_weights
 from service.services import Services
 
 Progress = Callable[[int, int], None]
-"""Told how many of how many reports are done."""
+"""Called with how many of how many reports are done."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,24 +52,6 @@ def report(
         item_weights=item_weights(services, ledger, scope=weights_from),
         sort_corrections=rows.corrections,
     )
-
-
-def report_as_json(
-    services: Services, sort_id: str, *, weights_from: Scope | None = None
-) -> dict[str, Any]:
-    """Return the report as plain values for JSON.
-
-    Raises UnknownIdError as `report` does.
-    """
-    return report_json(report(services, sort_id, weights_from=weights_from))
-
-
-def report_as_csv(services: Services, sort_id: str, *, weights_from: Scope | None = None) -> str:
-    """Return the report as tidy CSV.
-
-    Raises UnknownIdError as `report` does.
-    """
-    return report_csv(report(services, sort_id, weights_from=weights_from))
 
 
 def export(services: Services, directory: Path, *, progress: Progress | None = None) -> Export:

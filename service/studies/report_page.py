@@ -23,7 +23,6 @@ from classifier.study.files import dumped, study_files, study_json, study_zip
 from classifier.study.plan import StudyPlan, plan_from, plan_from_text
 from classifier.study.report import StudyReport
 from classifier.study.words import (
-    by_id,
     coverage_texts,
     kept_within,
     main_shares,
@@ -35,6 +34,7 @@ from service.studies.view import (
     NOTHING,
     annex_tables,
     assumptions,
+    by_id,
     difference_sentences,
     in_sentence,
     methods,

@@ -11,7 +11,7 @@ from classifier.study.figures import WHOLE, Figure
 from classifier.study.notes import units_of
 from classifier.study.report import StudyReport
 from classifier.study.shares import SHARE
-from classifier.study.words import by_id, kept_within, main_shares
+from classifier.study.words import kept_within, main_shares
 from service.web.charts import COUNT, Bar, Part, Row
 
 _GAP = "\u00a0"
@@ -41,6 +41,11 @@ class TableView:
     rows: tuple[tuple[str, tuple[str, ...], str], ...]
 
 
+def by_id(figures: Sequence[Figure]) -> dict[str, Figure]:
+    """Return figures by what they are about."""
+    return {each.about.id: each for each in figures}
+
+
 def points(value: float) -> str:
     """Return a fraction in per cent, without the sign."""
     return f"{100 * value:.1f}"
@@ -56,7 +61,7 @@ def range_words(figure: Figure) -> str:
 
 
 def weighed(kg: float) -> str:
-    """Return a weight in kilograms: a decimal only where it tells something."""
+    """Return a weight in kilograms: a decimal only where it says something."""
     return f"{whole(kg)}{_GAP}kg" if kg >= 10 else f"{kg:.1f}{_GAP}kg"
 
 
@@ -234,7 +239,7 @@ def _number(value: float, form: str) -> str:
     if form.startswith("kg"):
         return _rounded(value, 3)
     if form.startswith("amount"):
-        # Three digits that tell something, also where the last is a zero.
+        # Three digits that say something, also where the last is a zero.
         return whole(value) if abs(value) >= 100 else f"{value:#.3g}".rstrip(".")
     if form == "count":
         return whole(value)

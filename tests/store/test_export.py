@@ -7,6 +7,8 @@ import json
 from pathlib import Path
 
 from classifier.log.records import SortInfo
+from classifier.report.as_json import report_json
+from classifier.report.rows import report_csv
 from service.reports import usecases as reports
 from service.services import Services
 from service.sorting import items
@@ -35,9 +37,9 @@ def test_an_export_holds_reports_and_log(
     assert all((tmp_path / name).is_file() for name in made.files)
     assert {path.stem for path in (tmp_path / "reports").glob("*.json")} == {sort.id, other.id}
     written = json.loads((tmp_path / "reports" / f"{sort.id}.json").read_text(encoding="utf-8"))
-    assert written == reports.report_as_json(services, sort.id)
+    assert written == report_json(reports.report(services, sort.id))
     as_csv = (tmp_path / "reports" / f"{sort.id}.csv").read_bytes().decode()
-    assert as_csv == reports.report_as_csv(services, sort.id)
+    assert as_csv == report_csv(reports.report(services, sort.id))
     (logged,) = _rows(tmp_path / "log" / "items.csv")
     assert (logged["id"], logged["category"]) == (item.id, "corrugated_cardboard")
     (change,) = _rows(tmp_path / "log" / "item_changes.csv")

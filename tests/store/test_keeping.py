@@ -18,6 +18,7 @@ from sqlalchemy import Connection, text
 
 from classifier.errors import ConflictError, StorageError
 from classifier.log.records import SortInfo
+from classifier.report.as_json import report_json
 from service.bundles.folder import BundleFolder
 from service.examples import reviews
 from service.keeping import upkeep
@@ -113,8 +114,8 @@ def _same(services: Services, original: Services) -> None:
     listed = services.log.list_sorts()
     assert listed == original.log.list_sorts()
     for sort in listed:
-        assert reports.report_as_json(services, sort.id) == reports.report_as_json(
-            original, sort.id
+        assert report_json(reports.report(services, sort.id)) == report_json(
+            reports.report(original, sort.id)
         )
         assert items.list_items(services, sort.id) == items.list_items(original, sort.id)
     found = upkeep.check_store(services)

@@ -16,6 +16,7 @@ from classifier.errors import (
     UnknownIdError,
 )
 from classifier.log.records import SortInfo
+from classifier.report.as_json import report_json
 from service.guide import usecases as guide
 from service.keeping import usecases as keeping
 from service.piles import usecases as piles
@@ -268,7 +269,7 @@ def test_loads_of_a_pile_are_added(services: Services, sort: SortInfo) -> None:
     assert grams == Decimal(3510)
     piles.void_weighing(services, weighing_id=second.id, void_id=new_id(), reason="wrong bag")
     assert net() == Decimal(3520)
-    report = reports.report_as_json(services, sort.id)
+    report = report_json(reports.report(services, sort.id))
     assert report["corrections"]["voided_weighings"][0]["load"] == 2
 
 
@@ -431,7 +432,7 @@ def test_a_past_report_can_be_made_again(services: Services, sort: SortInfo) -> 
     """The same rows give the same report, also through a closing and a reopening."""
     enter(services, sort, count=3)
     weigh(services, sort)
-    before = reports.report_as_json(services, sort.id)
+    before = report_json(reports.report(services, sort.id))
     sorts.close_sort(services, sort.id, event_id=new_id())
     sorts.reopen_sort(services, sort.id, event_id=new_id())
-    assert reports.report_as_json(services, sort.id) == before
+    assert report_json(reports.report(services, sort.id)) == before

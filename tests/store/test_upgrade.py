@@ -17,6 +17,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, text
 
+from classifier.report.as_json import report_json
 from service.keeping import upkeep
 from service.model_cache import LoadedModel
 from service.piles import usecases as piles
@@ -170,7 +171,7 @@ def test_an_old_store_says_the_same_afterwards(url: str, version: str, tmp_path:
         jpeg(),
     )
     assert upkeep.check_store(services).ok
-    report = reports.report_as_json(services, SORT)
+    report = report_json(reports.report(services, SORT))
     (line,) = report["categories"]
     assert (line["id"], line["count"]) == ("aluminium_cans", 7)
     enter(services, sort, "food", capture_id=take(services, sort).id)

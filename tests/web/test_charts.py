@@ -156,7 +156,7 @@ def test_nothing_to_draw_is_drawn_without_error() -> None:
 
 def test_rows_that_are_many_are_folded_on_paper_and_on_a_phone() -> None:
     rows = [pair(str(n), n / 300, n / 300) for n in range(1, 25)]
-    shown = {kind: [] for kind in (None, "minor", "rest")}
+    shown: dict[str | None, list[str]] = {None: [], "minor": [], "rest": []}
     for row in parsed(bar_chart(rows, "Many", heads=("count", "weight"))).iter("tr"):
         shown[row.get("class")].append("".join(row[0].itertext()))
     assert shown["minor"] == [str(n) for n in range(1, 16)]

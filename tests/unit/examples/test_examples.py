@@ -210,3 +210,10 @@ def test_balance_names_labels_with_too_few_objects() -> None:
     assert [each.refused for each in found.labels] == [False, False, True]
     assert found.imbalance == 10
     assert balance_of([], []).imbalance is None
+
+
+def test_cross_validation_says_how_far_it_is() -> None:
+    x, labels, groups = clouds()
+    seen: list[tuple[int, int]] = []
+    held_out_probabilities(x, labels, groups, folds=3, progress=lambda *at: seen.append(at))
+    assert seen == [(1, 3), (2, 3), (3, 3)]

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import onnx
@@ -15,6 +16,7 @@ from onnx import TensorProto, helper
 
 from classifier.errors import BundleError
 from classifier.inference import bundle as bundle_module
+from classifier.inference import session as session_module
 from classifier.inference.bundle import (
     check_bundle_categories,
     find_bundle,
@@ -279,3 +281,10 @@ def test_no_bundle_at_all_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
         find_bundle()
     with pytest.raises(BundleError, match="shipped: none is installed"):
         find_bundle("tiny")
+
+
+def test_a_system_that_keeps_no_freed_memory_opens_bundles_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(session_module, "sys", SimpleNamespace(platform="win32"))
+    assert load_bundle(write_tiny_bundle(tmp_path)).embedding_size == EMBEDDING_SIZE

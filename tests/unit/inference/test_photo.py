@@ -356,3 +356,13 @@ def test_heic_is_read_where_a_reader_is_installed(
         assert calls == ["registered"]
     finally:
         photo_module._heif_reader_registered.cache_clear()
+
+
+def test_a_heic_that_its_reader_refuses_is_damaged(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object) -> None:
+        raise SyntaxError("no picture in it")
+
+    monkeypatch.setattr(photo_module, "_heif_reader_registered", lambda: True)
+    monkeypatch.setitem(Image.OPEN, "HEIF", (refuse, None))
+    with pytest.raises(UnreadablePhotoError, match=r"damaged \(its content is no picture\)"):
+        decode_photo(pictures.box_file(b"heic"))

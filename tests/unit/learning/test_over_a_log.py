@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from classifier.errors import UnknownIdError
 from classifier.learning import learner as learner_module
+from classifier.learning import nudge as nudge_module
 from classifier.learning.confirmation import Confirmation
 from classifier.learning.head import HeadError, LearnedHead
 from classifier.learning.learner import EVERY, Learner, refit_due
@@ -237,3 +238,23 @@ def test_a_nudge_moves_the_photo_and_leaves_the_average_one_alone() -> None:
     )
     still = nudge(head, centre, EVEN, 4, centre)  # nothing sets it apart
     np.testing.assert_array_equal(still.weights, head.weights)
+
+
+def test_a_branch_goes_its_own_way() -> None:
+    learner = fresh()
+    learner.learn_all(stream(20))
+    before = learner.snapshot
+    branch = learner.branch()
+    assert branch.prequential == learner.prequential
+    branch.learn_all(stream(10, seed=3))
+    assert (learner.snapshot.confirmations, branch.snapshot.confirmations) == (20, 30)
+    assert learner.snapshot == before
+
+
+def test_an_implicit_step_that_is_cut_short_is_nearly_there(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    logits = np.array([0.3, -0.2, 0.9])
+    whole = implicit_move(logits, 1, 1.0)
+    monkeypatch.setattr(nudge_module, "_ROUNDS", 2)
+    np.testing.assert_allclose(implicit_move(logits, 1, 1.0), whole, atol=1e-2)

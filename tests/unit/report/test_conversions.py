@@ -93,7 +93,7 @@ def test_a_single_batch_gives_a_value_and_no_interval() -> None:
     (line,) = report.estimates
     assert (line.grams.value, line.grams.low, line.grams.level) == (Decimal(100), None, None)
     assert line.method == "own_mean_item_weight"
-    assert line.range_is == "one batch: how much batches differ can't be told"
+    assert line.range_is == "one batch: how much batches differ is not known"
 
 
 def test_a_weighed_pile_gets_a_count_that_stays_apart() -> None:
@@ -108,7 +108,7 @@ def test_a_weighed_pile_gets_a_count_that_stays_apart() -> None:
     assert float(line.count.low or 0) == pytest.approx(expected.low)
     assert float(line.count.high or 0) == pytest.approx(expected.high)
     assert report.total.count == 0
-    found = report_json(report)["count_estimates"][0]  # type: ignore[index]
+    found = report_json(report)["count_estimates"][0]
     assert found["count"]["value"] == pytest.approx(expected.value, abs=1e-6)
     assert found["net_g"]["value"] == 2000.0
     (row,) = [row for row in rows_of(report, "objects") if row["basis"] == "estimated"]
@@ -187,7 +187,7 @@ def test_a_far_pile_is_a_note_and_a_line() -> None:
     report = report_of([an_item("i1")], batches, item_weights=weights(far=(far, other)))
     (line,) = report.far_item_weights
     assert (line.label, line.item_g) == ("tub", Decimal(1000))
-    assert report_json(report)["far_item_weights"][0]["high_g"] == 40.0  # type: ignore[index]
+    assert report_json(report)["far_item_weights"][0]["high_g"] == 40.0
     (note,) = [note for note in report.notes if note.code == "far_item_weight"]
     assert note.text.startswith(
         "PET bottles and jars, 'tub': 1000.0 g an object, far from the 20.0 to 40.0 g expected "

@@ -305,7 +305,7 @@ def test_what_nothing_varies_in_has_no_range() -> None:
         assert each.kind != "confidence" or (each.low or 0) < (each.high or 0)
     (share,) = [f for f in report.select("share_mean", level="category") if f.about.id == "food"]
     assert (share.value, share.low, share.high, share.level) == (0.75, None, None, None)
-    assert "no range can be told" in uncertainty(report)
+    assert "no range can be given" in uncertainty(report)
 
 
 def test_a_weighted_difference_is_tested_within_strata_or_not_at_all() -> None:
@@ -601,3 +601,40 @@ def test_progress_is_told_and_reaches_its_end() -> None:
     )  # fmt: skip
     ends = {what for what, done, total in told if done == total}
     assert {"bootstrap, category", "permutations, group"} <= ends
+
+
+def test_notes_on_all_sorts_together() -> None:
+    sorts = (a_member(1, closed=False), a_member(2, place=""), a_member(3, place=""))
+    given = totals(sorts, [{"food": 100.0}] * 3)
+    given.piles.add([("s1", "wood", "b", True, None, None, None, 5.0, True)])
+    notes = " ".join(reported(given).notes)
+    assert "1 sort is still open: these figures may change." in notes
+    assert "1 times a category was too light for the scale" in notes
+    assert "Piles weighed with contents left in: 1." in notes
+
+
+def test_words_mark_what_was_split_among_routes() -> None:
+    given = totals([a_member(1), a_member(2)], [{"food": 100.0, "wood": 50.0}] * 2)
+    given.items.add([("s1", "food", "residual", 1, 1)])
+    text = summary(reported(given, {"draws": 0}))
+    assert "* part of the weight was split among routes by counts" in text
+    assert any(line.endswith(" *") for line in text.splitlines())
+
+
+def test_without_draws_there_is_no_bootstrap() -> None:
+    report = reported(drawn(6), {"draws": 0})
+    assert report.select("share_mean", level="category")
+    assert not report.select("share_mean_bootstrap")
+
+
+def test_a_sort_of_neither_container_is_left_out_of_the_rates() -> None:
+    kinds = ("recycling", "refuse", "bulky", "recycling", "refuse")
+    places = ("A", "A", "A", "B", "B")
+    sorts = [
+        a_member(n, kind, place=place)
+        for n, (kind, place) in enumerate(zip(kinds, places, strict=True))
+    ]
+    plan = {"streams": {"part": "stratum", "pair": ["place"]}}
+    report = reported(totals(sorts, [{"steel_cans": 100.0, "food": 50.0}] * 5), plan)
+    assert report.select("capture")[0].n == 2
+    assert any("1 sort is without a partner" in note for note in report.cautions)
