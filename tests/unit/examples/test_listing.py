@@ -87,3 +87,11 @@ def test_other_encodings_and_unreadable_files_are_named(tmp_path: Path) -> None:
         _read(tmp_path, "path,label\nküche.jpg,food\n".encode("latin-1"))
     with pytest.raises(DataFileError, match=r"can't be read \(.*\)"):
         read_listing(tmp_path)
+
+
+def test_more_lines_than_are_allowed_are_refused_with_the_line(tmp_path: Path) -> None:
+    file = tmp_path / "manifest.csv"
+    file.write_text("path,label\n" + "a.jpg,food\n" * 9, encoding="utf-8")
+    assert len(read_listing(file, most_lines=10)) == 9
+    with pytest.raises(DataFileError, match="line 10: allowed are 9 lines"):
+        read_listing(file, most_lines=9)
