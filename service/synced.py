@@ -53,7 +53,7 @@ def make_folder_synced(folder: Path) -> None:
     if folder.is_dir():
         return
     make_folder_synced(folder.parent)
-    folder.mkdir(exist_ok=True)
+    folder.mkdir(exist_ok=True, mode=0o700)
     sync_folder(folder.parent)
 
 

@@ -17,6 +17,7 @@ from service.bundles.registry import BundleRegistry
 from service.loading import known_programmes
 from service.model_cache import LoadedModel, ModelCache
 from service.photos.places import open_photos
+from service.private import close_to_others, make_private
 from service.services import Services
 from service.settings import Settings
 from service.store.log import Log
@@ -47,7 +48,8 @@ def build_services(settings: Settings, *, model: LoadedModel | None = None) -> S
     # Names, photos and uploads are nobody else's on this machine. Where it can't be made, whoever
     # needs it says so: with PostgreSQL and photos elsewhere that may be nobody.
     with suppress(OSError):
-        settings.data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
+        make_private(settings.data_dir)
+        close_to_others(*(each for each in settings.data_dir.iterdir() if each.is_dir()))
     categories = load_categories()
     programmes = dict(known_programmes(settings, categories))
     photos = open_photos(settings.photos_place)

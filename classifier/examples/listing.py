@@ -9,8 +9,10 @@ from __future__ import annotations
 import csv
 import io
 import re
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 from classifier.errors import DataFileError
@@ -34,7 +36,11 @@ class ListedPicture:
 
 
 def read_listing(
-    file: Path, *, label_columns: Sequence[str] = LABEL_COLUMNS, called: str = ""
+    file: Path,
+    *,
+    label_columns: Sequence[str] = LABEL_COLUMNS,
+    called: str = "",
+    most_lines: int = sys.maxsize - 1,
 ) -> list[ListedPicture]:
     """Read the pictures that a list names; rows without any content are passed over.
 
@@ -46,18 +52,23 @@ def read_listing(
         What the column of the label may be called; the first one that is there counts.
     called:
         What messages call the file, where its path is of no use to who reads them.
+    most_lines:
+        How many lines the file may have at most.
 
     Raises
     ------
     DataFileError
-        The file can't be read, is no CSV, lacks a column or has it twice, or lists a picture twice
-        with different labels, groups or splits.
+        The file can't be read, is no CSV, has too many lines, lacks a column or has it twice, or
+        lists a picture twice with different labels, groups or splits.
     """
     name = called or str(file)
     text = _text_of(file, name)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=_separator(text), strict=True)
     try:
-        lines = [(reader.line_num, [cell.strip() for cell in cells]) for cells in reader]
+        lines = [
+            (reader.line_num, [cell.strip() for cell in cells])
+            for cells in islice(reader, most_lines + 1)
+        ]
     except csv.Error as error:
         raise DataFileError(
             f"{name}, line {reader.line_num} is no CSV ({error}); look for a quotation mark that "
@@ -65,6 +76,12 @@ def read_listing(
             file=name,
             line=reader.line_num,
         ) from error
+    if len(lines) > most_lines:
+        raise DataFileError(
+            f"{name}, line {reader.line_num}: allowed are {most_lines:,} lines; list less at once",
+            file=name,
+            line=reader.line_num,
+        )
     filled = [(line, cells) for line, cells in lines if any(cells)]
     columns = [name.lower() for name in filled[0][1]] if filled else []
     label = _label_column(columns, label_columns, name)

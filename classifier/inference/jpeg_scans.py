@@ -8,6 +8,11 @@ passes over all of it: a hostile file of a few hundred kilobytes can hold thousa
 
 from __future__ import annotations
 
+from classifier.errors import UnreadablePhotoError
+
+MOST_MARKERS = 10_000
+"""Before the picture; honest files have a few dozen. Each costs a decoder a step in Python."""
+MOST_FILL_BYTES = 100_000
 _START = b"\xff\xd8"
 _SCAN = b"\xff\xda"
 _ALONE = frozenset({0x01, *range(0xD0, 0xD9)})  # markers without a length
@@ -21,6 +26,8 @@ def count_scans(data: bytes) -> int:
     1 is a picture that can be decoded row by row; one that can't counts 2 at least. Other pictures
     in the same file count too, since telling them apart would need a whole decoder; honest files
     have a dozen scans.
+
+    Raises UnreadablePhotoError for a flood of markers or fill bytes before the picture.
     """
     if not data.startswith(_START):
         return 0
@@ -32,9 +39,19 @@ def count_scans(data: bytes) -> int:
 def _first_scan(data: bytes) -> tuple[int, bool]:
     """Return where the first scan begins and whether it alone holds the whole picture."""
     components, one_pass_frame = 0, False
+    markers = fill = 0
     at = len(_START)
-    while (at := data.find(b"\xff", at)) != -1 and at + 1 < len(data):
+    while (found := data.find(b"\xff", at)) != -1 and found + 1 < len(data):
+        markers, fill, at = markers + 1, fill + found - at, found
         marker = data[at + 1]
+        if marker == 0xFF:
+            markers, fill = markers - 1, fill + 1
+        if markers > MOST_MARKERS or fill > MOST_FILL_BYTES:
+            raise UnreadablePhotoError(
+                f"the JPEG holds more than {MOST_MARKERS:,} markers or {MOST_FILL_BYTES:,} fill "
+                "bytes before its picture; allowed: a few dozen, as cameras write; save it as "
+                "plain JPEG and send that"
+            )
         if marker == 0xFF or marker == 0 or marker in _ALONE:
             at += 1 if marker == 0xFF else 2
             continue

@@ -26,6 +26,7 @@ from classifier.inference.sniff import ALLOWED, explain, is_heif
 
 SHORT_SIDE_PX = 372  # a centred square of 0.7 of it fills 260 px, the largest network of ours
 LONG_SIDE_PX = 8 * SHORT_SIDE_PX  # else a strip 32 pixels high would keep its millions of columns
+MOST_READS = 200_000  # a PNG of 40 MB in pieces of 8 KB takes 20,000
 _NEAR_ENOUGH = 0.9  # a copy of 1008 pixels will do for one of 1024, at half the cost of decoding
 # Only what is read is loaded, not Pillow's forty formats. AVIF and WebP are missing from some
 # builds; a JPEG of several pictures opens as JPEG.
@@ -126,14 +127,31 @@ def clean_copy(
     return jpeg_copy(photo, max_side=max_side, quality=quality)
 
 
+class _BoundedFile(io.BytesIO):
+    """A file that is read so often at most: decoders go through empty blocks one by one."""
+
+    _reads = 0
+
+    def read(self, size: int | None = -1, /) -> bytes:
+        """Return the next bytes. Raises UnreadablePhotoError when it was read too often."""
+        self._reads += 1
+        if self._reads > MOST_READS:
+            raise UnreadablePhotoError(
+                f"the picture is cut into more than {MOST_READS:,} pieces; allowed: the few "
+                "hundred of a photograph; save it as JPEG and send that"
+            )
+        return super().read(size)
+
+
 @contextmanager
 def _open(data: bytes, limits: PhotoLimits) -> Iterator[ImageFile.ImageFile]:
     """Open the header, refuse what is over a limit, and name what goes wrong in decoding."""
     _check_bytes(data, limits)
+    scans = count_scans(data)
     try:
-        with Image.open(io.BytesIO(data), formats=_formats(data)) as image:
+        with Image.open(_BoundedFile(data), formats=_formats(data)) as image:
             _check_size(image.size, limits)
-            _check_cost(image.size, count_scans(data), limits)
+            _check_cost(image.size, scans, limits)
             yield image
     except TallytareError:
         raise

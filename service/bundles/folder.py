@@ -99,7 +99,7 @@ class BundleFolder:
             shutil.rmtree(unfinished, ignore_errors=True)
 
     def _write_to(self, unfinished: Path, final: Path, content: Mapping[str, bytes]) -> None:
-        unfinished.mkdir(parents=True)
+        unfinished.mkdir(parents=True, mode=0o700)
         for file, data in content.items():
             write_synced(unfinished / file, data)
         if set(_whole(unfinished, final.name)) != set(content):

@@ -27,10 +27,12 @@ from service.cli.settings import read_settings
 from service.examples.upload import KEPT_HOURS, left_uploads
 from service.keeping.upkeep import StoreCheck, check_store
 from service.loading import known_programmes
+from service.private import open_to_others
 from service.settings import Settings
 
 app = typer.Typer()
 T = TypeVar("T")
+_MOST_NAMED = 20
 
 
 class Checklist:
@@ -79,6 +81,7 @@ def check_command(
         _check_programmes(checklist, settings, categories, programme or [])
         _check_bundles(checklist, categories, bundle or settings.bundle)
     _check_store(checklist, settings)
+    _check_rights(checklist, settings)
     for folder in left_uploads(settings.data_dir):
         checklist.fix(
             f"examples: {folder} is left of an import that was given up over {KEPT_HOURS} hours "
@@ -158,6 +161,20 @@ def _check_store(checklist: Checklist, settings: Settings) -> None:
         checklist.good(
             f"store: photo files that no entry names: {strays}; left by a crash, harmless"
         )
+
+
+def _check_rights(checklist: Checklist, settings: Settings) -> None:
+    """Name what other users of this machine can read, after what is ours was closed to them."""
+    places = {settings.data_dir}
+    if "://" not in settings.photos_place:
+        places.add(Path(settings.photos_place))
+    if settings.database_url.startswith("sqlite:///"):
+        places.add(Path(settings.database_url.removeprefix("sqlite:///")))
+    found = sorted({path for place in places for path in open_to_others(place)})
+    for path in found[:_MOST_NAMED]:
+        checklist.fix(f"store: others can read {path}; take that away with chmod go= {path}")
+    if found[_MOST_NAMED:]:
+        checklist.fix(f"store: others can read {len(found) - _MOST_NAMED} more in these folders")
 
 
 def _store(settings: Settings) -> tuple[StoreCheck, str]:

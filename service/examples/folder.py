@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +13,8 @@ from service.examples.origin import digests_in
 PICTURE_SUFFIXES = frozenset(
     ".jpg .jpeg .jpe .jfif .png .webp .gif .bmp .tif .tiff .heic .heif .avif".split()
 )
+MOST_LINES = 100_000
+"""Of a manifest."""
 _LABEL_COLUMNS = ("label", "form", "category")
 
 
@@ -82,7 +85,8 @@ def _astray(root: Path) -> list[str]:
 def _listed(root: Path, manifest: Path, name: str) -> list[FolderPicture]:
     inside = root.resolve()
     found = []
-    for row in read_listing(manifest, label_columns=_LABEL_COLUMNS, called=name):
+    rows = read_listing(manifest, label_columns=_LABEL_COLUMNS, called=name, most_lines=MOST_LINES)
+    for row in rows:
         file = root / row.path
         if not row.path or not _leads_into(file, inside):
             raise DataFileError(
@@ -92,8 +96,10 @@ def _listed(root: Path, manifest: Path, name: str) -> list[FolderPicture]:
                 line=row.line,
             )
         group, made_from = (row.cells.get(name, "") for name in ("group", "made_from"))
-        found.append(FolderPicture(file, row.path, row.label, group, digests_in(made_from)))
-    return found
+        path = Path(os.path.normpath(row.path)).as_posix()
+        found.append(FolderPicture(file, path, row.label, group, digests_in(made_from)))
+    # A picture that is listed more than once is one; rows that differ were refused.
+    return [*{each.path: each for each in found}.values()]
 
 
 def _leads_into(file: Path, folder: Path) -> bool:

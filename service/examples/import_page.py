@@ -12,6 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from classifier.errors import DataFileError, InvalidEntryError, TallytareError
+from service.examples.arrival import read_arrived
 from service.examples.importing import ImportPlan, plan_import, run_import
 from service.examples.review_page import category_groups
 from service.examples.upload import forget_upload, unpack, unpacked
@@ -58,7 +59,9 @@ async def post_archive(services: ServicesDep, request: Request) -> Response:
             with unpack(services, data, token=token) as place:
                 if not place.is_dir():
                     raise InvalidEntryError("the archive is empty: pack the folder again")
-                made = plan_import(services, place, source=name, called=_ARCHIVE)
+                made = plan_import(
+                    services, place, source=name, called=_ARCHIVE, arrived=read_arrived(place)
+                )
         except TallytareError as error:
             return _page(services, refusal=error.message, status=_status(error))
         return _page(services, plan=made, token=token)
@@ -88,6 +91,7 @@ def post_run(services: ServicesDep, typed: Typed) -> Response:
             folder,
             source=source,
             called=_ARCHIVE,
+            arrived=read_arrived(folder),
             renamed={old: new for old, new in chosen.items() if new not in ("", LEAVE_OUT)},
             leave_out=[old for old, new in chosen.items() if new == LEAVE_OUT],
         )
@@ -103,7 +107,9 @@ def _refused(
 ) -> HTMLResponse:
     """Show what would happen once more, without the choices, so that each is asked again."""
     try:
-        plan = plan_import(services, folder, source=source, called=_ARCHIVE)
+        plan = plan_import(
+            services, folder, source=source, called=_ARCHIVE, arrived=read_arrived(folder)
+        )
     except TallytareError:  # the folder was deleted meanwhile
         return _page(services, refusal=error.message, status=_status(error))
     return _page(

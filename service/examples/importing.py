@@ -22,6 +22,7 @@ from classifier.errors import (
 )
 from classifier.log.records import SortInfo
 from service.entries import NAME_LENGTH, check_sorter, check_text
+from service.examples.arrival import Arrived
 from service.examples.folder import FolderPicture, read_pictures
 from service.examples.labels import LabelBook, UnknownLabel
 from service.examples.origin import origin_of, read_origin
@@ -45,6 +46,8 @@ class Incoming:
     picture: FolderPicture
     category: str
     digest: str
+    clean: bool
+    """Whether the file is the cleaned copy that will be kept."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,13 +81,15 @@ def plan_import(
     renamed: Mapping[str, str] | None = None,
     leave_out: Sequence[str] = (),
     called: str = "",
+    arrived: Mapping[str, Arrived] | None = None,
     progress: Progress | None = None,
 ) -> ImportPlan:
     """Say what importing a folder would do; nothing is written.
 
     The folder holds one folder per label, or a `manifest.csv` with the columns path and label (or
     form) and perhaps group. `renamed` gives labels another name first, `leave_out` drops some.
-    Messages name the folder `called`, else by its path.
+    Messages name the folder `called`, else by its path. `arrived` tells what pictures were that
+    were cleaned on arrival.
 
     Raises InvalidEntryError for a folder that is none, or without pictures; DataFileError for a
     manifest that can't be read; UnknownIdError where `renamed` leads to no category.
@@ -99,8 +104,7 @@ def plan_import(
     duplicates, digests = [], []
     for done, picture in enumerate(pictures, 1):
         try:
-            data = picture.file.read_bytes()
-            _, jpeg = services.reader.read(data, max_side=TRAINING_SIDE_PX)
+            digest, jpeg = _read(services, picture, arrived or {})
         except OSError as error:
             unreadable.append((picture.path, error.strerror or str(error)))
             continue
@@ -110,16 +114,15 @@ def plan_import(
         finally:
             if progress is not None:
                 progress(done, len(pictures))
-        digest = hashlib.sha256(data).hexdigest()
         digests.append(digest)
-        earlier = known.find(picture, data, digest, jpeg)
+        earlier = known.find(picture, digest, jpeg)
         if earlier is not None:
             duplicates.append((picture.path, earlier))
             continue
         category = book.read(picture.label)  # asked only of what could come in
         if category is not None:
             known.add(digest, picture.path)
-            new.append(Incoming(picture, category, digest))
+            new.append(Incoming(picture, category, digest, picture.path in (arrived or {})))
     return ImportPlan(
         source=name,
         set_id=str(uuid.uuid5(_NAMESPACE, "\n".join([name, *sorted(digests)]))),
@@ -170,6 +173,29 @@ def run_import(
     return new
 
 
+def _read(
+    services: Services, picture: FolderPicture, arrived: Mapping[str, Arrived]
+) -> tuple[str, bytes]:
+    """Return the digest of a picture's file as it came, and the copy that would be kept.
+
+    Raises OSError, UnreadablePhotoError, PhotoTooLargeError.
+    """
+    data = _bytes(services, picture)
+    known = arrived.get(picture.path)
+    if known is None:
+        _, jpeg = services.reader.read(data, max_side=TRAINING_SIDE_PX)
+        return hashlib.sha256(data).hexdigest(), jpeg
+    if known.problem:
+        raise UnreadablePhotoError(known.problem)
+    return known.sha256, data
+
+
+def _bytes(services: Services, picture: FolderPicture) -> bytes:
+    """Return a file's content, cut where it is too large for a photo. Raises OSError."""
+    with picture.file.open("rb") as file:
+        return file.read(services.settings.max_upload_bytes + 1)
+
+
 def _with_good_names(
     pictures: Sequence[FolderPicture],
 ) -> tuple[list[FolderPicture], list[tuple[str, str]]]:
@@ -217,13 +243,15 @@ def _start(services: Services, plan: ImportPlan, sort_id: str) -> None:
 def _photo(services: Services, plan: ImportPlan, sort_id: str, each: Incoming) -> ImportedPhoto:
     own = uuid.uuid5(uuid.UUID(plan.set_id), each.digest)
     try:
-        data = each.picture.file.read_bytes()
+        data = _bytes(services, each.picture)
     except OSError as error:
         raise InvalidEntryError(
             f"{each.picture.path} can't be read any more ({error.strerror or error}): import again "
             "from the beginning; what came in already is not taken twice"
         ) from error
     photo, jpeg = services.reader.read(data, max_side=TRAINING_SIDE_PX)
+    if each.clean:
+        jpeg = data
     name = services.photos.keep(str(own), jpeg, sent=f"{sort_id} {each.digest}")
     forms: tuple[tuple[str, float], ...] = ()
     embedding = None
@@ -265,7 +293,7 @@ class _KnownFiles:
         # Names of photos end with a digest of the content, which is all that is left of these.
         self._gone = {Path(name).stem.split("-")[-1] for name in services.log.withdrawn_photos()}
 
-    def find(self, picture: FolderPicture, data: bytes, digest: str, jpeg: bytes) -> str | None:
+    def find(self, picture: FolderPicture, digest: str, jpeg: bytes) -> str | None:
         """Return where this very file is, None if it is new; `jpeg` is how it would be kept."""
         digests = (digest, *picture.made_from)
         kept = hashlib.sha256(jpeg).hexdigest()
@@ -278,13 +306,13 @@ class _KnownFiles:
                 return self._digests[each]
         # An export names each file after its capture.
         name = self._exported.get(picture.file.stem)
-        if name is not None and self._holds(name, data):
+        if name is not None and self._holds(name, digest):
             return f"photo {picture.file.stem} of this store"
         return None
 
-    def _holds(self, name: str, data: bytes) -> bool:
+    def _holds(self, name: str, digest: str) -> bool:
         with suppress(UnknownIdError):  # lost from the disk: the export brings the picture back
-            return self._services.photos.read(name) == data
+            return hashlib.sha256(self._services.photos.read(name)).hexdigest() == digest
         return False
 
     def add(self, digest: str, where: str) -> None:

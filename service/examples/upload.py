@@ -5,24 +5,36 @@ from __future__ import annotations
 import io
 import os
 import shutil
+import threading
 import time
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path, PurePosixPath
 
 from classifier.errors import InvalidEntryError, StorageError, UnknownIdError
 from service.entries import check_id
+from service.examples.arrival import arrive, write_arrived
 from service.examples.folder import PICTURE_SUFFIXES
+from service.private import make_private, write_private
 from service.services import Services
 
 MOST_FILES = 5_000
 MOST_BYTES = 500_000_000
 """Unpacked; a small archive may hold far more than it seems to."""
+MOST_LIST_BYTES = 20_000_000
+"""Of the manifest."""
+MOST_LEVELS = 8
+LONGEST_NAME_BYTES = 200
+PATIENCE_S = 5.0
+"""How long an archive waits while another is looked at, before its sender is asked to wait."""
 KEPT_HOURS = 24
 """How long an upload waits for its import. What is unpacked may tell where it was taken."""
 MOST_KEPT = 3
 """Uploads that wait at the same time; the oldest makes room for another."""
+_LOOKING = threading.Lock()
+_MANIFEST = "manifest.csv"
+_LISTED = b"PK\1\2"  # begins each entry of the list at the end of a ZIP
 _LOCKED = 0x1  # the flag of an encrypted entry, as Python's zipfile reads it
 _PLAIN = ": pack the folder as a plain ZIP, without a password"
 _CUT_OFF = ": it may have been cut off on its way; fetch it once more, then send it again"
@@ -39,29 +51,61 @@ def unpack(services: Services, data: bytes, *, token: str) -> Iterator[Path]:
     Where something fails, also what the caller does with it, the folder goes and those that wait
     stay; only after that does the oldest make room.
 
+    Pictures are written as cleaned copies, see `arrival`. One archive is looked at at a time.
+
     Raises InvalidEntryError for what is no ZIP, is too large, or holds names that lead elsewhere;
-    StorageError when the disk refuses.
+    StorageError when the disk refuses, or another archive takes long.
     """
     folder = _root(services.settings.data_dir) / check_id(token, "token")
     try:
-        _unpack(data, folder)
-        yield folder
+        with _one_at_a_time():
+            make_private(folder.parent.parent)
+            make_private(folder.parent)
+            _unpack(services, data, folder)
+            yield folder
     except BaseException:
         forget_upload(services, token)
         raise
     forget_old_uploads(services.settings.data_dir)
 
 
-def _unpack(data: bytes, folder: Path) -> None:
+@contextmanager
+def _one_at_a_time() -> Iterator[None]:
+    """Look at one archive at a time: each may hold half a gigabyte of pictures."""
+    if not _LOOKING.acquire(timeout=PATIENCE_S):
+        raise StorageError(
+            "another set is being looked at: nothing was recorded; send it again in a minute"
+        )
+    try:
+        yield
+    finally:
+        _LOOKING.release()
+
+
+def _unpack(services: Services, data: bytes, folder: Path) -> None:
+    if data.count(_LISTED) > 2 * MOST_FILES:  # before a list of millions is read
+        raise InvalidEntryError(_too_large())
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             left = MOST_BYTES
-            for info, path in _wanted(archive):
-                content = _content(archive, info, left)
-                left -= len(content)
+            arrived = {}
+            wanted = _wanted(archive)
+            if wanted:
+                make_private(folder)
+            for info, path in wanted:
                 target = folder.joinpath(*path.parts)
-                target.parent.mkdir(parents=True, exist_ok=True)
-                target.write_bytes(content)
+                if path.parts == (_MANIFEST,):
+                    content = _content(archive, info, MOST_LIST_BYTES)
+                    write_private(target, content)
+                elif len(path.parts) > 1 or path.suffix.lower() in PICTURE_SUFFIXES:
+                    content = _content(archive, info, left)
+                    target.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+                    arrived[path.as_posix()] = arrive(services, content, target)
+                else:
+                    continue
+                left -= len(content)
+            if wanted:
+                write_arrived(folder, arrived)
     except (zipfile.BadZipFile, NotImplementedError, ValueError) as error:
         # The list of a ZIP stands at its end: what was cut off still begins like one.
         cut_off = isinstance(error, zipfile.BadZipFile) and data.startswith(b"PK")
@@ -162,10 +206,30 @@ def _wanted(archive: zipfile.ZipFile) -> list[tuple[zipfile.ZipInfo, PurePosixPa
             raise InvalidEntryError(
                 f"the archive holds {info.filename[:80]!r}, which leads out of it: pack it again"
             )
+        if len(path.parts) > MOST_LEVELS or _longest(path) > LONGEST_NAME_BYTES:
+            raise InvalidEntryError(
+                f"the archive holds {info.filename[:80]!r}..., deeper than {MOST_LEVELS} folders "
+                f"or with a name over {LONGEST_NAME_BYTES} bytes: pack a folder per label again"
+            )
         found.append((info, path))
     if len(found) > MOST_FILES or sum(info.file_size for info, _ in found) > MOST_BYTES:
         raise InvalidEntryError(_too_large())
+    _refuse_files_that_are_folders([path for _, path in found])
     return _without_wrapping(found)
+
+
+def _longest(path: PurePosixPath) -> int:
+    return max(len(part.encode(errors="replace")) for part in path.parts)
+
+
+def _refuse_files_that_are_folders(paths: Sequence[PurePosixPath]) -> None:
+    files = set(paths)
+    for path in paths:
+        twice = next((each for each in path.parents if each in files), None)
+        if twice is not None:
+            raise InvalidEntryError(
+                f"the archive holds {str(twice)[:80]!r} as a file and as a folder: pack it again"
+            )
 
 
 def _without_wrapping(

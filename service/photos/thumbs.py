@@ -13,6 +13,7 @@ from PIL import Image
 
 from classifier.errors import StorageError
 from service.photos.names import PhotoStore
+from service.private import make_private, write_private
 from service.synced import draft_of
 
 SIDE_PX = 256
@@ -93,6 +94,6 @@ def _shrunk(jpeg: bytes, name: str) -> bytes:
 
 
 def _write(path: Path, data: bytes) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
+    make_private(path.parent)
     with draft_of(path) as draft:
-        draft.write_bytes(data)
+        write_private(draft, data)

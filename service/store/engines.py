@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import time
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import SQLAlchemyError
 
 from classifier.errors import InvalidEntryError, StorageError
+from service.private import close_to_others, make_private_file
 
 # A county's server has 100 connections by default; several services and its backup share them.
 _SERVER_CONNECTIONS = 5
@@ -105,6 +107,7 @@ def _sqlite(url: URL, busy_timeout_s: float) -> Engine:
                 f"the data folder {folder} can't be made ({error.strerror}): "
                 "set TALLYTARE_DATA_DIR to a folder that may be written"
             ) from error
+        _close_files(url.database)
     # 64 connections: FastAPI's 40 threads never wait for one.
     engine = create_engine(
         url,
@@ -133,6 +136,15 @@ def _sqlite(url: URL, busy_timeout_s: float) -> Engine:
         connection.exec_driver_sql(options.get("tallytare_begin", "BEGIN"))
 
     return engine
+
+
+def _close_files(database: str) -> None:
+    """Let only this user read a database and what SQLite writes beside it, with its rights."""
+    if database == ":memory:" or database.startswith("file:"):
+        return
+    with suppress(OSError):  # where it may not be written, SQLite says so
+        make_private_file(Path(database))
+    close_to_others(*(Path(f"{database}{end}") for end in ("-wal", "-shm")))
 
 
 def _use_wal(cursor: Any, patience_s: float) -> None:

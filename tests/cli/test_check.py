@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from importlib.resources import files
 from pathlib import Path
 
@@ -118,6 +119,25 @@ def test_missing_and_stray_photos(run: Run, store: Path) -> None:
     assert ran.code == 1
     assert f"FIX   store: photo {photo.parent.name}/{photo.name} is missing" in ran.out
     assert "OK    store: photo files that no entry names: 1; left by a crash" in ran.out
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows keeps rights in another way")
+def test_what_others_can_read_is_named(
+    run: Run, store: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The data folder is closed by us; photos in a folder of their own are the owner's to close."""
+    store.chmod(0o755)
+    assert "others can read" not in run("check").out
+    photos = tmp_path / "share"
+    photos.mkdir(mode=0o755)
+    photos.chmod(0o755)
+    (photos / "a.jpg").write_bytes(b"x")
+    (photos / "a.jpg").chmod(0o644)
+    monkeypatch.setenv("TALLYTARE_PHOTOS", str(photos))
+    checked = run("check")
+    assert checked.code == 1
+    assert f"others can read {photos}; " in checked.out
+    assert f"others can read {photos / 'a.jpg'}; " in checked.out
 
 
 def test_damaged_store(run: Run, store: Path) -> None:

@@ -38,12 +38,20 @@ def bombs() -> dict[str, bytes]:
         "jpeg, 119 megapixels": _saved("JPEG", (13_000, 9_150)),
         "jpeg, 119 megapixels, grey": _saved("JPEG", (13_000, 9_150), mode="L"),
         "jpeg, 24 megapixels, progressive": _saved("JPEG", (6_000, 4_000), progressive=True),
+        "jpeg, 39 MB of fill bytes": _flood(b"\xff", 39_000_000),
+        "jpeg, 9 million empty segments": _flood(b"\xff\xfe\0\x02", 9_000_000),
         "jpeg, 3,000 scans": _jpeg_scans(3_000),
         "jpeg, 32 x 65,000": _saved("JPEG", (32, 65_000)),
         "bmp, header of 60,000 x 60,000": _bmp(60_000, 60_000),
         "zeros, 39 MB": bytes(39_000_000),
         "jpeg, then 39 MB": _saved("JPEG", (64, 64)) + SECRET + bytes(39_000_000),
     }
+
+
+def _flood(piece: bytes, count: int) -> bytes:
+    """Return a JPEG with so many pieces between its start and its first segment."""
+    whole = _saved("JPEG", (64, 64))
+    return whole[:2] + piece * count + whole[2:]
 
 
 def _zeros(count: int) -> bytes:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import os
 import re
+import stat
 import time
 import zipfile
 from dataclasses import replace
@@ -16,7 +17,7 @@ from fastapi.testclient import TestClient
 
 from classifier.log.records import SortInfo
 from service.app import create_app
-from service.examples import import_page, reviews
+from service.examples import folder, import_page, reviews, upload
 from service.examples.importing import plan_import
 from service.examples.upload import forget_old_uploads, forget_upload, left_uploads
 from service.services import Services
@@ -340,3 +341,101 @@ def test_a_path_that_leads_nowhere(client: TestClient) -> None:
     manifest = b"path,label\nfood/a.jpg,food\nfood/b\0.jpg,food\n"
     answer = send(client, packed({"food/a.jpg": jpeg(), "manifest.csv": manifest}))
     assert (answer.status_code, "manifest.csv, line 3" in answer.text) == (422, True)
+
+
+DEEP = "/".join(["x"] * 2_000)
+
+
+@pytest.mark.parametrize(
+    ("files", "message"),
+    [
+        ({f"{DEEP}/a.jpg": jpeg()}, "deeper than 8 folders"),
+        ({f"food/{'ü' * 150}.jpg": jpeg()}, "with a name over 200 bytes"),
+        ({"food": b"x", "food/a.jpg": jpeg()}, "as a file and as a folder"),
+        ({"food/a.jpg": jpeg(), "food/a.jpg/b.jpg": jpeg()}, "as a file and as a folder"),
+    ],
+)
+def test_names_that_no_folder_can_hold_are_refused(
+    client: TestClient, services: Services, files: dict[str, bytes], message: str
+) -> None:
+    answer = send(client, packed(files))
+    assert (answer.status_code, message in answer.text) == (422, True)
+    assert waiting(services) == set()
+
+
+def test_a_list_of_too_many_lines_is_refused_with_the_line(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two million lines that name one picture are a few megabytes, packed a few kilobytes."""
+    lines = b"path,label\n" + b"food/a.jpg,food\n" * folder.MOST_LINES
+    answer = send(
+        client, packed({"food/a.jpg": jpeg(), "manifest.csv": lines}, zipfile.ZIP_DEFLATED)
+    )
+    assert answer.status_code == 422
+    assert f"line {folder.MOST_LINES + 1:d}" in answer.text
+    monkeypatch.setattr("service.examples.upload.MOST_LIST_BYTES", 1_000_000)
+    assert "archive holds more than" in send(client, packed({"manifest.csv": lines})).text
+
+
+def test_a_picture_is_decoded_once_however_often_it_is_listed(
+    client: TestClient, services: Services, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """When it arrives; afterwards only its cleaned copy is looked at."""
+    seen: list[bytes] = []
+    read = type(services.reader).read
+
+    def counted(self: Any, data: bytes, /, max_side: int) -> Any:
+        seen.append(data)
+        return read(self, data, max_side)
+
+    monkeypatch.setattr(type(services.reader), "read", counted)
+    lines = b"path,label\n" + b"food/a.jpg,food\n./food/a.jpg,food\n" * 50
+    html = send(client, packed({"food/a.jpg": jpeg(30), "manifest.csv": lines})).text
+    assert "1 new picture" in html
+    assert seen == [jpeg(30)]
+    token = waiting(services).pop()
+    done = post(client, "/examples/import/run", {"token": token, "source": "x"})
+    assert done.headers["location"] == "/examples/import?done=1"
+    assert seen.count(jpeg(30)) == 1
+    (name,) = services.photos.names()
+    assert seen[1:] == [services.photos.read(name)]
+
+
+def test_no_place_that_a_picture_tells_reaches_the_disk(
+    client: TestClient, services: Services
+) -> None:
+    """Nor does anything else of a file: what waits is the cleaned copy, for this user alone."""
+    sent = jpeg(30, location=True)
+    assert b"Exif" in sent
+    send(client, packed({"food/a.jpg": sent, "food/notes.txt": b"52 N 4 E", "b.jpg": sent}))
+    files = [each for each in services.settings.data_dir.rglob("*") if each.is_file()]
+    incoming = [each for each in files if "incoming" in each.parts]
+    assert len(incoming) == 4
+    for each in files:
+        assert b"Exif" not in each.read_bytes()
+        assert b"52 N" not in each.read_bytes()
+    if os.name != "nt":
+        assert {stat.S_IMODE(each.stat().st_mode) for each in incoming} == {0o600}
+        assert {stat.S_IMODE(each.parent.stat().st_mode) for each in incoming} == {0o700}
+
+
+def test_one_archive_is_looked_at_at_a_time(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Six at once would hold gigabytes; who comes meanwhile is asked to wait."""
+    monkeypatch.setattr(upload, "PATIENCE_S", 0.05)
+    with upload._LOOKING:
+        busy = send(client, packed({"food/a.jpg": jpeg()}))
+    assert (busy.status_code, "send it again in a minute" in busy.text) == (503, True)
+    assert send(client, packed({"food/a.jpg": jpeg()})).status_code == 200
+
+
+def test_a_list_of_millions_is_not_even_read(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The list at the end of a ZIP names its files; each name takes half a kilobyte of memory."""
+    whole = packed({f"food/{n}.jpg": b"" for n in range(200)})
+    monkeypatch.setattr(upload, "MOST_FILES", 50)
+    monkeypatch.setattr(zipfile, "ZipFile", None)
+    answer = send(client, whole)
+    assert (answer.status_code, "more than 50 files" in answer.text) == (422, True)

@@ -95,3 +95,11 @@ def test_messages_can_name_the_list_otherwise_than_by_its_path(tmp_path: Path) -
         read_listing(tmp_path / "m.csv", called="in the archive, m.csv")
     assert str(tmp_path) not in caught.value.message
     assert caught.value.details["file"] == "in the archive, m.csv"
+
+
+def test_more_lines_than_are_allowed_are_refused_with_the_line(tmp_path: Path) -> None:
+    file = tmp_path / "manifest.csv"
+    file.write_text("path,label\n" + "a.jpg,food\n" * 9, encoding="utf-8")
+    assert len(read_listing(file, most_lines=10)) == 9
+    with pytest.raises(DataFileError, match="line 10: allowed are 9 lines"):
+        read_listing(file, most_lines=9)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 from PIL import Image
 
-from classifier.inference.jpeg_scans import count_scans
+from classifier.errors import UnreadablePhotoError
+from classifier.inference.jpeg_scans import MOST_FILL_BYTES, MOST_MARKERS, count_scans
 from tests import pictures
 
 EMPTY_SEGMENT = b"\xff\xe1\x00\x08\xff\xda\xff\xda\x00\x00"
@@ -51,3 +52,21 @@ def test_other_files_have_none(data: bytes) -> None:
 )
 def test_layouts(data: bytes, scans: int) -> None:
     assert count_scans(b"\xff\xd8" + data) == scans
+
+
+@pytest.mark.parametrize(
+    "flood",
+    [
+        b"\xff" * (MOST_FILL_BYTES + 2),
+        b"\0" * (MOST_FILL_BYTES + 2),
+        b"\xff\0" * (MOST_MARKERS + 2),
+        b"\xff\xd0" * (MOST_MARKERS + 2),
+        b"\xff\xfe\0\x02" * (MOST_MARKERS + 2),
+    ],
+)
+def test_floods_before_the_picture_are_refused(flood: bytes) -> None:
+    """Each would cost a decoder a step in Python; a few are passed over."""
+    whole = pictures.jpeg()
+    with pytest.raises(UnreadablePhotoError, match=r"before its picture.*save it as plain JPEG"):
+        count_scans(whole[:2] + flood + whole[2:])
+    assert count_scans(whole[:2] + flood[:400] + whole[2:]) == 1

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import importlib
 import io
+import struct
 import sys
 import types
+import zlib
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -366,3 +369,33 @@ def test_a_heic_that_its_reader_refuses_is_damaged(monkeypatch: pytest.MonkeyPat
     monkeypatch.setitem(Image.OPEN, "HEIF", (refuse, None))
     with pytest.raises(UnreadablePhotoError, match=r"damaged \(its content is no picture\)"):
         decode_photo(pictures.box_file(b"heic"))
+
+
+def _png_of_empty_chunks(count: int) -> bytes:
+    whole = pictures.palette_png()
+    empty = struct.pack(">I", 0) + b"prVt" + struct.pack(">I", zlib.crc32(b"prVt"))
+    return whole[:33] + empty * count + whole[33:]
+
+
+def _gif_of_comments(count: int) -> bytes:
+    whole = pictures.encoded(Image.new("P", (40, 40)), "GIF")
+    start = 13 + 3 * (2 << (whole[10] & 7))
+    return whole[:start] + b"!\xfe\x01a\0" * count + whole[start:]
+
+
+@pytest.mark.parametrize("made", [_png_of_empty_chunks, _gif_of_comments])
+def test_floods_of_empty_pieces_are_refused(made: Callable[[int], bytes]) -> None:
+    """Decoders go through them one by one, in Python; a few are nothing."""
+    decode_photo(made(100))
+    with pytest.raises(UnreadablePhotoError, match="cut into more than"):
+        decode_photo(made(photo_module.MOST_READS // 2))
+
+
+def test_a_jpeg_of_fill_bytes_reaches_no_decoder(monkeypatch: pytest.MonkeyPatch) -> None:
+    def never(*_: object, **__: object) -> None:
+        raise AssertionError
+
+    monkeypatch.setattr(Image, "open", never)
+    whole = pictures.jpeg()
+    with pytest.raises(UnreadablePhotoError, match="before its picture"):
+        decode_photo(whole[:2] + b"\xff" * 1_000_000 + whole[2:])
