@@ -141,7 +141,7 @@ def test_something_left_in_it_without_the_server(page: Page, server: Server) -> 
     page.locator("#confirm").click()
     by_hand(page, "wine bottle", 2)
     server.start()
-    expect(page.locator("#outage")).to_be_hidden(timeout=30_000)
+    total(page, 3)
     items = read(server, f"/api/sorts/{sort_id}/items")
     assert sorted((each["current"]["route"], each["current"]["count"]) for each in items) == [
         ("kerbside", 2),
