@@ -46,8 +46,8 @@ def fact_before_stop(
 ) -> Fact | None:
     """Return the fact to ask before a stop, None where the stop holds without asking.
 
-    It holds where no harmless category is likelier than all hazards together, and where hazards that
-    can't be asked about any more reach the threshold by themselves.
+    It holds where no harmless category is likelier than all hazards together, and where hazards
+    that can't be asked about any more reach the threshold by themselves.
     """
     leading = among[0]
     hazards = [each for each in among if each.category.stop]

@@ -106,6 +106,7 @@ def fact_list(categories: Categories) -> list[dict[str, Any]]:
         {
             "id": fact.id,
             "question": fact.question,
+            "hazard": bool(categories.asked_by(fact.id)),
             "how": fact.how,
             "answers": [{"id": each.id, "label": each.label} for each in fact.answers],
         }

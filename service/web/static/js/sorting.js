@@ -354,7 +354,7 @@ rememberSorter(sorter, page.sort.id);
 
 byId("by-hand").addEventListener("click", withoutPhoto);
 listenForKeys(byId("letters"), {
-  l: () => ticket.pressLeft(), p: () => stage.press(), y: () => ticket.pressConfirm(), c: () => pickOther(), w: () => withoutPhoto(),
+  p: () => stage.press(), y: () => ticket.pressConfirm(), c: () => pickOther(), w: () => withoutPhoto(),
   n: () => ticket.openNote(), r: () => byId("recent").querySelector("[data-again]").click(),
   q: () => ticket.pressSkip(), "+": () => ticket.step(1), "-": () => ticket.step(-1),
 });

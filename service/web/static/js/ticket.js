@@ -26,7 +26,8 @@ function stopBlock(suggestion) {
 /** Cautions of things that may be sorted stand below the route, the most pressing one in full. */
 function careBlock(suggestion, handling) {
   if (suggestion.decision === "stop") return null;
-  const [first, ...others] = [...suggestion.cautions, ...handling].map((caution) => caution.text);
+  const [first, ...others] = [...suggestion.cautions, ...handling]
+    .map((caution) => caution.text.replace(/^Stop\. /, ""));
   if (!first) return null;
   return el("div", { class: "notice note care", "data-part": "caution" },
     el("p", {}, el("b", {}, "Take care. "), first),
@@ -64,7 +65,15 @@ function routeBlock(suggestion) {
       route.note ? el("p", { class: "soft" }, route.note) : null));
 }
 
-function why(suggestion, facts, { names, factWords, onReask }) {
+/** One tap for a pack that still holds something. */
+function leftButton(left, onLeft) {
+  if (!left.offered) return null;
+  return el("button", {
+    type: "button", id: "left", class: "left", "aria-pressed": String(left.said), "data-key": "l", onclick: onLeft,
+  }, "Something left in it ", key("l"));
+}
+
+function why(suggestion, facts, { names, hazard, factWords, onReask }) {
   const reasons = Object.entries(facts).map(([fact, answer]) => [
     `You answered: ${factWords(fact, answer)} `,
     el("button", { type: "button", class: "plain again-fact", onclick: () => onReask(fact) }, "Change",
@@ -77,6 +86,8 @@ function why(suggestion, facts, { names, factWords, onReask }) {
     if (tops.length > 1) reasons.push(`It may be one of: ${open}. Treat it as the most dangerous of them.`);
   } else if (route && tops.length > 1) {
     reasons.push(`The material is not certain (${open}), but ${inHundred(route.p)} of the probability leads to this route.`);
+  } else if (hazard) {
+    reasons.push("It may be something dangerous: look first. Who isn't sure sets it aside.");
   } else if (suggestion.decision === "ask") {
     reasons.push("Where it goes depends on something the photo can't show. "
       + "Without an answer the more cautious route is recorded.");
@@ -139,19 +150,22 @@ function learnedLine(capture) {
 }
 
 /** Builds the ticket's upper part; `shown` is what it is counted as. */
-export function ticketParts(view, { names, handling, factWords, factQuestion, onAnswer, onPick, onReask }) {
+export function ticketParts(view, {
+  names, handling, hazard, left, factWords, factQuestion, onAnswer, onPick, onReask, onLeft,
+}) {
   const { suggestion, chosen, facts, notice, capture } = view;
   if (capture?.hidden && !chosen) return blindParts(suggestion);
   const asked = view.reasked ? factQuestion(view.reasked) : suggestion.question;
   const shown = chosen ?? leading(suggestion);
   // A question is the next thing to do, so that its reasons stand behind it.
-  const reasons = why(suggestion, facts, { names, factWords, onReask });
+  const reasons = why(suggestion, facts, { names, hazard, factWords, onReask });
   return [
     capture?.hidden && suggestion.decision !== "stop" ? blindCaution(capture.suggestion) : null,
     stopBlock(suggestion),
     ...headline(suggestion, names(shown), chosen),
     notice ? el("p", { class: "notice note" }, notice) : null,
     routeBlock(suggestion),
+    leftButton(left, onLeft),
     asked ? null : reasons,
     careBlock(suggestion, handling),
     question(asked, onAnswer),

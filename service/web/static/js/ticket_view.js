@@ -17,16 +17,14 @@ export class Ticket {
     this.noteBox = byId("note-box");
     this.skipButton = byId("skip-photo");
     this.retake = byId("retake");
-    this.leftButton = byId("left");
     this.words = words;
     this.handling = handling;
-    this.actions = { onAnswer, onPick };
+    this.actions = { onAnswer, onPick, onLeft };
     this.confirm.addEventListener("click", () => {
       if (this.count.reportValidity()) onConfirm(this.counted(), this.note.value.trim());
     });
     this.skipButton.addEventListener("click", onSkip);
     this.retake.addEventListener("click", onRetake);
-    this.leftButton.addEventListener("click", onLeft);
     byId("other").addEventListener("click", onOther);
     holder.querySelector("[data-less]").addEventListener("click", () => this.step(-1));
     holder.querySelector("[data-more]").addEventListener("click", () => this.step(1));
@@ -54,7 +52,6 @@ export class Ticket {
   offer(shown, { confirmable = false, again = false, empty = false } = {}) {
     this.bar.hidden = !(shown && confirmable);
     this.more.hidden = !shown;
-    this.leftButton.hidden = true;
     this.retake.hidden = !again;
     this.retake.classList.toggle("main", empty);
     const other = byId("other");
@@ -104,10 +101,13 @@ export class Ticket {
   show(view) {
     this.view = view;
     const category = this.category(view);
+    const hazard = this.words.looksForHazard(view.suggestion);
     this.fill(view.suggestion.decision, ticketParts(view, {
       ...this.actions,
       names: (id) => this.words.category(id),
-      handling: category ? this.handling.due(category) : [],
+      handling: category && !hazard ? this.handling.due(category) : [],
+      hazard,
+      left: { offered: this.mayHold(category) && !hazard, said: this.holdsSomething() },
       factWords: (fact, answer) => this.words.fact(fact, answer),
       factQuestion: (fact) => this.words.question(fact),
       onReask: (fact) => {
@@ -119,21 +119,23 @@ export class Ticket {
     const { decision } = view.suggestion;
     const seen = view.captureId && !view.chosen && !view.capture?.hidden;
     this.offer(true, {
-      confirmable: mayConfirm(view),
+      confirmable: mayConfirm(view) && !hazard,
       again: Boolean(seen) && ["unsure", "not_an_item"].includes(decision),
       empty: Boolean(seen) && decision === "not_an_item",
     });
     this.skipButton.querySelector("[data-name]").textContent =
       view.captureId ? "Skip this photo" : "Cancel";
-    this.leftButton.hidden = decision === "stop" || !this.words.left(category);
-    this.leftButton.setAttribute("aria-pressed", String(this.holdsSomething()));
     this.label();
     this.focus();
   }
 
-  /** Whether something is left in a pack that the rules then send another way. */
+  /** Whether the rules send a pack of this category another way while something is left in it. */
+  mayHold(category) {
+    return this.view.suggestion.decision !== "stop" && this.words.left(category) !== null;
+  }
+
   holdsSomething() {
-    return this.view.facts.empty === "no" && this.words.left(this.category(this.view)) !== null;
+    return this.view.facts.empty === "no" && this.mayHold(this.category(this.view));
   }
 
   label() {
@@ -168,10 +170,6 @@ export class Ticket {
 
   pressConfirm() {
     if (!this.bar.hidden) this.confirm.click();
-  }
-
-  pressLeft() {
-    if (!this.more.hidden && !this.leftButton.hidden) this.leftButton.click();
   }
 
   pressSkip() {

@@ -34,6 +34,11 @@ export class Words {
     return { fact: id, text: fact.question, how: fact.how, answers: fact.answers };
   }
 
+  /** Whether a suggestion asks for a hazard, so that nothing is put on a pile before the answer. */
+  looksForHazard(suggestion) {
+    return Boolean(suggestion.question && this.facts.get(suggestion.question.fact)?.hazard);
+  }
+
   /** What to know about handling a category. */
   handling(id) {
     return this.categories.get(id)?.handling ?? [];
