@@ -20,7 +20,7 @@ from service.settings import Settings
 def known_programmes(settings: Settings, categories: Categories) -> Mapping[str, Programme]:
     """Return the shipped programmes and those of `programmes_dir`, by id.
 
-    Raises DataFileError for a file with a mistake, and for an id that two files bear.
+    Raises DataFileError for a file with a mistake, and for an id that two files have.
     """
     shipped = load_shipped_programmes(categories)
     further = (
@@ -30,7 +30,7 @@ def known_programmes(settings: Settings, categories: Categories) -> Mapping[str,
     for programme in further:
         if programme.id in programmes:
             raise DataFileError(
-                f"{settings.programmes_dir}: programme {programme.id!r} bears the id of a shipped "
+                f"{settings.programmes_dir}: programme {programme.id!r} has the id of a shipped "
                 "one; allowed: an id of its own; change the id in the file",
                 programme=programme.id,
             )

@@ -59,10 +59,10 @@ def parts_notes(table: StudyTable, plan: StudyPlan) -> Iterator[str]:
     more = [sort.stratum for sort in table.sorts if any(texts_of(sort.stratum, plan.parts)[known:])]
     if known and more:
         yield (
-            f"The plan names {known} parts of a stratum ({', '.join(plan.parts)}). Strata have "
-            f"more in {len(more)} of {sorts(len(table.sorts))}, as {more[0]!r}: what follows is "
-            "not looked at, and sorts that differ in nothing else count as of one stratum. Name "
-            "every part in the plan."
+            f"The plan names {known} parts of a kind of place (stratum): {', '.join(plan.parts)}. "
+            f"{len(more)} of {sorts(len(table.sorts))} have more, such as {more[0]!r}: what "
+            "follows is not used, and sorts that differ in nothing else count as one group. "
+            "Name every part in the plan."
         )
 
 

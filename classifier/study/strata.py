@@ -88,8 +88,8 @@ def strata_of(sorts: tuple[SortInfo, ...], plan: StudyPlan) -> Strata:
 
 
 _ONE_SAMPLE = (
-    "figures of the whole study take all sorts as one random sample, which is wrong if strata were "
-    "not sampled in proportion to their size."
+    "figures of the whole study take all sorts as one random sample, which is wrong if the groups "
+    "(strata) were not sampled in proportion to their size."
 )
 
 
@@ -97,10 +97,10 @@ def _whole_notes(used: tuple[Stratum, ...], plan: StudyPlan) -> list[str]:
     """Return what the figures of the whole study speak for, where it is not everything."""
     weights = Strata(used, ()).weights
     if len(used) < 2:
-        return [f"Fewer than two strata have two sorts or more: {_ONE_SAMPLE}"]
+        return [f"Fewer than two groups (strata) have two sorts or more: {_ONE_SAMPLE}"]
     if weights is None:
         lacking = [each.label for each in used if each.weight is None]
-        none = f"no weight for {', '.join(lacking)}" if lacking else "every stratum the weight 0"
+        none = f"no weight for {', '.join(lacking)}" if lacking else "every group the weight 0"
         return [f"The plan gives {none}: {_ONE_SAMPLE}"]
     notes = []
     known = {_plain(each.label) for each in used}
@@ -109,13 +109,13 @@ def _whole_notes(used: tuple[Stratum, ...], plan: StudyPlan) -> list[str]:
         part = sum(out.values()) / sum(plan.weights.values())
         notes.append(
             f"Figures of the whole study speak for {100 * (1 - part):.0f} % of the whole only: "
-            f"the plan gives {100 * part:.0f} % to strata with fewer than two sorts "
-            f"({', '.join(out)}), which may be different."
+            f"the plan gives {100 * part:.0f} % to groups (strata) with fewer than two sorts: "
+            f"{', '.join(out)}. They may be different."
         )
     if Strata(used, ()).person_weights is None:
         notes.append(
-            "Amounts per person take all sorts as one random sample, since the plan does not give "
-            "how many persons live in each stratum."
+            "Amounts per person take all sorts as one random sample, because the plan does not "
+            "say how many persons live in each group (stratum)."
         )
     return notes
 

@@ -66,7 +66,7 @@ class BundleRegistry:
         """Copy a bundle among those installed and return its folder's name.
 
         Raises BundleError for one that is damaged, doesn't fit the categories or can't be written,
-        UnknownIdError for a name that nothing bears.
+        UnknownIdError for a name that nothing has.
         """
         source = self._source(wanted, paths=paths)
         self._checked(source)

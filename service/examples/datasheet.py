@@ -108,14 +108,14 @@ agreed to."""
 def _labelling(facts: SetFacts) -> str:
     anchored = _counted(facts.anchored, "was", "were")
     reviewed = _counted(facts.reviewed, "was", "were")
-    relabelled = _counted(facts.relabelled, "bears", "bear")
+    relabelled = _counted(facts.relabelled, "has", "have")
     return f"""## Preprocessing, cleaning, labelling
 
 Each photograph was turned upright, made at most 1024 pixels long and saved again as JPEG. Labels
 are those that sorters confirmed or chose; {anchored} given with a model's suggestion in
 sight, which pulls labels towards the model. {reviewed} reviewed afterwards, and
-{relabelled} another label than at first. `manifest.csv` tells the history of each label;
-notes were left out, and people and sorts bear pseudonyms."""
+{relabelled} another label than at first. `manifest.csv` holds the history of each label;
+notes were left out, and people and sorts have pseudonyms."""
 
 
 def _uses() -> str:

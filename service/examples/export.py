@@ -170,7 +170,7 @@ def write_zip(
 ) -> None:
     """Write a set into a new ZIP file that gets its name only once it is whole.
 
-    Raises InvalidEntryError where something bears the name already, StorageError when the disk
+    Raises InvalidEntryError where something has the name already, StorageError when the disk
     refuses.
     """
     if target.exists():
@@ -243,12 +243,12 @@ def _values(
 
 def _history(lines: Sequence[HistoryLine], names: Pseudonyms) -> str:
     """Return what happened to a label; notes stay behind, since they may name people."""
-    told = []
+    events = []
     for line in lines:
         what = " ".join(filter(None, (line.kind, line.category)))
         who = names.of("person", line.who)
-        told.append(f"{line.at:%Y-%m-%d} {what}" + (f" by {who}" if who else ""))
-    return "; ".join(told)
+        events.append(f"{line.at:%Y-%m-%d} {what}" + (f" by {who}" if who else ""))
+    return "; ".join(events)
 
 
 def _facts(

@@ -20,7 +20,7 @@ _LABEL_COLUMNS = ("label", "form", "category")
 
 @dataclass(frozen=True, slots=True)
 class FolderPicture:
-    """A file of the folder, its label and, if told, which object it shows.
+    """A file of the folder, its label and, if known, which object it shows.
 
     `made_from` holds SHA-256 digests of the files of other stores that it was made from.
     """

@@ -16,7 +16,7 @@ from service.store.example_rows import Example
 SAME_OBJECT = 0.88
 """Cosine of a trained bundle's embeddings from which two photos of one sort show one object, or
 objects that nobody could tell apart. Chosen by looking at pairs (OWN): of 713 pairs of shared
-training pictures above it, 5 bear different forms, and those were mistakes of the labels or two
+training pictures above it, 5 have different forms, and those were mistakes of the labels or two
 views of like things."""
 SAME_PICTURE = 0.97
 """The same across sorts, where likeness of the floor says nothing: the picture itself again."""
@@ -70,7 +70,7 @@ def group_examples(examples: Sequence[Example], seen: Seen) -> list[str]:
 
 
 def two_labels(examples: Sequence[Example], seen: Seen) -> set[str]:
-    """Return the captures that look like another of their sort but bear a different label."""
+    """Return the captures that look like another of their sort but have a different label."""
     unit = unit_rows(seen.embeddings)
     found: set[str] = set()
     for _, positions in _by_sort(examples, seen).items():

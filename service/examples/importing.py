@@ -199,7 +199,7 @@ def _bytes(services: Services, picture: FolderPicture) -> bytes:
 def _with_good_names(
     pictures: Sequence[FolderPicture],
 ) -> tuple[list[FolderPicture], list[tuple[str, str]]]:
-    """Return the pictures that can be named in the log, and of the others what to mend."""
+    """Return the pictures that can be named in the log, and of the others what to fix."""
     good = [each for each in pictures if is_storable(each.path + each.label)]
     bad = [
         (_shown(each.path), "its name is not UTF-8: rename it")

@@ -15,7 +15,7 @@ NO_ITEM = "non_item"
 
 @dataclass(frozen=True, slots=True)
 class UnknownLabel:
-    """A label that is no category, how many pictures bear it, and the nearest categories."""
+    """A label that is no category, how many pictures have it, and the nearest categories."""
 
     label: str
     pictures: int

@@ -175,20 +175,20 @@ def review(
     if verdict == LABEL and not category:
         as_it_is = {each.capture_id: each.label for each in _examples(services, ids)}
     at, who = services.clock(), check_sorter(sorter)
-    told = check_text(note, "note", longest=NOTE_LENGTH)
+    checked = check_text(note, "note", longest=NOTE_LENGTH)
     rows = [
         Review(
             id=batch_row_id(own, capture_id),
             capture_id=capture_id,
             verdict=verdict,
             category=(category or as_it_is.get(capture_id)) if verdict == LABEL else None,
-            note=told,
+            note=checked,
             sorter=who,
             at=at,
         )
         for capture_id in ids
     ]
-    sent = {"verdict": verdict, "category": category, "note": told, "sorter": who}
+    sent = {"verdict": verdict, "category": category, "note": checked, "sorter": who}
     return services.log.add_reviews(rows, sent)
 
 
@@ -275,7 +275,7 @@ def remove_withdrawn(services: Services) -> int:
                     "folder of the photos, then withdraw it again",
                     photo=name,
                 )
-    finally:  # after the photos, or a page that is being looked at would make them anew
+    finally:  # after the photos, or a page that is being looked at would make them again
         forget_withdrawn_thumbs(services)
         forget_uploads(services.settings.data_dir)
         services.log.forget_deleted()

@@ -84,7 +84,7 @@ def test_programme_with_the_id_of_a_shipped_one(
     monkeypatch.setenv("TALLYTARE_PROGRAMMES_DIR", str(tmp_path / "programmes"))
     ran = run("check")
     assert ran.code == 1
-    assert "'port_sable' bears the id of a shipped one" in ran.out
+    assert "'port_sable' has the id of a shipped one" in ran.out
 
 
 @pytest.fixture

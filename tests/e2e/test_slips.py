@@ -138,7 +138,7 @@ def test_further_bucketful_is_not_taken_for_a_second_weighing(page: Page, server
     expect(page.get_by_label("Another bucketful")).not_to_be_checked()
     page.get_by_label("Another bucketful").check()
     page.get_by_role("button", name="Record this weighing").click()
-    expect(page.get_by_role("status").first).to_contain_text("2 loads of this pile are added")
+    expect(page.get_by_role("status").first).to_contain_text("2 bucketfuls of this pile are added")
     page.locator("#f-pile").select_option("category:steel_cans")
     page.get_by_label("Bucketful 2 again, as a check").check()
     page.locator("#f-gross").fill("1.2")

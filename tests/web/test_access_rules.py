@@ -100,7 +100,7 @@ def _session(services: Services, level: AccessLevel) -> dict[str, str]:
 
 @pytest.mark.parametrize("level", [each for each in AccessLevel if each is not AccessLevel.LAPTOP])
 def test_every_rule_holds(app: TestClient, services: Services, level: AccessLevel) -> None:
-    """Asked of the whole app, for each address and method; ids that nobody bears do."""
+    """Asked of the whole app, for each address and method; ids that nothing has do."""
     refusal = {AccessLevel.NOBODY: (401, "not_let_in")}.get(level, (403, "role_too_small"))
     session = _session(services, level)
     for method, template in sorted(ruled()):

@@ -270,10 +270,10 @@ def test_a_category_chosen_by_hand(client: TestClient, sort: SortInfo) -> None:
     preview = client.get(f"/api/sorts/{sort.id}/preview", params={"category": CARDBOARD}).json()
     assert preview["decision"] == "route"
     assert preview["model"] is None
-    told = client.get(
+    reply = client.get(
         f"/api/sorts/{sort.id}/preview", params={"category": "rigid_plastics", "resin": "5"}
     ).json()
-    assert told["facts"] == {"resin": "5"}
+    assert reply["facts"] == {"resin": "5"}
     _error(client.get(f"/api/sorts/{sort.id}/preview?category=no_such"), 404, "unknown_id")
     _error(client.get(f"/api/sorts/{sort.id}/preview"), 422, "invalid_request")
     guide = client.get("/api/categories", params={"programme": "port_sable"}).json()

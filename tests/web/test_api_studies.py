@@ -102,17 +102,17 @@ def test_corrected_once_suggested_right_the_third_time(
 
 
 def test_settings_are_told_and_checked(client: TestClient, sort: SortInfo) -> None:
-    told = change(client, sort.id, learns=False, audit_percent=25)
-    assert (told["learns"], told["audit_percent"], told["is_study"]) == (False, 25, False)
+    reply = change(client, sort.id, learns=False, audit_percent=25)
+    assert (reply["learns"], reply["audit_percent"], reply["is_study"]) == (False, 25, False)
     bad = {"change_id": new_id(), "learns": True, "audit_percent": 101}
     assert client.post(f"/api/learning/{sort.id}/settings", json=bad).status_code == 422
     assert client.get(f"/api/learning/{new_id()}").status_code == 404
     study = start_study(client)
     put(client, sort.id, study["id"])
     assert client.get(f"/api/learning/{sort.id}").status_code == 409
-    told = client.get(f"/api/learning/{study['id']}").json()
-    assert (told["learns"], told["audit_percent"]) == (True, 10)
-    assert told["accuracy"] == {
+    reply = client.get(f"/api/learning/{study['id']}").json()
+    assert (reply["learns"], reply["audit_percent"]) == (True, 10)
+    assert reply["accuracy"] == {
         "audits": 0, "agreed": 0, "value": None, "low": None, "high": None, "level": None
     }  # fmt: skip
 
@@ -130,12 +130,12 @@ def test_a_head_is_exported_and_started_from(
     change(client, study["id"])
     url = f"/api/learning/{study['id']}/start"
     sent = {"head": base64.b64encode(head.content).decode(), "name": "north"}
-    told = client.post(url, json={"start_id": new_id(), **sent})
-    assert told.json()["start"] == "north"
-    told = client.post(url, json={"start_id": new_id(), "from_scope": sort.id})
-    assert told.json()["start"] == sort.name
-    told = client.post(url, json={"start_id": new_id()})
-    assert told.json()["start"] is None
+    reply = client.post(url, json={"start_id": new_id(), **sent})
+    assert reply.json()["start"] == "north"
+    reply = client.post(url, json={"start_id": new_id(), "from_scope": sort.id})
+    assert reply.json()["start"] == sort.name
+    reply = client.post(url, json={"start_id": new_id()})
+    assert reply.json()["start"] is None
     for wrong in ({"head": "%%%", "name": "x"}, {**sent, "from_scope": sort.id}, {"head": "AAAA"}):
         answer = client.post(url, json={"start_id": new_id(), **wrong})
         assert answer.status_code == 422, answer.text
@@ -147,10 +147,10 @@ def test_the_losses_of_both_are_told(
     for _ in range(4):
         confirm(client, photograph(client, sort.id), FOAM)
         services.learning.settle()
-    told = client.get(f"/api/learning/{sort.id}").json()
-    assert told["confirmations"] == 4
-    assert told["trusted"] is True
-    shipped, learned = told["shipped_losses"], told["learned_losses"]
+    reply = client.get(f"/api/learning/{sort.id}").json()
+    assert reply["confirmations"] == 4
+    assert reply["trusted"] is True
+    shipped, learned = reply["shipped_losses"], reply["learned_losses"]
     assert len(shipped) == len(learned) == 4
     assert shipped[0] == learned[0], "the first is predicted before anything was learned"
     assert learned[3] < shipped[3]
@@ -161,10 +161,10 @@ def test_an_audit_reveals_nothing_before_the_choice(client: TestClient, sort: So
     capture = photograph(client, sort.id)
     again = client.get(f"/api/captures/{capture['id']}").json()
     (listed,) = client.get(f"/api/sorts/{sort.id}/captures").json()
-    told = client.post(
+    reply = client.post(
         f"/api/captures/{capture['id']}/facts", json={"fact": "empty", "answer": "yes"}
     ).json()
-    for shown in (capture, again, listed, told):
+    for shown in (capture, again, listed, reply):
         assert (shown["audit"], shown["hidden"], shown["learned_from"]) == (True, True, None)
         suggestion = shown["suggestion"]
         assert suggestion["decision"] == "unsure"
@@ -205,10 +205,10 @@ def test_the_first_choice_of_an_audit_counts(client: TestClient, sort: SortInfo)
     )
     change(client, sort.id, audit_percent=0, learns=False)
     confirm(client, photograph(client, sort.id), "corrugated_cardboard")  # seen first: no audit
-    told = client.get(f"/api/learning/{sort.id}").json()["accuracy"]
-    assert (told["audits"], told["agreed"], told["value"]) == (2, 1, 0.5)
-    assert 0 < told["low"] < 0.5 < told["high"] < 1
-    assert told["level"] == 0.95
+    reply = client.get(f"/api/learning/{sort.id}").json()["accuracy"]
+    assert (reply["audits"], reply["agreed"], reply["value"]) == (2, 1, 0.5)
+    assert 0 < reply["low"] < 0.5 < reply["high"] < 1
+    assert reply["level"] == 0.95
     reopened = client.get(f"/api/captures/{undone['capture_id']}").json()
     assert reopened["hidden"] is False, "it was seen once"
     assert right["suggested"] == "corrugated_cardboard"

@@ -103,8 +103,8 @@ def _weighing(**given: Any) -> dict[str, Any]:
 
 
 def _new_sort() -> dict[str, Any]:
-    told = {"name": "Bag", "place": "Flat 3", "stratum": "household", "sorted_on": "2026-05-01"}
-    return {"sort_id": new_id(), "programme_id": "alder_valley"} | told
+    details = {"name": "Bag", "place": "Flat 3", "stratum": "household", "sorted_on": "2026-05-01"}
+    return {"sort_id": new_id(), "programme_id": "alder_valley"} | details
 
 
 def _requests(made: _Made) -> Iterator[_Sent]:

@@ -1,4 +1,4 @@
-"""Photos over HTTP: sizes are limited while reading, forms are checked, bad files are told."""
+"""Photos over HTTP: sizes are limited while reading, forms are checked, bad files are named."""
 
 from __future__ import annotations
 
@@ -184,7 +184,7 @@ def _png(size: tuple[int, int]) -> bytes:
 def test_a_file_that_is_no_photo(
     client: TestClient, sort: SortInfo, services: Services, photo: bytes, status: int, code: str
 ) -> None:
-    """Each is told, keeps nothing, and the same id then takes a good photo."""
+    """Each is refused by name, keeps nothing, and the same id then takes a good photo."""
     capture_id = new_id()
     response = _send(client, sort.id, photo, capture_id=capture_id)
     assert _code(response) == (status, code)

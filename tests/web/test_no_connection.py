@@ -34,8 +34,8 @@ def watch(event, given):
         tell(event, given)
 
 def tell(event, given):
-    with open(os.environ["TOLD"], "a") as told:
-        told.write(f"{event} {given!r}\\n")
+    with open(os.environ["SEEN"], "a") as seen:
+        seen.write(f"{event} {given!r}\\n")
     raise OSError(f"forbidden: {event} {given!r}")
 
 sys.addaudithook(watch)
@@ -49,18 +49,18 @@ main()
 def test_a_whole_sort_without_a_connection(tmp_path: Path, arguments: tuple[str, ...]) -> None:
     """From the start of the server to the report: none is tried, so none is missed."""
     bundle = write_tiny_bundle(tmp_path / "bundle")
-    told = tmp_path / "told.txt"
+    seen = tmp_path / "seen.txt"
     secure = bool(arguments)
     with running(
         tmp_path / "store" / "data",
         bundle=str(bundle),
         arguments=arguments,
         code=WATCH,
-        env={"TOLD": str(told)},
+        env={"SEEN": str(seen)},
         secure=secure,
     ) as server:
         _whole_sort(server)
-    assert not told.exists(), told.read_text()
+    assert not seen.exists(), seen.read_text()
     assert "Traceback" not in server.log.read_text("utf-8", "replace")
 
 
@@ -93,23 +93,23 @@ def _whole_sort(server: Server) -> None:
 
 def test_the_watch_sees_a_connection(tmp_path: Path) -> None:
     """Else its silence would prove nothing."""
-    told = tmp_path / "told.txt"
+    seen = tmp_path / "seen.txt"
     for line in (
         "socket.create_connection(('192.0.2.99', 80))",
         "socket.socket(socket.AF_INET, socket.SOCK_DGRAM).connect(('192.0.2.99', 53))",
         "socket.getaddrinfo('elsewhere.example', 80)",
         "os.system('true')",
     ):
-        told.unlink(missing_ok=True)
+        seen.unlink(missing_ok=True)
         code = WATCH.replace("from service.cli.main import main\nmain()", f"import socket\n{line}")
         done = subprocess.run(
             [sys.executable, "-c", code],
-            env=os.environ | {"TOLD": str(told)},
+            env=os.environ | {"SEEN": str(seen)},
             capture_output=True,
             check=False,
         )
         assert b"forbidden" in done.stderr, line
-        assert told.read_text(), line
+        assert seen.read_text(), line
 
 
 def test_no_file_of_the_pages_names_another_address() -> None:

@@ -45,14 +45,14 @@ def test_a_long_run_sends_every_kind() -> None:
 
 
 def test_the_search_for_traces_finds_them(tmp_path: Path) -> None:
-    """Each whole file bears the place somewhere; a JPEG as it came is no bare one."""
+    """Each whole file holds the place somewhere; a JPEG as it came is no bare one."""
     for form, files in photographs().items():
         if form != "BMP":
             assert all(SECRET in data or MAKER in data for data in files), form
     camera = photographs()["JPEG"][0]
     (tmp_path / "a.jpg").write_bytes(camera)
-    told = "\n".join(traces(tmp_path))
+    seen = "\n".join(traces(tmp_path))
     for what in ("place", "camera", "degrees", "XMP", "EXIF", "segment e1", "segment fe"):
-        assert what in told, what
+        assert what in seen, what
     assert "bytes after its end" in faults_of_jpeg(camera + b"x")
     assert mutated(b"", random.Random(1)) == b""

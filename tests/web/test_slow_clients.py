@@ -254,7 +254,7 @@ def test_a_heap_of_photos_holds_up_nobody_else(
 def test_bodies_at_once_are_bounded(
     settings: Settings, services: Services, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """One that would be too much is told to come again; what was answered counts no longer."""
+    """One that would be too much is asked to come again; what was answered no longer counts."""
     monkeypatch.setattr(body, "MOST_HELD_BYTES", 10_000)
     app = create_app(settings, services=services)
     scope = _scope("/api/sorts", b"application/json")

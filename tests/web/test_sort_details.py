@@ -159,8 +159,8 @@ def test_the_json_interface_corrects_what_is_given(client: TestClient, sort: Sor
     assert answer.status_code == 200
     assert answer.json() == _sort(client, sort) == {**before, "persons": 9}
     assert client.post(path, json=body).json() == answer.json()
-    (told,) = client.get(f"/api/sorts/{sort.id}/report").json()["corrections"]["sort_details"]
-    assert told["changes"] == [{"field": "persons", "before": sort.persons, "after": 9}]
-    assert told["reason"] == "miscounted"
+    (reply,) = client.get(f"/api/sorts/{sort.id}/report").json()["corrections"]["sort_details"]
+    assert reply["changes"] == [{"field": "persons", "before": sort.persons, "after": 9}]
+    assert reply["reason"] == "miscounted"
     assert client.post(path, json={**body, "persons": 8}).status_code == 409
     assert client.post(path, json={**body, "persons": 0}).status_code == 422

@@ -167,8 +167,8 @@ def test_the_form_keeps_what_was_typed_and_says_what_is_wrong(
 
 def test_what_if_takes_names_as_the_guide_has_them(client: TestClient, study: str) -> None:
     typed = "Plastic film, Other rigid plastics (tubs, trays, cups), hdpe bottles, wood"
-    told = client.get(f"/studies/{study}/report.json", params=plan(what_if=typed)).json()
-    assert told["plan"]["what_if"] == ["plastic_film", "rigid_plastics", "hdpe_bottles", "wood"]
+    reply = client.get(f"/studies/{study}/report.json", params=plan(what_if=typed)).json()
+    assert reply["plan"]["what_if"] == ["plastic_film", "rigid_plastics", "hdpe_bottles", "wood"]
 
 
 def test_taking_what_is_taken_already_brings_nothing(client: TestClient, study: str) -> None:
@@ -204,10 +204,10 @@ def test_persons_of_the_strata_can_be_typed(client: TestClient, study: str) -> N
     lacking = client.get(f"/studies/{study}/report", params=plan()).text
     assert "Amounts per person take all sorts as one random sample" in lacking
     persons = "\n".join(f"{label} = {100 * (k + 1)}" for k, label in enumerate(STRATA)) + "\n \n"
-    told = client.get(
+    reply = client.get(
         f"/studies/{study}/report.json", params=plan(person_weights=persons)
     ).json()  # fmt: skip
-    assert told["plan"]["person_weights"]["houses / autumn"] == 400
+    assert reply["plan"]["person_weights"]["houses / autumn"] == 400
     page = client.get(f"/studies/{study}/report", params=plan(person_weights=persons)).text
     assert "Amounts per person take all sorts" not in page
     assert "flats / spring = 100" in page
@@ -269,9 +269,9 @@ def test_a_whole_plan_goes_before_the_fields(client: TestClient, study: str) -> 
 
 
 def test_json_and_package_hold_the_figures_of_the_page(client: TestClient, study: str) -> None:
-    told = client.get(f"/studies/{study}/report.json", params=plan(level="95")).json()
-    assert told["plan"]["level"] == 0.95
-    assert {each["basis"] for each in told["figures"]} >= {"measured", "counted", "estimated"}
+    reply = client.get(f"/studies/{study}/report.json", params=plan(level="95")).json()
+    assert reply["plan"]["level"] == 0.95
+    assert {each["basis"] for each in reply["figures"]} >= {"measured", "counted", "estimated"}
     packed = client.get(f"/studies/{study}/package.zip", params=plan())
     assert packed.headers["content-type"] == "application/zip"
     with zipfile.ZipFile(io.BytesIO(packed.content)) as archive:

@@ -392,9 +392,9 @@ def test_sides_follow_each_other_in_time() -> None:
     [
         ("aabbbc", {"weights": {"a": 1, "b": 1, "c": 8}}, "speak for 20 % of the whole only"),
         ("aabbbb", {"weights": {"a": 1, "b": 1, "d": 2}}, "speak for 50 % of the whole only"),
-        ("aaaaab", {"weights": {"a": 1, "b": 9}}, "Fewer than two strata have two sorts"),
-        ("aaabbb", {"weights": {"a": 0, "b": 0}}, "gives every stratum the weight 0"),
-        ("aaabbb", {"weights": {"a": 1, "b": 2}}, "how many persons live in each stratum"),
+        ("aaaaab", {"weights": {"a": 1, "b": 9}}, "Fewer than two groups (strata) have two sorts"),
+        ("aaabbb", {"weights": {"a": 0, "b": 0}}, "gives every group the weight 0"),
+        ("aaabbb", {"weights": {"a": 1, "b": 2}}, "how many persons live in each group (stratum)"),
     ],
 )
 def test_what_the_whole_speaks_for_is_told_to_every_reader(
@@ -428,7 +428,7 @@ def test_containers_that_the_plan_does_not_join_are_told() -> None:
 
 def test_parts_of_strata_that_the_plan_does_not_name_are_told() -> None:
     given = drawn(6, ("flats / spring", "flats / spring / refuse"))
-    said = "Strata have more in 3 of 6 sorts, as 'flats / spring / refuse'"
+    said = "3 of 6 sorts have more, such as 'flats / spring / refuse'"
     for parts, told in (
         (["area", "season"], True),
         (["area", "season", "container"], False),
@@ -439,7 +439,7 @@ def test_parts_of_strata_that_the_plan_does_not_name_are_told() -> None:
         assert any(said in each for each in cautions) is told
     ended = drawn(6, ("flats / spring /",))
     assert not any(
-        "Strata have more" in each
+        "sorts have more" in each
         for each in reported(ended, {"parts": ["area", "season"]}).cautions
     )
 
