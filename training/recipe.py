@@ -43,7 +43,7 @@ class Recipe:
     keep_weight: float = 0.0  # pull towards what the pretrained network saw (distillation)
     balance: float = 0.5  # 0: pictures as they come; 1: every form and source equally often
     weights: Mapping[str, float] = field(
-        default_factory=dict
+        default_factory=dict, hash=False
     )  # of a source beside others, 1 if none
     layer_rate: float = 1.0  # factor of the rate from each stage of the backbone to the one before
     margin: float = 0.0  # logits that forms taken for each other must lie apart
