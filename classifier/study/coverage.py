@@ -43,16 +43,7 @@ class CoverageTable:
 def load_coverage(path: Path = SHIPPED) -> CoverageTable:
     """Read the table; it is our own file, held by a test."""
     found = tomllib.loads(path.read_text(encoding="utf-8"))
-    rows = tuple(
-        Coverage(
-            measure=row["measure"],
-            words=row["words"],
-            level=row["level"],
-            n=row["n"],
-            coverage=dict(row["coverage"]),
-        )
-        for row in found["row"]
-    )
+    rows = tuple(Coverage(**row) for row in found["row"])
     return CoverageTable(found["studies"], found["made_with"], rows)
 
 

@@ -70,6 +70,11 @@ def in_sentence(name: str) -> str:
     return name if name[1:2].isupper() else name[:1].lower() + name[1:]
 
 
+def _level(report: StudyReport) -> str:
+    """Return the confidence level as it heads a column."""
+    return f"{100 * report.plan.level:g}{_GAP}%"
+
+
 def unit_word(report: StudyReport) -> str:
     """Return what the estimates count, as it heads a column."""
     return units_of(report.plan).capitalize()
@@ -128,13 +133,12 @@ def _more_or_less(gap: Figure) -> str:
 def annex_tables(report: StudyReport) -> list[TableView]:
     """Return the tables of the annex that have anything in them."""
     share, boot = SHARE[report.plan.estimator], f"{SHARE[report.plan.estimator]}_bootstrap"
-    level = f"{100 * report.plan.level:g}{_GAP}%"
     shares = (
         Head("Mean of shares", "share_mean", "share"),
-        Head(f"{level} t", "share_mean", "interval"),
+        Head(f"{_level(report)} t", "share_mean", "interval"),
         Head("Ratio of sums", "share_ratio", "share"),
-        Head(f"{level} t", "share_ratio", "interval"),
-        Head(f"{level} bootstrap", boot, "interval"),
+        Head(f"{_level(report)} t", "share_ratio", "interval"),
+        Head(f"{_level(report)} bootstrap", boot, "interval"),
         Head("Scale bounds of the mean", "share_mean_scale_bounds", "interval"),
         Head(f"In {units_of(report.plan)}", "sorts_with_it", "count"),
     )
@@ -146,9 +150,9 @@ def annex_tables(report: StudyReport) -> list[TableView]:
     )
     rates = (
         Head("kg, person and week", "kg_per_person_week", "kg"),
-        Head(level, "kg_per_person_week", "kg_interval"),
+        Head(_level(report), "kg_per_person_week", "kg_interval"),
         Head("kg, person and day", "kg_per_person_day", "kg"),
-        Head(level, "kg_per_person_day", "kg_interval"),
+        Head(_level(report), "kg_per_person_day", "kg_interval"),
     )
     found = [
         _table(
@@ -273,7 +277,7 @@ def _population(report: StudyReport) -> TableView | None:
         return None
     heads = (
         Head(f"Total, {plan.unit}", "population_total", "amount"),
-        Head(f"{100 * report.plan.level:g}{_GAP}%", "population_total", "amount_interval"),
+        Head(_level(report), "population_total", "amount_interval"),
     )
     return _table(
         report,
@@ -290,9 +294,11 @@ def _strata(report: StudyReport, share: str) -> list[TableView]:
         each.stratum for each in report.figures if each.measure == share and each.stratum != WHOLE
     )
     heads = []
-    level = f"{100 * report.plan.level:g}{_GAP}%"
     for label in labels:
-        heads += [Head(label, share, "share", label), Head(level, share, "interval", label)]
+        heads += [
+            Head(label, share, "share", label),
+            Head(_level(report), share, "interval", label),
+        ]
     return [
         block
         for of in ("group", "category")
@@ -327,7 +333,7 @@ def _differences(report: StudyReport) -> list[TableView | None]:
     for place, label in enumerate(labels):
         heads = (
             Head("Points", "share_difference", "signed", label),
-            Head(f"{100 * report.plan.level:g}{_GAP}%", "share_difference", "interval", label),
+            Head(_level(report), "share_difference", "interval", label),
             Head("p", "p_permutation", "p", label),
             Head("p, adjusted", "p_adjusted", "p", label),
         )
@@ -351,16 +357,14 @@ def _single(report: StudyReport) -> TableView | None:
         for each in report.select(measure):
             cells = (_cell(each, "share"), _cell(each, "interval"), str(each.n))
             rows.append((_name(name, [each]), cells, ""))
-    heads = ("Per cent", f"{100 * report.plan.level:g}{_GAP}%", "n")
+    heads = ("Per cent", _level(report), "n")
     return TableView("rates", "Rates", heads, tuple(rows)) if rows else None
 
 
 def _audits(report: StudyReport) -> TableView | None:
     heads = (
         Head("Corrected", "photographed_items_corrected", "amount"),
-        Head(
-            f"{100 * report.plan.level:g}{_GAP}%", "photographed_items_corrected", "amount_interval"
-        ),
+        Head(_level(report), "photographed_items_corrected", "amount_interval"),
         Head("As the network called them", "photographed_items_as_called", "count"),
     )
     return _table(report, "audits", "Photographed items, corrected by audits", heads, "category")
@@ -381,7 +385,7 @@ def _national(report: StudyReport, share: str) -> TableView | None:
     stratum = f"US {report.national.data_year}"
     heads = (
         Head("This study", share, "share"),
-        Head(f"{100 * report.plan.level:g}{_GAP}%", share, "interval"),
+        Head(_level(report), share, "interval"),
         Head(f"{stratum}, {report.plan.national}", what, "share", stratum),
     )
     return _table(report, "national", f"Beside national figures: {report.plan.national}", heads,
