@@ -5,18 +5,18 @@ from __future__ import annotations
 import os
 import shutil
 import socket
-import subprocess
-import sys
 import time
 import urllib.request
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from tests.e2e.fake_camera import write_video
+from tests.e2e.served import started
 from tests.tiny_bundle import FORMS, write_tiny_bundle
 
 CAMERA_SHOWS = "food_can"
@@ -46,7 +46,7 @@ class Server:
     data_dir: Path
     bundle: Path
     port: int
-    process: subprocess.Popen[bytes] | None = field(default=None)
+    process: BaseProcess | None = field(default=None)
 
     @property
     def address(self) -> str:
@@ -55,30 +55,24 @@ class Server:
 
     def start(self) -> None:
         """Start and wait until it answers."""
-        env = os.environ | {
+        settings = {
             "TALLYTARE_DATA_DIR": str(self.data_dir),
             "TALLYTARE_BUNDLE": str(self.bundle),
             "TALLYTARE_PORT": str(self.port),
         }
-        with (self.data_dir.parent / "server.log").open("ab") as log:
-            self.process = subprocess.Popen(
-                [sys.executable, "-c", "from service.cli.main import main; main()", "serve"],
-                env=env,
-                stdout=log,
-                stderr=log,
-            )
+        log = self.data_dir.parent / "server.log"
+        self.process = started(settings, log)
         end = time.monotonic() + _START_S
         while not self._answers():
-            if self.process.poll() is not None or time.monotonic() > end:
-                text = (self.data_dir.parent / "server.log").read_text("utf-8", "replace")
-                pytest.fail(f"the server did not start:\n{text}")
-            time.sleep(0.1)
+            if not self.process.is_alive() or time.monotonic() > end:
+                pytest.fail(f"the server did not start:\n{log.read_text('utf-8', 'replace')}")
+            time.sleep(0.05)
 
     def kill(self) -> None:
         """End it at once, as a power cut would."""
         if self.process is not None:
             self.process.kill()
-            self.process.wait(timeout=20)
+            self.process.join(20)
             self.process = None
 
     def _answers(self) -> bool:
