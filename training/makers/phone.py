@@ -88,12 +88,17 @@ def _sensor(picture: np.ndarray, dice: Dice) -> np.ndarray:
 
 
 def _toned(picture: np.ndarray, dice: Dice) -> np.ndarray:
-    """Shoulder that keeps highlights, gamma, contrast and saturation."""
+    """Shoulder that keeps highlights, gamma, stretched levels, contrast and saturation."""
     white = dice.between(0.9, 3.0)
     p = np.maximum(picture, 0)
     p = p * (1 + p / white**2) / (1 + p * dice.between(0.2, 0.8))
     p = np.clip(p, 0, 1) ** (1 / dice.between(2.0, 2.4))
-    curve = dice.between(-0.05, 0.45)
+    low, high = np.quantile(p[::3, ::3], (0.01, 0.99))
+    stretched = (p - low) / max(float(high - low), 0.15)
+    black, bright = dice.between(0, 0.2), dice.between(0.75, 1.0)
+    p = p + dice.between(0.5, 1.0) * (black + (bright - black) * stretched - p)
+    p = np.clip(p, 0, 1)
+    curve = dice.between(-0.05, 0.6)
     p = p + curve * (p * p * (3 - 2 * p) - p)
     grey = p.mean(2, keepdims=True)
-    return grey + (p - grey) * dice.between(0.75, 1.3)
+    return grey + (p - grey) * dice.between(0.8, 1.5)

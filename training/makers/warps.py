@@ -6,7 +6,7 @@ import numpy as np
 
 from training.makers.dice import Dice
 from training.makers.material import Part
-from training.makers.mesh import Mesh, ball, merge
+from training.makers.mesh import Mesh, ball, merge, sheet
 from training.makers.noise import creases, smooth_noise
 
 
@@ -64,29 +64,86 @@ def crushed_parts(
     ]
 
 
+def folded(
+    mesh: Mesh,
+    dice: Dice,
+    folds: int,
+    steep: tuple[float, float],
+    *,
+    soft: float = 0.0,
+    tries: int = 1,
+) -> Mesh:
+    """Fold a sheet along random planes, each of which mirrors what lies beyond it.
+
+    Mirroring keeps every length, so that facets stay flat and creases sharp, and a sheet that is
+    folded often enough becomes a ball with all its corners and hidden layers.
+
+    Parameters
+    ----------
+    steep:
+        Range of the planes' tilt in degrees; a fold turns paper by twice as much.
+    soft:
+        Radius of the creases, m: 0 for paper and foil, some millimetres for tissue and cloth.
+    tries:
+        Planes drawn for each fold, of which the one across the longest extent is taken: above 1
+        the outcome is rounder.
+    """
+    v = mesh.v.astype(float)
+    for _ in range(folds):
+        normal = _longest(v, [_tilted(dice, steep) for _ in range(tries)])
+        beyond = v @ normal
+        beyond = beyond - np.quantile(beyond[::7], dice.between(0.25, 0.85))
+        reach = beyond if soft == 0 else 0.5 * (beyond + np.sqrt(beyond**2 + soft**2))
+        v = v - np.outer(2 * np.maximum(reach, 0), normal)
+    v = v - v.mean(0)
+    return Mesh(v.astype(np.float32), mesh.uv, mesh.f, mesh.weld)
+
+
+def _tilted(dice: Dice, steep: tuple[float, float]) -> np.ndarray:
+    tilt, turn = np.radians(dice.between(*steep)), dice.between(0, 2 * np.pi)
+    level = np.sin(tilt)
+    normal = np.array([level * np.cos(turn), level * np.sin(turn), np.cos(tilt)])
+    return normal * dice.pick((-1.0, 1.0))
+
+
+def _longest(v: np.ndarray, normals: list[np.ndarray]) -> np.ndarray:
+    return max(normals, key=lambda n: float(np.std(v[::11] @ n)))
+
+
 def crumpled_sheet(mesh: Mesh, dice: Dice, amount: float, *, scale: float = 0.2) -> Mesh:
-    """Crease a flat sheet; `amount` is the height of its folds over `scale`, their distance, m."""
+    """Crease a sheet that lies flat; `amount` 0 to 1, `scale` the distance of its waves, m."""
+    tilt = 26 * amount
     points = mesh.v / scale
-    coarse = creases(points, dice.rng, frequency=0.9, count=6)
-    fine = creases(points, dice.rng, frequency=2.6, count=8)
-    wave = smooth_noise(points, dice.rng, frequency=0.8, octaves=2)
-    high = scale * amount * (0.5 * coarse + 0.2 * fine + 0.6 * wave)
-    pull = [smooth_noise(points, dice.rng, frequency=1.2, octaves=2) for _ in range(2)]
-    shift = np.stack([pull[0] * 0.35 * amount * scale, pull[1] * 0.35 * amount * scale, high], 1)
-    return mesh.moved(shift - [0, 0, shift[:, 2].min()])
+    wave = smooth_noise(points, dice.rng, frequency=0.9, octaves=2) * scale * amount * 0.5
+    raised = mesh.moved(np.stack([0 * wave, 0 * wave, wave], 1))
+    made = folded(raised, dice, dice.whole(12, 26), (0.1 * tilt, tilt + 0.2))
+    return made.moved((0, 0, -made.v[:, 2].min()))
 
 
-def crumpled_ball(dice: Dice, radius: float, *, depth: float = 0.35, levels: int = 5) -> Mesh:
-    """Sheet pressed into a ball: facets, deep folds and corners."""
+def crumpled_ball(
+    dice: Dice, radius: float, *, loose: float = 0.3, soft: float = 0.0, steps: int = 100
+) -> Mesh:
+    """Sheet pressed into a ball of about this radius, m; `loose` 0 (tight) to 1 (half open)."""
+    flat = sheet(1.0, dice.between(0.7, 1.4), steps, steps)
+    start = smooth_noise(flat.v, dice.rng, frequency=2.0, octaves=2) * 0.06
+    raised = flat.moved(np.stack([0 * start, 0 * start, start], 1))
+    folds = int(dice.between(13, 22) * (1 - 0.6 * loose))
+    made = folded(raised, dice, max(folds, 4), (20, 90), soft=soft, tries=4)
+    made = folded(made, dice, 10, (3, 25), soft=soft)
+    size = np.quantile(np.linalg.norm(made.v - made.v.mean(0), axis=1), 0.9)
+    return made.scaled(radius / max(float(size), 1e-6))
+
+
+def lump(dice: Dice, radius: float, *, depth: float = 0.35, levels: int = 5) -> Mesh:
+    """Closed body with facets and deep folds, as of a filled bag or a wrapped thing."""
     sphere = ball(1.0, levels)
     soft = smooth_noise(sphere.v, dice.rng, frequency=1.4, octaves=2)
     coarse = creases(sphere.v, dice.rng, frequency=0.8, count=7, bend=0.5)
     fine = creases(sphere.v, dice.rng, frequency=2.2, count=9, bend=0.5)
     folds = np.abs(creases(sphere.v, dice.rng, frequency=1.3, count=4, bend=0.6))
     r = 1 + depth * (0.5 * soft + 0.45 * coarse + 0.22 * fine - 0.5 * np.exp(-folds * 9))
-    made = sphere.scaled(1.0).warped(lambda v: v * r[:, None] * radius)
     stretch = [dice.between(0.75, 1.2), dice.between(0.75, 1.2), dice.between(0.6, 1.0)]
-    return made.scaled(stretch)
+    return sphere.warped(lambda v: v * r[:, None] * radius).scaled(stretch)
 
 
 def soft_folds(mesh: Mesh, dice: Dice, amount: float) -> Mesh:

@@ -9,7 +9,14 @@ from training.makers.material import Clear, Item, Material, Part
 from training.makers.mesh import Mesh, grid, merge, sheet, tube
 from training.makers.noise import creases, smooth_noise
 from training.makers.prints import SIZE, print_label, torn
-from training.makers.warps import bent, crumpled_ball, crumpled_sheet, soft_folds
+from training.makers.warps import (
+    bent,
+    crumpled_ball,
+    crumpled_sheet,
+    crushed_parts,
+    lump,
+    soft_folds,
+)
 
 FORM = "plastic_film"
 
@@ -47,7 +54,12 @@ def carrier_bag(dice: Dice) -> Item:
     wide, tall = dice.between(0.14, 0.3), dice.between(0.16, 0.34)
     kind = dice.pick(("heap", "flat", "ball"), (4, 3, 2))
     if kind == "ball":
-        made = crumpled_ball(dice, dice.between(0.04, 0.09), depth=dice.between_apart(0.3, 0.65))
+        made = crumpled_ball(
+            dice,
+            dice.between(0.04, 0.09),
+            loose=dice.between_apart(0, 0.9),
+            soft=dice.pick((0.0, 0.02, 0.05)),
+        )
         return Item(FORM, [Part(made, look)], ("stands",), "carrier_bag")
     flat = sheet(wide, tall, 84, 84)
     layers = []
@@ -80,7 +92,7 @@ def bin_bag(dice: Dice) -> Item:
             dice.colour(strength=(0.3, 0.9), value=(0.15, 0.8)),
         )
     )
-    made = crumpled_ball(dice, dice.between(0.08, 0.16), depth=0.22)
+    made = lump(dice, dice.between(0.08, 0.16), depth=0.22)
     up = made.v[:, 2] / made.v[:, 2].max()
     neck = np.clip((up - 0.55) / 0.45, 0, 1)
     v = made.v * np.stack([1 - 0.85 * neck, 1 - 0.85 * neck, 1 + 0.35 * neck], 1)
@@ -140,8 +152,6 @@ def packet(dice: Dice) -> Item:
         )
     if dice.chance(0.4):
         amount = dice.between(0.1, 0.6)
-        from training.makers.warps import crushed_parts
-
         parts = crushed_parts(parts, dice, amount, 1.8)
     elif dice.chance(0.4):
         degrees = dice.between(20, 90)
@@ -176,7 +186,9 @@ def clear_wrap(dice: Dice) -> Item:
     colour = dice.grey(0.85, 0.97, 0.02)
     haze = dice.between(0.06, 0.3)
     if dice.chance(0.45):
-        made = crumpled_ball(dice, dice.between(0.03, 0.07), depth=dice.between(0.35, 0.7))
+        made = crumpled_ball(
+            dice, dice.between(0.03, 0.07), loose=dice.between(0, 1), soft=dice.pick((0.0, 0.03))
+        )
     else:
         flat = sheet(dice.between(0.12, 0.25), dice.between(0.12, 0.25), 84, 84)
         made = soft_folds(flat, dice, dice.between(0.3, 1.0))

@@ -9,7 +9,7 @@ from training.makers.material import Item, Material, Part, metal
 from training.makers.mesh import fine_profile, sheet, turned
 from training.makers.noise import creases
 from training.makers.prints import print_label, stained
-from training.makers.warps import crumpled_ball, crumpled_sheet, crushed_parts
+from training.makers.warps import crumpled_ball, crumpled_sheet, crushed_parts, lump
 
 
 def _look(dice: Dice, *, facets: float = 0.0, texture: np.ndarray | None = None) -> Material:
@@ -25,7 +25,7 @@ def _look(dice: Dice, *, facets: float = 0.0, texture: np.ndarray | None = None)
 
 def foil_ball(dice: Dice) -> Item:
     """Foil pressed into a ball or a lump."""
-    made = crumpled_ball(dice, dice.between(0.015, 0.05), depth=dice.between_apart(0.25, 0.6))
+    made = crumpled_ball(dice, dice.between(0.015, 0.05), loose=dice.between_apart(0, 0.7))
     return Item("foil", [Part(made, _look(dice, facets=dice.pick((0.0, 1.0))))], detail="foil_ball")
 
 
@@ -92,7 +92,7 @@ def foil_lid(dice: Dice) -> Item:
 
 def foil_wrap(dice: Dice) -> Item:
     """Foil that still keeps the shape of what it was wrapped about."""
-    made = crumpled_ball(dice, 0.05, depth=0.2).scaled(
+    made = lump(dice, 0.05, depth=0.2).scaled(
         (dice.between(0.6, 1.6), dice.between(0.4, 0.9), dice.between(0.25, 0.6))
     )
     fold = creases(made.v / 0.05, dice.rng, frequency=2.5, count=8)

@@ -37,9 +37,11 @@ def _printed(dice: Dice, ground: np.ndarray, share: float = 0.7) -> np.ndarray:
 def crumpled_paper(dice: Dice) -> Item:
     """Sheet pressed into a ball, loosely or tightly."""
     ground = _sheet_colour(dice)
-    made = crumpled_ball(dice, dice.between(0.025, 0.06), depth=dice.between_apart(0.25, 0.6))
+    made = crumpled_ball(dice, dice.between(0.025, 0.06), loose=dice.between_apart(0, 0.7))
     texture = page(dice, ground, ink=float(dice.chance(0.35)))
-    look = paper((1, 1, 1), texture=texture, through=0.15, facets=dice.pick((0.0, 1.0)))
+    look = paper(
+        (1, 1, 1), texture=texture, through=0.15, facets=dice.pick((0.0, 1.0)), back=ground
+    )
     return Item("printed_paper", [Part(made, look)], detail="crumpled_paper")
 
 
@@ -136,7 +138,7 @@ def paper_bag(dice: Dice) -> Item:
         )
         return Item("paper_bag_wrap", [Part(wrapped, look)], ("stands",), "wrapping")
     if dice.chance(0.25):
-        ball = crumpled_ball(dice, dice.between(0.04, 0.08), depth=0.45)
+        ball = crumpled_ball(dice, dice.between(0.04, 0.08), loose=dice.between(0, 0.8))
         return Item("paper_bag_wrap", [Part(ball, look)], detail="paper_bag")
     wide, deep, tall = dice.between(0.1, 0.2), dice.between(0.05, 0.11), dice.between(0.14, 0.3)
     skin = _bag(wide, deep, tall, dice)
@@ -196,7 +198,12 @@ def tissue(dice: Dice) -> Item:
         flat = np.full((128, 128, 3), np.asarray(look.colour) * 255, np.uint8)
         look = replace(look, colour=(1, 1, 1), texture=stained(flat, dice, dice.between(0.3, 0.9)))
     if dice.chance(0.5):
-        made = crumpled_ball(dice, dice.between(0.025, 0.055), depth=dice.between_apart(0.3, 0.6))
+        made = crumpled_ball(
+            dice,
+            dice.between(0.025, 0.055),
+            loose=dice.between_apart(0, 0.8),
+            soft=dice.between(0.02, 0.08),
+        )
     else:
         flat_sheet = sheet(dice.between(0.14, 0.22), dice.between(0.14, 0.22), 72, 72)
         made = soft_folds(flat_sheet, dice, dice.between(0.1, 0.7))
