@@ -46,7 +46,7 @@ KNOWN = frozenset(
     alembic annotated-doc annotated-types anyio cffi click colorama cryptography fastapi flatbuffers
     h11 idna ifaddr jinja2 mako markdown-it-py markupsafe mdurl ml-dtypes numpy onnxruntime
     opentelemetry-api packaging pillow platformdirs protobuf pycparser pydantic pydantic-core
-    pydantic-settings pygments python-dotenv python-multipart rich scipy segno shellingham
+    pydantic-settings pygments python-dotenv python-multipart rapidfuzz rich scipy segno shellingham
     sqlalchemy starlette tqdm typer typing-extensions typing-inspection tzdata uvicorn greenlet
     coloredlogs humanfriendly sympy mpmath sniffio exceptiongroup importlib-metadata zipp
     """.split()

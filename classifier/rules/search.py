@@ -18,9 +18,9 @@ from classifier.rules.category_parts import Categories, Category, Caution
 from classifier.rules.search_words import stems_of
 
 ASKED_FIRST = (
-    "Nothing is called that. First: could it be sharp, hot, leaking or under pressure, or have a "
-    "battery in it? Then set it aside and don't put it into any bin: look under “Electronics and "
-    "hazardous”. Else try another word, or one for its material."
+    "Nothing found. First: could it be sharp, hot, leaking or under pressure, or have a battery in "
+    "it? Then set it aside and don't put it into any bin: look under “Electronics and hazardous”. "
+    "If not, try another word, or one for its material."
 )
 """What somebody reads whose word finds nothing."""
 

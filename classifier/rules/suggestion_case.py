@@ -24,7 +24,7 @@ CHECKED_P = 0.1
 """From this probability on, the runner-up is worth telling apart from the leading category."""
 CAUTION_P = 0.06
 """From this probability on, a stop category is warned of (`python -m tests.hazard_warnings`)."""
-ORDINARY_CAUTION_P = 0.2
+ORDINARY_CAUTION_P = 0.3
 """The same for other categories: a sorter stops reading warnings of what it hardly can be."""
 
 

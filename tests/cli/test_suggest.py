@@ -17,6 +17,7 @@ from tests import pictures
 from tests.cli.conftest import Run
 from tests.tiny_bundle import (
     FORMS,
+    manifest_content,
     photo_of,
     unsure_photo,
     write_tiny_bundle,
@@ -180,12 +181,24 @@ def test_table_for_people(run: Run, photos: Path) -> None:
     assert "(no item)" in rows["non_item.jpg"]
     assert "STOP. Set it aside" in rows["broken_glass.jpg"]
     assert "--fact" in ran.out
-    assert "Caution [1]" in ran.out
-    assert "\n[1] " in ran.out
+    assert "Caution [1]" not in ran.out
     assert "(not read)" in rows["zz_text.jpg"]
     assert "Alder Valley, valid from 1 January 2026. Follow your local authority" in ran.out
     assert "model tiny 0.1.0" in ran.out
     assert "1 of 19 files could not be read." in ran.out
+
+
+def test_a_hazard_too_unlikely_to_stop_for_is_told_below_the_table(
+    run: Run, photos: Path, tmp_path: Path
+) -> None:
+    content = manifest_content()
+    for form in content["forms"]:
+        if form["id"] == "food":
+            form["categories"] = {"food": 0.9, "sharps": 0.1}
+    bundle = write_tiny_bundle(tmp_path / "wary", forms=content["forms"])
+    out = run("suggest", photos / "food.jpg", "--bundle", bundle).out
+    assert "Caution [1]" in out
+    assert "\n[1] Stop. Needles and blades" in out
 
 
 def test_bar_on_standard_error_when_it_takes_long(
