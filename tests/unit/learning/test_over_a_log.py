@@ -275,4 +275,4 @@ def test_memory_is_bounded_however_long_the_log(monkeypatch: pytest.MonkeyPatch)
     newest = fit_head(confirmed[-30:], NAMES, model="m").probabilities(confirmed[0].embedding, EVEN)
     assert learner.snapshot.head is not None
     bounded = learner.snapshot.head.probabilities(confirmed[0].embedding, EVEN)
-    assert bounded == pytest.approx(newest, abs=0.01)
+    assert bounded == pytest.approx(newest, abs=0.02)  # single steps since the last fit

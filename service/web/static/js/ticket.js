@@ -87,7 +87,7 @@ function why(suggestion, facts, { names, hazard, factWords, onReask }) {
   } else if (route && tops.length > 1) {
     reasons.push(`The material is not certain (${open}), but ${inHundred(route.p)} of the probability leads to this route.`);
   } else if (hazard) {
-    reasons.push("It may be something dangerous: look first. If you are not sure, say so: then it is set aside.");
+    reasons.push("It may be something dangerous: look first. If you are not sure, set it aside.");
   } else if (suggestion.decision === "ask") {
     reasons.push("Where it goes depends on something the photo can't show. "
       + "Without an answer the more cautious route is recorded.");
