@@ -37,10 +37,11 @@ class Bench:
         self,
         facts: dict[str, str] | None = None,
         learned: dict[str, float] | None = None,
+        shares: dict[str, float] | None = None,
         **p: float,
     ) -> Suggestion:
         return suggest(
-            [Ranked(form, value) for form, value in p.items()],
+            [Ranked(form, value) for form, value in (shares or p).items()],
             {each: {each: 1.0} for each in IDS},
             self.categories,
             self.programme,
@@ -97,7 +98,7 @@ def test_no_clears_nothing_where_a_hazard_leads(bench: Bench) -> None:
 
 def test_yes_is_believed_over_the_photo(bench: Bench) -> None:
     for photo in ({"steel": 0.5, "cell": 0.3, "film": 0.2}, {"steel": 1.0}, {"non_item": 1.0}):
-        found = bench.photo({"bare": "yes"}, **photo)
+        found = bench.photo({"bare": "yes"}, shares=photo)
         assert decided(found) == ("stop", None)
         assert found.alternatives[0].category == "cell"
         assert found.route is not None
@@ -117,9 +118,9 @@ def test_an_answer_that_the_photo_contradicts_stops(bench: Bench) -> None:
 
 def test_learning_does_not_skip_the_question(bench: Bench) -> None:
     photo = {"steel": 0.5, "cell": 0.3, "film": 0.2}
-    assert decided(bench.photo(learned={"film": 1.0}, **photo)) == ("ask", "bare")
-    assert decided(bench.photo({"bare": "no"}, {"film": 1.0}, **photo)) == ("route", None)
-    assert decided(bench.photo({"bare": "no"}, {"acid": 1.0}, **photo)) == ("stop", None)
+    assert decided(bench.photo(learned={"film": 1.0}, shares=photo)) == ("ask", "bare")
+    assert decided(bench.photo({"bare": "no"}, {"film": 1.0}, shares=photo)) == ("route", None)
+    assert decided(bench.photo({"bare": "no"}, {"acid": 1.0}, shares=photo)) == ("stop", None)
 
 
 def test_who_chooses_another_pile_after_saying_yes_is_told(bench: Bench) -> None:
