@@ -38,7 +38,7 @@ def in_order(
         begun.
     """
     context = torch.multiprocessing.get_context("spawn")
-    waiting, done = list(needs), set()
+    waiting, done = list(needs), set[_T]()
     running: dict[Future[object], _T] = {}
     with ProcessPoolExecutor(jobs, context, initializer=_share, initargs=shared) as pool:
         while waiting or running:

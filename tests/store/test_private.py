@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 
+from service.model_cache import LoadedModel
 from service.private import make_private, open_to_others, write_private
 from service.settings import Settings
-from service.wiring import LoadedModel, build_services
+from service.wiring import build_services
 from tests.fakes import FakePredictor, model_record
 from tests.store.entries import enter, start, take
 

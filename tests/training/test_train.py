@@ -116,6 +116,7 @@ def test_the_average_forgets_its_beginning_and_leaves_whole_numbers() -> None:
     average, net = torch.nn.BatchNorm1d(1), torch.nn.BatchNorm1d(1)
     average.bias.requires_grad_(False).fill_(8.0)
     average.weight.requires_grad_(False)
+    assert net.num_batches_tracked is not None
     net.num_batches_tracked.fill_(7)
     update_average(average, net, 0.5, 0)
     assert average.bias.item() == pytest.approx(8 * 0.1)  # kept: (1 + 0) / (10 + 0)

@@ -121,7 +121,7 @@ def test_a_page_asks_no_more_for_more_items(
 
 
 @pytest.fixture
-def corrected(monkeypatch: pytest.MonkeyPatch) -> Iterator[Counter[str]]:
+def corrected(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
     """Count how often each change is applied to its item."""
     found: Counter[str] = Counter()
     plain: Callable[[Item, ItemChange], Item] = ledger.changed

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from classifier.estimators.intervals import wilson
-from classifier.rules.categories import Categories
+from classifier.rules.category_parts import Categories
 from classifier.rules.programme import Programme
-from classifier.rules.suggestion import NON_ITEM, Suggestion, suggest
-from classifier.rules.suggestion_parts import Ranked, Thresholds
+from classifier.rules.suggestion import suggest
+from classifier.rules.suggestion_parts import NON_ITEM, Ranked, Suggestion, Thresholds
 from training.judging.evaluate import Scored
 from training.pictures.forms import FormTable
 

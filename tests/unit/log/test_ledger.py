@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
@@ -319,7 +320,7 @@ def test_piles_that_hold_nothing_can_be_left_out() -> None:
     piles = [a_batch(each, "food") for each in ("b1", "b2", "b3", "b4")]
     items = [an_item("i1", "food", batch_id="b1")]
     weighings = [a_weighing("w2", batch_id="b2"), a_weighing("w3", batch_id="b3")]
-    rows = (a_sort(), items, [], piles, weighings, [a_void("v1", "w3")])
+    rows: Any = (a_sort(), items, [], piles, weighings, [a_void("v1", "w3")])
     assert [pile.batch.id for pile in fold(*rows).batches] == ["b1", "b2", "b3", "b4"]
     left = fold(*rows, keep_empty=False).batches
     assert [pile.batch.id for pile in left] == ["b1", "b2", "b3"]
@@ -327,7 +328,7 @@ def test_piles_that_hold_nothing_can_be_left_out() -> None:
 
 def test_without_empty_piles_a_loose_item_belongs_to_the_only_one_left() -> None:
     piles = [a_batch("b1", "food"), a_batch("b2", "food")]
-    rows = (a_sort(), [an_item("i1", "food")], [], piles, [a_weighing("w1", batch_id="b1")])
+    rows: Any = (a_sort(), [an_item("i1", "food")], [], piles, [a_weighing("w1", batch_id="b1")])
     (loose,) = fold(*rows).categories
     assert len(loose.loose) == 1
     (whole,) = fold(*rows, keep_empty=False).categories

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -96,7 +97,8 @@ def test_no_clears_nothing_where_a_hazard_leads(bench: Bench) -> None:
 
 
 def test_yes_is_believed_over_the_photo(bench: Bench) -> None:
-    for photo in ({"steel": 0.5, "cell": 0.3, "film": 0.2}, {"steel": 1.0}, {"non_item": 1.0}):
+    photos: list[dict[str, Any]] = [{"steel": 0.5, "cell": 0.3, "film": 0.2}, {"steel": 1.0}]
+    for photo in (*photos, {"non_item": 1.0}):
         found = bench.photo({"bare": "yes"}, **photo)
         assert decided(found) == ("stop", None)
         assert found.alternatives[0].category == "cell"
@@ -116,7 +118,7 @@ def test_an_answer_that_the_photo_contradicts_stops(bench: Bench) -> None:
 
 
 def test_learning_does_not_skip_the_question(bench: Bench) -> None:
-    photo = {"steel": 0.5, "cell": 0.3, "film": 0.2}
+    photo: dict[str, Any] = {"steel": 0.5, "cell": 0.3, "film": 0.2}
     assert decided(bench.photo(learned={"film": 1.0}, **photo)) == ("ask", "bare")
     assert decided(bench.photo({"bare": "no"}, {"film": 1.0}, **photo)) == ("route", None)
     assert decided(bench.photo({"bare": "no"}, {"acid": 1.0}, **photo)) == ("stop", None)
