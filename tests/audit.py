@@ -48,7 +48,7 @@ KNOWN = frozenset(
     opentelemetry-api packaging pillow platformdirs protobuf pycparser pydantic pydantic-core
     pydantic-settings pygments python-dotenv python-multipart rapidfuzz rich scipy segno shellingham
     sqlalchemy starlette tqdm typer typing-extensions typing-inspection tzdata uvicorn greenlet
-    coloredlogs humanfriendly sympy mpmath sniffio exceptiongroup importlib-metadata zipp
+    rapidfuzz coloredlogs humanfriendly sympy mpmath sniffio exceptiongroup importlib-metadata zipp
     """.split()
 )
 """All that a service's installation may bring; a new name fails until somebody has looked."""

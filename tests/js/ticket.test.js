@@ -18,17 +18,21 @@ const CAUTION = { id: "fire", text: "May catch fire." };
 
 let calls;
 
-function ticket(suggestion = {}, view = {}) {
+function ticket(suggestion = {}, view = {}, more = {}) {
   const page = fakePage();
   calls = [];
   page.append(...ticketParts({ suggestion: { ...SUGGESTION, ...suggestion }, facts: {}, ...view }, {
     names: (id) => `the ${id}`,
     handling: [],
+    hazard: false,
+    left: { offered: false, said: false },
     factWords: (fact, answer) => `${fact} ${answer}`,
     factQuestion: (fact) => ({ ...QUESTION, fact }),
     onAnswer: (...given) => calls.push(["answer", ...given]),
     onPick: (...given) => calls.push(["pick", ...given]),
     onReask: (...given) => calls.push(["again", ...given]),
+    onLeft: () => calls.push(["left"]),
+    ...more,
   }));
   return page;
 }
@@ -71,6 +75,21 @@ test("an answer that was given can be changed", () => {
   const page = ticket({}, { facts: { clean: "yes" } });
   tap(part(page, "why").all("type")[0]);
   assert.deepEqual(calls, [["again", "clean"]]);
+});
+
+test("a pack that may hold something has one tap for that, which shows what was said", () => {
+  assert.deepEqual(ticket().all("aria-pressed"), []);
+  const page = ticket({}, {}, { left: { offered: true, said: true } });
+  const [button] = page.all("aria-pressed");
+  assert.equal(button.attributes["aria-pressed"], "true");
+  tap(button);
+  assert.deepEqual(calls, [["left"]]);
+});
+
+test("while a hazard is asked about, the reason is the danger", () => {
+  const asked = { decision: "ask", question: QUESTION, route: null };
+  assert.match(part(ticket(asked, {}, { hazard: true }), "why").text, /dangerous/);
+  assert.doesNotMatch(part(ticket(asked), "why").text, /dangerous/);
 });
 
 test("three alternatives at most, never what is shown, each on a number", () => {

@@ -10,7 +10,7 @@ from hypothesis import settings
 settings.register_profile("tallytare", deadline=None)
 settings.load_profile("tallytare")
 
-_COUNTED = {"test_ledger.py", "test_suggestion.py", "test_programme.py"}
+_COUNTED = {"test_ledger.py", "test_programme.py", "test_report.py", "test_suggestion.py"}
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

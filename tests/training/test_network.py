@@ -73,7 +73,8 @@ def test_untrained_heads_favour_no_form(pretrained: SortNet) -> None:
 
 
 def test_heads_and_body_share_out_all_parameters(pretrained: SortNet) -> None:
-    parts = [*pretrained.head_parameters(), *pretrained.body_parameters()]
+    body = [each for stage in pretrained.body_stages() for each in stage]
+    parts = [*pretrained.head_parameters(), *body]
     assert {id(p) for p in parts} == {id(p) for p in pretrained.parameters()}
 
 
