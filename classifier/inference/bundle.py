@@ -12,6 +12,12 @@ from importlib.resources import files
 from pathlib import Path
 
 from classifier.errors import BundleError
+from classifier.inference.bounds import (
+    MOST_CARD_BYTES,
+    MOST_NETWORK_BYTES,
+    check_size,
+    fault_of_text,
+)
 from classifier.inference.manifest import (
     MANIFEST_NAME,
     Manifest,
@@ -95,8 +101,9 @@ def load_bundle(path: Path) -> Bundle:
     manifest = read_manifest(path)
     network = path / manifest.network.file
     try:
-        _check_file(path / manifest.card)
-        _check_file(network)
+        _check_file(path / manifest.card, MOST_CARD_BYTES)
+        _check_file(network, MOST_NETWORK_BYTES)
+        _check_card(path / manifest.card)
         given = file_sha256(network)
     except OSError as error:
         raise BundleError(
@@ -168,10 +175,20 @@ def find_bundle(name_or_path: str | Path | None = None) -> Path:
     )
 
 
-def _check_file(path: Path) -> None:
+def _check_card(path: Path) -> None:
+    try:
+        fault = fault_of_text(path.read_text(encoding="utf-8"), MOST_CARD_BYTES)
+    except UnicodeDecodeError:
+        fault = "it is not UTF-8"
+    if fault:
+        raise BundleError(f"{path}: can't be shown ({fault}); write the card again", path=str(path))
+
+
+def _check_file(path: Path, most: int) -> None:
     if not path.is_file():
         raise BundleError(
             f"{path}: missing, though {MANIFEST_NAME} names it; restore the file, or export the "
             "bundle again",
             path=str(path),
         )
+    check_size(path, most)

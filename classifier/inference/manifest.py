@@ -12,6 +12,15 @@ from pathlib import Path
 from typing import Any
 
 from classifier.errors import BundleError
+from classifier.inference.bounds import (
+    LONGEST_NAME,
+    MOST_FORMS,
+    MOST_MANIFEST_BYTES,
+    MOST_VIEWS,
+    check_size,
+    fault_of,
+    fault_of_text,
+)
 from classifier.inference.preprocess import Preprocessing
 from classifier.rules.data_file import JsonFile
 from classifier.rules.data_table import Table
@@ -81,6 +90,7 @@ def read_manifest(directory: Path) -> Manifest:
     """Read and check `directory`/bundle.json; raises `BundleError`."""
     path = directory / MANIFEST_NAME
     try:
+        check_size(path, MOST_MANIFEST_BYTES)
         text = path.read_text(encoding="utf-8")
     except FileNotFoundError as error:
         raise BundleError(
@@ -94,6 +104,8 @@ def read_manifest(directory: Path) -> Manifest:
             path=str(path),
         ) from error
     file = JsonFile(text, str(path), BundleError)
+    if fault := fault_of(file.root.content):
+        file.problems.refuse(None, fault, "Correct it, or export the bundle again")
     manifest = _manifest(file.root)
     file.problems.raise_any()
     return manifest
@@ -131,8 +143,8 @@ def _manifest(top: Table) -> Manifest:
     )
     top.file.problems.raise_any()  # what stands in no table would be missed key by key
     return Manifest(
-        name=top.text("name"),
-        version=top.text("version"),
+        name=_name(top, "name"),
+        version=_name(top, "version"),
         created=_created(top),
         network=_network(network),
         forms=_forms(top),
@@ -148,6 +160,13 @@ def _manifest(top: Table) -> Manifest:
         card=top.file_name("card"),
         preprocessing=_preprocessing(preprocessing),
     )
+
+
+def _name(table: Table, key: str) -> str:
+    found = table.text(key)
+    if fault_of_text(found, LONGEST_NAME):
+        table.refuse(key, f"a text of at most {LONGEST_NAME} characters")
+    return found
 
 
 def _created(top: Table) -> date:
@@ -176,6 +195,8 @@ def _preprocessing(table: Table) -> Preprocessing:
     mean, std = (_of_colours(table, name) for name in ("mean", "std"))
     size, views = table.whole("size"), table.numbers("views")
     interpolation = table.text("interpolation")
+    if len(views) > MOST_VIEWS:
+        table.refuse("views", f"at most {MOST_VIEWS} views, each a run of the network")
     table.file.problems.raise_any()  # stand-ins of what is wrong would only be refused once more
     try:
         return Preprocessing(size, mean, std, views, interpolation)
@@ -197,7 +218,11 @@ def _of_colours(table: Table, name: str) -> tuple[float, float, float]:
 
 def _forms(top: Table) -> tuple[Form, ...]:
     forms: dict[str, Form] = {}
-    for table in top.tables("forms", needed=True):
+    tables = top.tables("forms", needed=True)
+    if len(tables) > MOST_FORMS:
+        top.refuse("forms", f"at most {MOST_FORMS} forms")
+        return ()
+    for table in tables:
         form = _form(table)
         if form.id in forms:
             table.refuse("id", "an id that no other form of the bundle has")
@@ -206,7 +231,7 @@ def _forms(top: Table) -> tuple[Form, ...]:
 
 
 def _form(table: Table) -> Form:
-    form_id = table.text("id")
+    form_id = _name(table, "id")
     weights, known = table.table("categories"), len(table.file.problems.found)
     shares = {category: weights.number(category, 0.0, 1.0) for category in weights.names()}
     total, wrong = math.fsum(shares.values()), len(table.file.problems.found) > known

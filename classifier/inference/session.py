@@ -13,6 +13,7 @@ import onnxruntime
 from numpy.typing import NDArray
 
 from classifier.errors import BundleError
+from classifier.inference.bounds import MOST_EMBEDDING
 from classifier.inference.manifest import MANIFEST_NAME, Manifest
 
 
@@ -95,10 +96,11 @@ def _checked_embedding_size(
             f"{number}; export the bundle again",
             path=str(network),
         )
-    if embedding.ndim != 2 or embedding.shape[0] != number:
+    if embedding.ndim != 2 or embedding.shape[0] != number or embedding.shape[1] > MOST_EMBEDDING:
         raise BundleError(
             f"{network}: output {names.embedding} has shape {embedding.shape}; allowed: "
-            f"({number}, D) for a batch of {number}; export the bundle again",
+            f"({number}, D) for a batch of {number}, D up to {MOST_EMBEDDING}; export the bundle "
+            "again",
             path=str(network),
         )
     return int(embedding.shape[1])

@@ -13,6 +13,7 @@ from pathlib import Path
 from uuid import uuid4
 
 from classifier.errors import BundleError
+from classifier.inference.bounds import MOST_CARD_BYTES, MOST_NETWORK_BYTES, check_size
 from classifier.inference.manifest import MANIFEST_NAME, read_manifest
 from service.synced import UNFINISHED, sync_folder, write_synced
 
@@ -31,6 +32,8 @@ def packed(source: Path) -> tuple[str, dict[str, bytes]]:
     manifest = read_manifest(source)
     parts = (MANIFEST_NAME, manifest.network.file, manifest.card)
     try:
+        check_size(source / manifest.network.file, MOST_NETWORK_BYTES)
+        check_size(source / manifest.card, MOST_CARD_BYTES)
         content = {file: (source / file).read_bytes() for file in parts}
     except OSError as error:
         raise BundleError(f"{source}: can't be read ({error.strerror or error})") from error
@@ -87,6 +90,10 @@ class BundleFolder:
                 "space or give the right to write, then try again",
                 path=str(final),
             ) from error
+
+    def remove(self, name: str) -> None:
+        """Delete a bundle that was never promoted."""
+        shutil.rmtree(self.path(name), ignore_errors=True)
 
     def _write(self, final: Path, content: Mapping[str, bytes]) -> None:
         self._sweep()

@@ -1,6 +1,6 @@
 """Bundles that can be promoted: those that ship, and copies in the data folder.
 
-A bundle is checked by loading it before it is copied.
+A bundle is copied, then the copy is loaded and run once, before it is recorded as promoted.
 """
 
 from __future__ import annotations
@@ -69,9 +69,16 @@ class BundleRegistry:
         UnknownIdError for a name that nothing has.
         """
         source = self._source(wanted, paths=paths)
-        self._checked(source)
         name, content = packed(source)
+        new = not self._installed.path(name).exists()
         self._installed.put(name, content)
+        try:
+            # The copy, alone in its folder, is what will answer: loading runs it, too.
+            self._checked(self._installed.path(name))
+        except BundleError:
+            if new:
+                self._installed.remove(name)
+            raise
         return name
 
     def bundles(self) -> tuple[RegisteredBundle, ...]:

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import onnx
+
+from classifier.inference.bundle import load_bundle
+from classifier.inference.manifest import write_manifest
 from tests.cli.conftest import Run
-from tests.tiny_bundle import write_tiny_bundle
+from tests.tiny_bundle import manifest_content, write_tiny_bundle
 
 
 def test_promote_and_go_back(run: Run, tmp_path: Path, data_dir: Path) -> None:
@@ -34,3 +38,24 @@ def test_a_damaged_bundle_is_refused(run: Run, tmp_path: Path) -> None:
     assert "damaged or replaced" in ran.err
     assert "Answers: tiny 0.1.0" in run("bundles", "list").out
     assert "neither a shipped bundle nor" in run("bundles", "promote", "nowhere").err
+
+
+def test_a_bundle_that_needs_another_file_is_refused(
+    run: Run, tmp_path: Path, data_dir: Path
+) -> None:
+    """Its copy, which would answer, is loaded and run before it is recorded; nothing is left."""
+    source = write_tiny_bundle(tmp_path / "theirs")
+    network = source / "network.onnx"
+    onnx.save_model(
+        onnx.load(network),
+        network,
+        save_as_external_data=True,
+        location="weights.bin",
+        size_threshold=0,
+    )
+    write_manifest(source, manifest_content())
+    load_bundle(source)
+    refused = run("bundles", "promote", source)
+    assert (refused.code, "can't be loaded" in refused.said) == (1, True)
+    assert list((data_dir / "bundles").iterdir()) == []
+    assert "theirs" not in run("bundles", "list").out

@@ -17,6 +17,7 @@ from onnx import TensorProto, helper
 from classifier.errors import BundleError
 from classifier.inference import bundle as bundle_module
 from classifier.inference import session as session_module
+from classifier.inference import manifest as manifest_module
 from classifier.inference.bundle import (
     check_bundle_categories,
     find_bundle,
@@ -81,6 +82,14 @@ def drop(*path: str) -> Change:
     return change
 
 
+def nested(depth: int) -> dict[str, Any]:
+    """Return tables that stand in one another."""
+    made: dict[str, Any] = {}
+    for _ in range(depth):
+        made = {"a": made}
+    return made
+
+
 WRONG: list[tuple[Change, str]] = [
     (put("format", value=2), r'"format" is 2\. Allowed: 1, the format this version reads'),
     (drop("format"), r'"format" is missing\. Allowed: 1'),
@@ -138,6 +147,15 @@ WRONG: list[tuple[Change, str]] = [
         put("training", "sources", 0, "pictures", value=-1),
         r'training\.sources\[0\]: "pictures" is -1\. Allowed: a whole number, 0 or more',
     ),
+    (put("name", value="x" * 81), r'"name" is "xxx.*at most 80 characters'),
+    (put("version", value="1\0"), r"holds a NUL character"),
+    (put("forms", 0, "name", value="can\ud800"), r"holds half of a pair of characters"),
+    (put("training", "recipe", value="x" * 5_000), r"has 5,000 characters, more than 4,000"),
+    (put("evaluation", value={"a\0": 1}), r"holds a NUL character"),
+    (put("evaluation", value=nested(25)), r"stand more than 20 deep in one another"),
+    (put("evaluation", value=nested(900)), r"stand more than 20 deep in one another"),
+    (put("preprocessing", "views", value=[1.0] * 9), r"at most 8 views"),
+    (put("forms", value=[{}] * 501), r"at most 500 forms"),
     (put("card", value="card.md"), r"card\.md: missing, though bundle\.json names it"),
 ]
 
@@ -288,3 +306,32 @@ def test_a_system_that_keeps_no_freed_memory_opens_bundles_too(
 ) -> None:
     monkeypatch.setattr(session_module, "sys", SimpleNamespace(platform="win32"))
     assert load_bundle(write_tiny_bundle(tmp_path)).embedding_size == EMBEDDING_SIZE
+
+
+@pytest.mark.parametrize(
+    ("file", "most"),
+    [("bundle.json", "MOST_MANIFEST_BYTES"), ("network.onnx", "MOST_NETWORK_BYTES")],
+)
+def test_files_that_are_far_too_large_are_not_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, file: str, most: str
+) -> None:
+    write_tiny_bundle(tmp_path)
+    for module in (manifest_module, bundle_module):
+        monkeypatch.setattr(module, most, 100, raising=False)
+    with pytest.raises(BundleError, match=rf"{file}: has .* bytes; allowed: at most 100"):
+        load_bundle(tmp_path)
+
+
+@pytest.mark.parametrize("card", [b"\xff\xfe", b"# a\0", b"x" * 1_000_001])
+def test_a_card_that_can_not_be_shown_is_refused(tmp_path: Path, card: bytes) -> None:
+    write_tiny_bundle(tmp_path)
+    (tmp_path / "CARD.md").write_bytes(card)
+    with pytest.raises(BundleError, match=r"CARD\.md: (can't be shown|has 1,000,001 bytes)"):
+        load_bundle(tmp_path)
+
+
+def test_deep_json_is_refused_in_words(tmp_path: Path) -> None:
+    write_tiny_bundle(tmp_path)
+    (tmp_path / "bundle.json").write_text("[" * 100_000, encoding="utf-8")
+    with pytest.raises(BundleError, match="can't be read as JSON"):
+        load_bundle(tmp_path)
