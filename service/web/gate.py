@@ -86,6 +86,7 @@ class Gate:
         need = need_of(_method(scope), scope["path"])
         visitor, problem = await self._visitor(request, need)
         set_visitor(visitor)
+        out.last = visitor.level is AccessLevel.NOBODY
         if problem is not None:
             await self._limited(request, receive, REFUSED_BYTES, "").drain()
             await answer(request, problem)(scope, receive, out.send)
@@ -166,13 +167,18 @@ class Gate:
 
 
 class _Out:
-    """Sends an answer with the security headers on it."""
+    """Sends an answer with the security headers on it.
+
+    While it is the `last`, the connection ends with it: a stranger asks for one thing at a time, so
+    that nobody can have thousands of pages made for nobody to read.
+    """
 
     def __init__(self, send: Send, *, no_store: bool, head: bool) -> None:
         self._send = send
         self._no_store = no_store
         self.head = head
         self.started = False
+        self.last = True
 
     async def send(self, message: Message) -> None:
         """Send one message on."""
@@ -181,6 +187,8 @@ class _Out:
             headers = MutableHeaders(scope=message)
             for name, value in _HEADERS.items():
                 headers.setdefault(name, value)
+            if self.last:
+                headers["connection"] = "close"
             if self._no_store:
                 headers.setdefault("cache-control", "no-store")
         elif self.head:
