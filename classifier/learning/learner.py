@@ -6,7 +6,8 @@ is left out of the log, and so is forgotten.
 
 The head is fitted to all at set numbers of confirmations (`refit_due`): at every one of the first
 ones, then each time the log has grown by a twentieth. Between two fits a confirmation is learned
-by one step of its own, which takes microseconds.
+by one step of its own, which takes microseconds. A fit looks at the newest 5,000 confirmations, so
+that memory is bounded however large the log is; the score goes on over all of it.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from classifier.learning.score import Judged, Prequential, Trust, judge
 
 EVERY = 100  # confirmations during which each is followed by a fit
 GROWTH = 0.05  # of the log between two later fits
+MOST_KEPT = 5_000  # confirmations that a fit looks at, the newest: each takes 5 kB, and 13 in a fit
 
 
 def refit_due(confirmations: int) -> bool:
@@ -79,6 +81,7 @@ class Learner:
         self._start = start
         self._head = start
         self._confirmations: list[Confirmation] = []
+        self._count = 0
         self._judged: list[Judged] = []
         self._trust = Trust()
         self._centre: Single = np.zeros(0, dtype=np.float32)  # set by each fit
@@ -86,12 +89,12 @@ class Learner:
     @property
     def confirmations(self) -> int:
         """How many confirmations of this log were learned, those of the start not counted."""
-        return len(self._confirmations)
+        return self._count
 
     @property
     def snapshot(self) -> Snapshot:
         """What suggestions need now."""
-        return Snapshot(self._head, self._trust.learned, len(self._confirmations))
+        return Snapshot(self._head, self._trust.learned, self._count)
 
     @property
     def prequential(self) -> Prequential:
@@ -102,7 +105,7 @@ class Learner:
         """Return a learner that has learned the same and goes its own way from here on."""
         other = Learner(self.categories, model=self.model, start=self._start, options=self.options)
         other._head, other._trust, other._centre = self._head, self._trust, self._centre
-        other._confirmations = list(self._confirmations)
+        other._confirmations, other._count = list(self._confirmations), self._count
         other._judged = list(self._judged)
         return other
 
@@ -118,6 +121,8 @@ class Learner:
         learned = self._predict(confirmation.embedding, confirmation.shipped)
         judged = judge(confirmation.shipped, learned, label)
         self._confirmations.append(confirmation)
+        del self._confirmations[:-MOST_KEPT]
+        self._count += 1
         self._judged.append(judged)
         self._trust = self._trust.after(judged)
         self._head = self._improved(confirmation, label)
@@ -131,7 +136,7 @@ class Learner:
 
     def _improved(self, confirmation: Confirmation, label: int) -> LearnedHead:
         """Return the head after the newest confirmation: fitted again where due, else nudged."""
-        if self._head is None or refit_due(len(self._confirmations)):
+        if self._head is None or refit_due(self._count):
             self._centre = unit(np.stack([c.embedding for c in self._confirmations])).mean(axis=0)
             return fit_head(
                 self._confirmations,

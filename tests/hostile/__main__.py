@@ -8,6 +8,7 @@ import tempfile
 from pathlib import Path
 
 from tests.hostile.attack import AT_ONCE, LONGEST_S, Tally, attack
+from tests.hostile.crowd import MOST, Crowd, crowds
 from tests.hostile.photographs import SEED
 from tests.hostile.server import running
 
@@ -17,17 +18,36 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.hostile", description=__doc__)
     parser.add_argument("--count", type=int, default=10_000)
     parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--crowd", type=int, default=MOST, help="connections of strangers; 0: none")
     given = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        crowd = list(crowds(Path(folder), most=given.crowd)) if given.crowd else []
+    sys.stdout.write(crowd_table(crowd))
     with tempfile.TemporaryDirectory() as folder, running(Path(folder) / "data") as server:
         tally = attack(server, given.count, seed=given.seed, told=True)
         messages = server.log.read_text("utf-8", "replace")
     sys.stdout.write(table(tally))
-    faults = tally.faults
+    faults = tally.faults + [fault for each in crowd for fault in each.faults]
     if "Traceback" in messages:
         faults.append("the server logged:\n" + messages[-6_000:])
     for fault in faults[:50]:
         sys.stdout.write(f"FAULT {fault}\n")
     return 1 if faults else 0
+
+
+def crowd_table(crowd: list[Crowd]) -> str:
+    """Return what strangers held and how the laptop fared meanwhile, as a table in Markdown."""
+    lines = [
+        "| strangers | tried | connections held | laptop: answers | longest without | most memory "
+        "| log | |",
+        "|---|--:|--:|--:|--:|--:|--:|---|",
+    ]
+    lines += [
+        f"| {each.what} | {each.tried} | {each.held} | {each.answers} | {each.silence_s:.1f} s | "
+        f"{each.peak_mb:.0f} MB | {each.log_bytes / 1e6:.2f} MB | {each.note} |"
+        for each in crowd
+    ]
+    return "\n".join(lines) + "\n\n"
 
 
 def table(tally: Tally) -> str:

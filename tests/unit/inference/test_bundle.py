@@ -16,8 +16,8 @@ from onnx import TensorProto, helper
 
 from classifier.errors import BundleError
 from classifier.inference import bundle as bundle_module
-from classifier.inference import session as session_module
 from classifier.inference import manifest as manifest_module
+from classifier.inference import session as session_module
 from classifier.inference.bundle import (
     check_bundle_categories,
     find_bundle,

@@ -258,3 +258,15 @@ def test_an_implicit_step_that_is_cut_short_is_nearly_there(
     whole = implicit_move(logits, 1, 1.0)
     monkeypatch.setattr(nudge_module, "_ROUNDS", 2)
     np.testing.assert_allclose(implicit_move(logits, 1, 1.0), whole, atol=1e-2)
+
+
+def test_memory_is_bounded_however_long_the_log(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A fit looks at the newest; the number of confirmations and the score go on over all."""
+    monkeypatch.setattr(learner_module, "MOST_KEPT", 30)
+    confirmed = stream(90)
+    learner = fresh()
+    learner.learn_all(confirmed)
+    assert learner.confirmations == len(learner.prequential) == 90
+    assert learner._confirmations == confirmed[-30:]
+    branch = learner.branch()
+    assert (branch.confirmations, branch._confirmations) == (90, confirmed[-30:])
