@@ -13,7 +13,6 @@ from classifier.errors import UnknownIdError
 from classifier.learning import learner as learner_module
 from classifier.learning import nudge as nudge_module
 from classifier.learning.confirmation import Confirmation
-from classifier.learning.fit import fit_head
 from classifier.learning.head import HeadError, LearnedHead
 from classifier.learning.learner import EVERY, Learner, refit_due
 from classifier.learning.nudge import implicit_move, nudge
@@ -271,8 +270,3 @@ def test_memory_is_bounded_however_long_the_log(monkeypatch: pytest.MonkeyPatch)
     assert learner._confirmations == confirmed[-30:]
     branch = learner.branch()
     assert (branch.confirmations, branch._confirmations) == (90, confirmed[-30:])
-    monkeypatch.undo()
-    newest = fit_head(confirmed[-30:], NAMES, model="m").probabilities(confirmed[0].embedding, EVEN)
-    assert learner.snapshot.head is not None
-    bounded = learner.snapshot.head.probabilities(confirmed[0].embedding, EVEN)
-    assert bounded == pytest.approx(newest, abs=0.02)  # single steps since the last fit
