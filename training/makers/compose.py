@@ -135,6 +135,8 @@ def aim(placed: Sequence[Placed], dice: Dice) -> Camera:
     camera = Camera(centre + distance * towards, centre, view, roll)
     for _ in range(3):
         shown = project(camera, places)
+        sides = np.linalg.svd(shown - shown.mean(0), compute_uv=False)
+        fill = max(fill, 0.8) if sides[1] < 0.2 * sides[0] else fill  # slender things: nearer
         extent = float(np.ptp(shown, axis=0).max()) / 2
         distance = max(distance * extent / fill, radius * 1.15 + 0.03)
         camera = Camera(centre + distance * towards, centre, view, roll)

@@ -43,7 +43,7 @@ def bare_floor(dice: Dice, place: Place, size: int) -> Picture:
         away = place.light.towards * dice.between(0.5, 1.2)
         body = ball(1.0, 3).scaled((dice.between(0.1, 0.3), dice.between(0.1, 0.4), 0.1))
         arm = tube(np.array([[0, 0, 0], [dice.between(-0.4, 0.4), 0.3, 0]]), 0.05)
-        shift = away + [*dice.rng.normal(0, 0.15, 2), 0]
+        shift = away + np.array([*dice.rng.normal(0, 0.15, 2), 0])
         placed = [Placed(merge([body, arm]).moved(shift), Material((0.2, 0.2, 0.2)))]
     return _picture(placed, place, _look_down(dice), dice, size)
 
