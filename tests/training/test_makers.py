@@ -92,7 +92,7 @@ def test_the_same_number_gives_the_same_picture(place: Place) -> None:
 
 def test_held_out_pictures_keep_their_own_floors_and_ranges() -> None:
     seen, kept = (
-        {draw_place(Dice([i], held=held)).floor.kind for i in range(25)} for held in (0, 1)
+        {draw_place(Dice([i], held=held)).floor.kind for i in range(12)} for held in (0, 1)
     )
     assert not seen & kept
     train = [Dice([i]).between_apart(0, 8) for i in range(60)]

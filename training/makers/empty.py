@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 from scipy.ndimage import map_coordinates
 
+from training.makers.aim import aim
 from training.makers.canvas import Camera, Placed
-from training.makers.compose import Picture, Place, aim, shoot, surroundings
+from training.makers.compose import Picture, Place, shoot, surroundings
 from training.makers.dice import Dice
 from training.makers.floors import draw_floor
 from training.makers.light import HEIGHT, WIDTH
