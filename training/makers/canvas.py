@@ -19,10 +19,18 @@ _SHADOW_PX, _HEIGHT_PX = 512, 192
 _UNITS = {
     name: unit
     for unit, name in enumerate(
-        ("around", "shadow_map", "clear_shadow_map", "height_map", "floor_map", "relief_map",
-         "picture", "behind")
+        (
+            "around",
+            "shadow_map",
+            "clear_shadow_map",
+            "height_map",
+            "floor_map",
+            "relief_map",
+            "picture",
+            "behind",
+        )
     )
-}  # fmt: skip
+}
 _SRGB8_ALPHA8 = 0x8C43  # OpenGL's name of the format; the library has none
 _NEAR, _FAR = 0.02, 30.0
 
@@ -135,7 +143,7 @@ class Canvas:
 
     def __init__(self, size: int, *, finer: float = 1.25) -> None:
         self.size = size
-        self.fine = int(round(size * finer))
+        self.fine = round(size * finer)
         self._context = moderngl.create_context(standalone=True, backend="egl")
         make = self._context.program
         self._solid = make(vertex_shader=shaders.VERTEX, fragment_shader=shaders.SOLID)
@@ -169,7 +177,7 @@ class Canvas:
         floor = upload(context, scene.floor_texture)
         try:
             self._lamp_pass(scene, buffers)
-            self._height_pass(scene, buffers)
+            self._height_pass(buffers)
             numbers = self._number_pass(scene, buffers)
             self._bind(scene, floor)
             self._colour_pass(scene, buffers)
@@ -216,7 +224,7 @@ class Canvas:
             shades = [c.shade for b in items if (c := b.placed.material.clear)]
             _set(program, clear_shade=float(np.mean(shades)) if shades else 0.0)
 
-    def _height_pass(self, scene: Scene, buffers: Iterable[_Buffers]) -> None:
+    def _height_pass(self, buffers: Iterable[_Buffers]) -> None:
         items = [b for b in buffers if not b.placed.floor and not _is_clear(b)]
         low, high = _extent(items)
         low, high = low - 0.12, high + 0.12

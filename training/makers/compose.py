@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from training.makers.aim import aim
 from training.makers.canvas import Camera, Placed, Scene, canvas, linear_mean
 from training.makers.dice import Dice
 from training.makers.floors import Floor, draw_floor
@@ -18,6 +19,7 @@ from training.makers.phone import photograph
 from training.makers.pose import rested
 
 MOST = 30  # items of one scene
+_FEW = 2  # more are photographed from above
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +65,8 @@ def compose(items: Sequence[Item], dice: Dice, place: Place, *, size: int = 320)
     if not 1 <= len(items) <= MOST:
         raise ValueError(f"{len(items)} items; a scene holds 1 to {MOST}")
     placed = _scattered([rested(item, dice) for item in items], dice)
-    camera = aim(placed, dice)
-    everything = [*surroundings(place.floor, camera, dice), *placed]
+    camera = aim(placed, dice, steep=len(items) > _FEW)
+    everything = [*surroundings(place.floor, camera, dice, placed), *placed]
     pixels, numbers = shoot(everything, place, camera, dice, size)
     return Picture(pixels, numbers, tuple(item.form for item in items), place.floor.kind)
 
@@ -112,47 +114,9 @@ def _free_spot(discs: list[tuple[np.ndarray, float]], radius: float, dice: Dice)
     return best
 
 
-def aim(placed: Sequence[Placed], dice: Dice) -> Camera:
-    """Hold a camera so that the items take 35 to 110 % of the picture's side."""
-    places = np.concatenate([p.mesh.v for p in placed]).astype(float)
-    if len(places) > 3000:
-        places = places[:: len(places) // 3000]
-    centre = (places.min(0) + places.max(0)) / 2
-    height = np.radians(
-        dice.pick((dice.between(18, 88), dice.between(30, 70), dice.between(55, 88)))
-    )
-    turn = dice.between(0, 2 * np.pi)
-    view = dice.between(26, 68)
-    towards = np.array(
-        [np.cos(height) * np.cos(turn), np.cos(height) * np.sin(turn), np.sin(height)]
-    )
-    fill = dice.pick(
-        (dice.between(0.35, 0.7), dice.between(0.6, 0.95), dice.between(0.9, 1.1)), (3, 5, 1)
-    )
-    radius = float(np.linalg.norm(places - centre, axis=1).max())
-    distance = 2.2 * radius / np.tan(np.radians(view) / 2)
-    roll = dice.rng.normal(0, 5)
-    camera = Camera(centre + distance * towards, centre, view, roll)
-    for _ in range(3):
-        shown = project(camera, places)
-        extent = float(np.ptp(shown, axis=0).max()) / 2
-        distance = max(distance * extent / fill, radius * 1.15 + 0.03)
-        camera = Camera(centre + distance * towards, centre, view, roll)
-    right, up, _ = camera.axes()
-    slack = max(0.05, 1 - fill) * distance * np.tan(np.radians(view) / 2)
-    shift = slack * (dice.between(-0.8, 0.8) * right + dice.between(-0.8, 0.8) * up)
-    eye = camera.eye + shift
-    eye[2] = max(eye[2], 0.015)
-    return replace(camera, eye=eye, target=camera.target + shift)
-
-
-def project(camera: Camera, places: np.ndarray) -> np.ndarray:
-    """Clip coordinates (n, 2), -1 to 1 inside the picture, of places (n, 3)."""
-    clip = np.concatenate([places, np.ones((len(places), 1))], 1) @ camera.matrix().T
-    return clip[:, :2] / np.maximum(clip[:, 3:], 1e-4)
-
-
-def surroundings(floor: Floor, camera: Camera, dice: Dice) -> list[Placed]:
+def surroundings(
+    floor: Floor, camera: Camera, dice: Dice, placed: Sequence[Placed] = ()
+) -> list[Placed]:
     """Floor, at times with a second one beside it, and a wall behind."""
     ground = sheet(14, 14, 2, 2)
     spin = rotation((0, 0, 1), dice.between(0, 2 * np.pi))[:2, :2]
@@ -163,7 +127,7 @@ def surroundings(floor: Floor, camera: Camera, dice: Dice) -> list[Placed]:
     if dice.chance(0.12):
         found.append(_second_floor(camera, dice))
     if dice.chance(0.35):
-        found += _wall(camera.target[:2], ahead, dice)
+        found += _wall(camera.target[:2], ahead, dice, placed)
     return found
 
 
@@ -178,13 +142,17 @@ def _second_floor(camera: Camera, dice: Dice) -> Placed:
     return Placed(slab, other.material, floor=True)
 
 
-def _wall(centre: np.ndarray, ahead: np.ndarray, dice: Dice) -> list[Placed]:
+def _wall(
+    centre: np.ndarray, ahead: np.ndarray, dice: Dice, placed: Sequence[Placed]
+) -> list[Placed]:
     """Upright plane behind the items, facing the camera at a slant, often with a skirting."""
     look = draw_floor(dice, dice.pick(("plain", "plain", "board", "tiles", "table")))
     slant = rotation((0, 0, 1), dice.rng.normal(0, 0.35))[:2, :2]
     ahead = slant @ ahead
     side = np.array([ahead[1], -ahead[0]])
-    foot = centre + ahead * dice.between(0.12, 0.9)
+    ends = [float((p.mesh.v[:, :2] @ ahead).max() - centre @ ahead) for p in placed]
+    gap = dice.pick((dice.between(0.01, 0.1), dice.between(0.05, 0.8)))
+    foot = centre + ahead * (max(ends, default=0.1) + gap)
     parts = [Placed(_upright(foot, side, 0, 4, look.tile), look.material, floor=True)]
     if dice.chance(0.4):
         tall = dice.between(0.04, 0.12)

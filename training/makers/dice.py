@@ -64,7 +64,7 @@ class Dice:
         """Draw a colour, sRGB 0 to 1, from ranges of hue, saturation and value (0 to 1)."""
         h = (self.between(*hue) % 1) * 6
         s, v = self.between(*strength), self.between(*value)
-        ramp = np.clip(np.abs((h - np.array([3.0, 2.0, 4.0]))) * [1, -1, -1] + [-1, 2, 2], 0, 1)
+        ramp = np.clip(np.abs(h - np.array([3.0, 2.0, 4.0])) * [1, -1, -1] + [-1, 2, 2], 0, 1)
         return (v * (1 - s + s * ramp)).astype(np.float32)
 
     def grey(self, low: float, high: float, tint: float = 0.03) -> np.ndarray:

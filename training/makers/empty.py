@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 from scipy.ndimage import map_coordinates
 
+from training.makers.aim import aim
 from training.makers.canvas import Camera, Placed
-from training.makers.compose import Picture, Place, aim, shoot, surroundings
+from training.makers.compose import Picture, Place, shoot, surroundings
 from training.makers.dice import Dice
 from training.makers.floors import draw_floor
 from training.makers.light import HEIGHT, WIDTH
@@ -43,7 +44,7 @@ def bare_floor(dice: Dice, place: Place, size: int) -> Picture:
         away = place.light.towards * dice.between(0.5, 1.2)
         body = ball(1.0, 3).scaled((dice.between(0.1, 0.3), dice.between(0.1, 0.4), 0.1))
         arm = tube(np.array([[0, 0, 0], [dice.between(-0.4, 0.4), 0.3, 0]]), 0.05)
-        shift = away + [*dice.rng.normal(0, 0.15, 2), 0]
+        shift = away + np.array([*dice.rng.normal(0, 0.15, 2), 0])
         placed = [Placed(merge([body, arm]).moved(shift), Material((0.2, 0.2, 0.2)))]
     return _picture(placed, place, _look_down(dice), dice, size)
 

@@ -92,10 +92,15 @@ def _planks(dice: Dice) -> tuple:
         picture[rows] = plank
         picture[i * wide] *= gap
         picture[rows, dice.whole(0, SIZE - 1)] *= gap
-    return picture, dice.between(0.4, 0.9), {
-        "roughness": dice.between(0.25, 0.7), "gloss": dice.between(0.4, 1.0),
-        "bump": dice.between(0, 0.05),
-    }  # fmt: skip
+    return (
+        picture,
+        dice.between(0.4, 0.9),
+        {
+            "roughness": dice.between(0.25, 0.7),
+            "gloss": dice.between(0.4, 1.0),
+            "bump": dice.between(0, 0.05),
+        },
+    )
 
 
 def _table(dice: Dice) -> tuple:
@@ -144,10 +149,18 @@ def _terrazzo(dice: Dice) -> tuple:
 
 def _cloth(dice: Dice) -> tuple:
     picture = _noisy(dice, _plain_colour(dice), 0.04, 0.6)
-    return picture, 0.6, {
-        "roughness": 0.95, "gloss": 0.2, "relief": "weave", "bump": dice.between(0.1, 0.35),
-        "grain": dice.between(6, 40), "mottle": dice.between(0.1, 0.5),
-    }  # fmt: skip
+    return (
+        picture,
+        0.6,
+        {
+            "roughness": 0.95,
+            "gloss": 0.2,
+            "relief": "weave",
+            "bump": dice.between(0.1, 0.35),
+            "grain": dice.between(6, 40),
+            "mottle": dice.between(0.1, 0.5),
+        },
+    )
 
 
 def _checked(dice: Dice) -> tuple:
@@ -158,20 +171,34 @@ def _checked(dice: Dice) -> tuple:
     if dice.chance(0.6):
         cover = cover + stripe[None, :, None] * 0.5
     picture = (base + (other - base) * cover) * _noisy(dice, np.ones(3), 0.03, 0.5)
-    return picture, dice.between(0.15, 0.8), {
-        "roughness": 0.9, "gloss": 0.3, "relief": "weave", "bump": dice.between(0, 0.2),
-        "grain": dice.between(10, 40),
-    }  # fmt: skip
+    return (
+        picture,
+        dice.between(0.15, 0.8),
+        {
+            "roughness": 0.9,
+            "gloss": 0.3,
+            "relief": "weave",
+            "bump": dice.between(0, 0.2),
+            "grain": dice.between(10, 40),
+        },
+    )
 
 
 def _carpet(dice: Dice) -> tuple:
     picture = _noisy(
         dice, _plain_colour(dice) * 0.9, dice.between(0.12, 0.35), dice.between(0, 0.6)
     )
-    return picture, dice.between(0.25, 0.7), {
-        "roughness": 1.0, "gloss": 0.05, "bump": dice.between(0.4, 1.0), "grain": dice.between(8, 25),
-        "mottle": dice.between(0.3, 0.9),
-    }  # fmt: skip
+    return (
+        picture,
+        dice.between(0.25, 0.7),
+        {
+            "roughness": 1.0,
+            "gloss": 0.05,
+            "bump": dice.between(0.4, 1.0),
+            "grain": dice.between(8, 25),
+            "mottle": dice.between(0.3, 0.9),
+        },
+    )
 
 
 def _concrete(dice: Dice) -> tuple:
@@ -182,19 +209,32 @@ def _concrete(dice: Dice) -> tuple:
     picture = picture * (1 - 0.12 * np.clip(dirt, 0, 2))
     specks = dice.rng.uniform(size=(SIZE, SIZE)) < dice.between(0, 0.01)
     picture[specks] *= dice.between(0.3, 0.7)
-    return picture, dice.between(0.4, 1.5), {
-        "roughness": dice.between(0.6, 1), "gloss": 0.4, "bump": dice.between(0.05, 0.4),
-        "grain": dice.between(3, 14),
-    }  # fmt: skip
+    return (
+        picture,
+        dice.between(0.4, 1.5),
+        {
+            "roughness": dice.between(0.6, 1),
+            "gloss": 0.4,
+            "bump": dice.between(0.05, 0.4),
+            "grain": dice.between(3, 14),
+        },
+    )
 
 
 def _asphalt(dice: Dice) -> tuple:
     tone = tile_noise(SIZE, dice.rng, slope=0.1)
     picture = dice.grey(0.22, 0.45, 0.02) * (1 + 0.35 * tone[..., None])
-    return picture, dice.between(0.2, 0.5), {
-        "roughness": 0.9, "gloss": 0.4, "bump": dice.between(0.4, 0.9), "grain": dice.between(8, 18),
-        "mottle": 0.4,
-    }  # fmt: skip
+    return (
+        picture,
+        dice.between(0.2, 0.5),
+        {
+            "roughness": 0.9,
+            "gloss": 0.4,
+            "bump": dice.between(0.4, 0.9),
+            "grain": dice.between(8, 18),
+            "mottle": 0.4,
+        },
+    )
 
 
 def _strokes(
@@ -238,10 +278,17 @@ def _soil(dice: Dice) -> tuple:
     )
     if dice.chance(0.5):
         picture = _strokes(dice, picture, 250, (6, 30), (0.05, 0.14), (0.15, 0.5))
-    return picture, dice.between(0.25, 0.8), {
-        "roughness": 1.0, "gloss": 0.1, "bump": dice.between(0.5, 1), "grain": dice.between(5, 14),
-        "mottle": 0.5,
-    }  # fmt: skip
+    return (
+        picture,
+        dice.between(0.25, 0.8),
+        {
+            "roughness": 1.0,
+            "gloss": 0.1,
+            "bump": dice.between(0.5, 1),
+            "grain": dice.between(5, 14),
+            "mottle": 0.5,
+        },
+    )
 
 
 def _gravel(dice: Dice) -> tuple:
@@ -289,10 +336,17 @@ def _paving(dice: Dice) -> tuple:
 
 def _steel(dice: Dice) -> tuple:
     picture = _noisy(dice, dice.grey(0.55, 0.75, 0.02), 0.02)
-    return picture, 0.6, {
-        "roughness": dice.between(0.25, 0.5), "metal": 0.85, "relief": "brushed",
-        "bump": dice.between(0.02, 0.1), "grain": 4,
-    }  # fmt: skip
+    return (
+        picture,
+        0.6,
+        {
+            "roughness": dice.between(0.25, 0.5),
+            "metal": 0.85,
+            "relief": "brushed",
+            "bump": dice.between(0.02, 0.1),
+            "grain": 4,
+        },
+    )
 
 
 def _cardboard(dice: Dice) -> tuple:
@@ -309,10 +363,17 @@ def _stripes(dice: Dice) -> tuple:
         tall = dice.whole(6, 70)
         picture[row : row + tall] = dice.pick(colours)
         row += tall
-    return _noisy(dice, picture, 0.06, 0.4), dice.between(0.2, 0.7), {
-        "roughness": 0.95, "gloss": 0.2, "relief": "weave", "bump": dice.between(0.1, 0.4),
-        "grain": dice.between(6, 25),
-    }  # fmt: skip
+    return (
+        _noisy(dice, picture, 0.06, 0.4),
+        dice.between(0.2, 0.7),
+        {
+            "roughness": 0.95,
+            "gloss": 0.2,
+            "relief": "weave",
+            "bump": dice.between(0.1, 0.4),
+            "grain": dice.between(6, 25),
+        },
+    )
 
 
 FLOORS: dict[str, Callable[[Dice], tuple]] = {

@@ -170,7 +170,7 @@ def scanned_maps(folder: Path | None, *, held: bool) -> list[Path]:
 
 
 def draw_map(dice: Dice, folder: Path | None, *, share: float = 0.5) -> np.ndarray:
-    """Draw a map, linear (HEIGHT, WIDTH, 3): scanned in `share` of the draws where there are any."""
+    """Draw a map, linear (HEIGHT, WIDTH, 3), a scanned one in `share` of the draws."""
     maps = scanned_maps(folder, held=dice.held)
     if maps and dice.chance(share):
         sky = np.roll(_scanned(dice.pick(maps)), dice.whole(0, WIDTH - 1), axis=1)

@@ -25,6 +25,14 @@ def rested(item: Item, dice: Dice) -> list[Part]:
     return [Part(p.mesh.moved(shift), p.material) for p in parts]
 
 
+def _stands(_item: Item, _dice: Dice) -> np.ndarray:
+    return np.eye(3)
+
+
+def _upside_down(_item: Item, _dice: Dice) -> np.ndarray:
+    return rotation((1, 0, 0), np.pi)
+
+
 def _settled(item: Item, dice: Dice) -> np.ndarray:
     """Turn one stable face of the convex hull down, large ones more often."""
     points = np.concatenate([p.mesh.v for p in item.parts]).astype(float)
@@ -68,8 +76,8 @@ def _lies(item: Item, dice: Dice) -> np.ndarray:
 
 
 _POSES = {
-    "stands": lambda item, dice: np.eye(3),
-    "upside_down": lambda item, dice: rotation((1, 0, 0), np.pi),
+    "stands": _stands,
+    "upside_down": _upside_down,
     "lies": _lies,
     "settles": _settled,
 }

@@ -61,7 +61,7 @@ def print_label(
     image = Image.new("RGB", size, _ink(base))
     draw = ImageDraw.Draw(image)
     if dice.chance(0.3):
-        image.paste(_gradient(dice, size, base, colours[1]))
+        image.paste(_gradient(size, base, colours[1]))
     for _ in range(dice.whole(0, 5)):
         _shape(draw, dice, width, height, _ink(dice.pick(colours)))
     if dice.chance(0.5):
@@ -95,7 +95,7 @@ def _shape(draw: ImageDraw.ImageDraw, dice: Dice, w: int, h: int, ink: tuple[int
         draw.polygon([(0, y), (w, y + dice.between(-0.4, 0.4) * h), (w, low), (0, low)], fill=ink)
 
 
-def _gradient(dice: Dice, size: tuple[int, int], a: np.ndarray, b: np.ndarray) -> Image.Image:
+def _gradient(size: tuple[int, int], a: np.ndarray, b: np.ndarray) -> Image.Image:
     ramp = np.linspace(0, 1, size[1])[:, None, None]
     mixed = np.broadcast_to(a + (b - a) * ramp, (size[1], size[0], 3))
     return Image.fromarray((np.clip(mixed, 0, 1) * 255).astype(np.uint8))

@@ -51,6 +51,23 @@ def makers() -> dict[str, Maker]:
     return found
 
 
+def spread(dice: Dice, place: Place, count: int, *, size: int = 512) -> Picture:
+    """Photograph `count` items of any form on one floor, from above.
+
+    `Picture.numbers` tells the items apart and `Picture.forms` names them, for a network that has
+    to find each item of a spread.
+
+    Raises
+    ------
+    ValueError
+        `count` is not 1 to `compose.MOST`.
+    """
+    choice = [maker for maker in makers().values() if maker.make]
+    weights = [maker.weight for maker in choice]
+    items = [dice.pick(choice, weights).make(dice) for _ in range(count)]
+    return compose(items, dice, place, size=size)
+
+
 def groups() -> list[str]:
     """Names of the groups, sorted."""
     return sorted({maker.group for maker in makers().values()})

@@ -10,7 +10,7 @@ from training.makers.mesh import Mesh, ball, merge, sheet
 from training.makers.noise import creases, smooth_noise
 
 
-def bent(mesh: Mesh, dice: Dice, degrees: float) -> Mesh:
+def bent(mesh: Mesh, degrees: float) -> Mesh:
     """Bend a mesh along x about a level axis, by this much over its length."""
     angle = np.radians(degrees)
     if abs(angle) < 1e-3:

@@ -132,10 +132,8 @@ def button_cells(dice: Dice) -> Item:
             (radius * 0.96, high),
             (0, high),
         ]
-        spot = np.array([(i % 3) * radius * 2.4, (i // 3) * radius * 2.5, 0]) + [
-            *dice.rng.normal(0, radius * 0.2, 2),
-            0,
-        ]
+        slip = dice.rng.normal(0, radius * 0.2, 2)
+        spot = ((i % 3) * radius * 2.4 + slip[0], (i // 3) * radius * 2.5 + slip[1], 0)
         cell = turned(shape)
         if marked is not None:
             cell.uv[:] = cell.v[:, :2] / (2.4 * radius) + 0.5
@@ -231,5 +229,9 @@ def flat_pack(dice: Dice) -> Item:
     return Item(FORM, parts, ("stands", "upside_down"), "flat_pack", (3, 1))
 
 
-MAKERS = {"round_cells": (round_cells, 3.0), "button_cells": (button_cells, 1.5),
-          "block_battery": (block_battery, 1.0), "flat_pack": (flat_pack, 1.5)}  # fmt: skip
+MAKERS = {
+    "round_cells": (round_cells, 3.0),
+    "button_cells": (button_cells, 1.5),
+    "block_battery": (block_battery, 1.0),
+    "flat_pack": (flat_pack, 1.5),
+}

@@ -28,7 +28,7 @@ def broken_glass(dice: Dice) -> Item:
         size = dice.between(0.012, 0.07)
         outline = shard(dice.rng, dice.whole(3, 6)) * size * [0.5, dice.between(0.25, 0.5)]
         flat = prism(outline, dice.between(0.002, 0.005))
-        flat = bent(flat, dice, dice.pick((0.0, dice.between(10, 100))))
+        flat = bent(flat, dice.pick((0.0, dice.between(10, 100))))
         tilt = rotation((1, 0, 0), dice.rng.normal(0, 0.15)) @ rotation(
             (0, 1, 0), dice.rng.normal(0, 0.15)
         )

@@ -24,9 +24,12 @@ def _glaze(dice: Dice) -> Material:
         (4, 3, 1),
     )
     return Material(
-        colour, roughness=dice.between(0.05, 0.35), gloss=dice.between(0.8, 1.5),
-        mottle=dice.pick((0.0, 0.0, 0.3)), grain=dice.between(8, 30),
-    )  # fmt: skip
+        colour,
+        roughness=dice.between(0.05, 0.35),
+        gloss=dice.between(0.8, 1.5),
+        mottle=dice.pick((0.0, 0.0, 0.3)),
+        grain=dice.between(8, 30),
+    )
 
 
 def _handle(
@@ -166,9 +169,15 @@ def flower_pot(dice: Dice) -> Item:
     high = top * dice.between(1.4, 2.1)
     low, lip = top * dice.between(0.6, 0.8), high * dice.between(0.15, 0.25)
     profile = [
-        (0, 0), (low, 0), (top * 0.93, high - lip), (top, high - lip), (top * 1.02, high),
-        (top * 0.92, high), (low * 0.9, 0.012), (0, 0.012),
-    ]  # fmt: skip
+        (0, 0),
+        (low, 0),
+        (top * 0.93, high - lip),
+        (top, high - lip),
+        (top * 1.02, high),
+        (top * 0.92, high),
+        (low * 0.9, 0.012),
+        (0, 0.012),
+    ]
     clay = Material(
         dice.colour((0.02, 0.07), (0.45, 0.7), (0.45, 0.8)),
         roughness=0.95,
@@ -176,8 +185,13 @@ def flower_pot(dice: Dice) -> Item:
         bump=0.08,
         mottle=0.25,
     )
-    return Item(FORM, [Part(turned(fine_profile(profile, 4)), clay if dice.chance(0.65) else _glaze(dice))],
-                ("stands", "lies", "upside_down", "settles"), "pot", (4, 2, 1, 1))  # fmt: skip
+    return Item(
+        FORM,
+        [Part(turned(fine_profile(profile, 4)), clay if dice.chance(0.65) else _glaze(dice))],
+        ("stands", "lies", "upside_down", "settles"),
+        "pot",
+        (4, 2, 1, 1),
+    )
 
 
 def drinking_glass(dice: Dice) -> Item:
@@ -190,9 +204,17 @@ def drinking_glass(dice: Dice) -> Item:
     else:
         stem = high * dice.between(0.35, 0.5)
         outer = smooth_profile(
-            [(top * 0.9, 0), (top * 0.85, 0.003), (0.005, 0.01), (0.004, stem * 0.9), (0.012, stem),
-             (top * 1.1, high * 0.7), (top * 0.85, high)], 40,
-        )  # fmt: skip
+            [
+                (top * 0.9, 0),
+                (top * 0.85, 0.003),
+                (0.005, 0.01),
+                (0.004, stem * 0.9),
+                (0.012, stem),
+                (top * 1.1, high * 0.7),
+                (top * 0.85, high),
+            ],
+            40,
+        )
         inner = smooth_profile(
             [
                 (top * 0.85 - 0.001, high),
@@ -203,9 +225,10 @@ def drinking_glass(dice: Dice) -> Item:
             20,
         )
     look = Material(
-        dice.grey(0.9, 1), roughness=0.03,
+        dice.grey(0.9, 1),
+        roughness=0.03,
         clear=Clear(dice.grey(0.93, 0.99, 0.015), haze=0.01, bend=0.14, rim=0.75, shade=0.35),
-    )  # fmt: skip
+    )
     return Item(
         FORM,
         [Part(turned(outer), look), Part(turned(inner), look)],
@@ -215,5 +238,10 @@ def drinking_glass(dice: Dice) -> Item:
     )
 
 
-MAKERS = {"mug": (mug, 3.0), "plate": (plate, 1.5), "bowl": (bowl, 1.5), "flower_pot": (flower_pot, 0.5),
-          "drinking_glass": (drinking_glass, 1.0)}  # fmt: skip
+MAKERS = {
+    "mug": (mug, 3.0),
+    "plate": (plate, 1.5),
+    "bowl": (bowl, 1.5),
+    "flower_pot": (flower_pot, 0.5),
+    "drinking_glass": (drinking_glass, 1.0),
+}

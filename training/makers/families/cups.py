@@ -91,10 +91,15 @@ def _sleeve(high: float, low: float, top: float, dice: Dice) -> Mesh:
 def _lid(top: float, high: float, dice: Dice) -> Mesh:
     dome = dice.between(0.004, 0.016)
     profile = [
-        (top + 0.002, high - 0.006), (top + 0.004, high), (top + 0.003, high + 0.004),
-        (top - 0.002, high + 0.004), (top * 0.9, high + dome), (top * 0.82, high + dome),
-        (top * 0.78, high + 0.002), (0, high + 0.002),
-    ]  # fmt: skip
+        (top + 0.002, high - 0.006),
+        (top + 0.004, high),
+        (top + 0.003, high + 0.004),
+        (top - 0.002, high + 0.004),
+        (top * 0.9, high + dome),
+        (top * 0.82, high + dome),
+        (top * 0.78, high + 0.002),
+        (0, high + 0.002),
+    ]
     return turned(profile)
 
 
@@ -113,9 +118,10 @@ def plastic_cup(dice: Dice) -> Item:
             (dice.grey(0.93, 0.99, 0.01), dice.colour(strength=(0.05, 0.4), value=(0.8, 1)))
         )
         look = plastic(
-            dice.grey(0.85, 0.95), 0.12,
+            dice.grey(0.85, 0.95),
+            0.12,
             clear=Clear(tint, haze=dice.pick((0.02, 0.06, 0.3)), bend=0.05, rim=0.35, shade=0.2),
-        )  # fmt: skip
+        )
         parts = [Part(skin, look), Part(_rim(top, high, 0.0015), look)]
     else:
         colour = dice.grey(0.85, 0.97) if kind == "white" else dice.colour(strength=(0.4, 0.95))
@@ -130,15 +136,28 @@ def foam_cup(dice: Dice) -> Item:
     high, low, top = _shape(dice)
     thick = dice.between(0.002, 0.0035)
     profile = [
-        (0, 0.004), (low - 0.004, 0.004), (low - 0.003, 0), (low, 0.001), (top - 0.001, high - 0.008),
-        (top + 0.002, high - 0.006), (top + 0.002, high), (top - thick, high),
-        (low - thick, 0.008), (0, 0.008),
-    ]  # fmt: skip
+        (0, 0.004),
+        (low - 0.004, 0.004),
+        (low - 0.003, 0),
+        (low, 0.001),
+        (top - 0.001, high - 0.008),
+        (top + 0.002, high - 0.006),
+        (top + 0.002, high),
+        (top - thick, high),
+        (low - thick, 0.008),
+        (0, 0.008),
+    ]
     skin = turned(fine_profile(profile, 5))
     look = Material(
-        dice.grey(0.88, 0.98, 0.02), roughness=0.7, gloss=0.4, relief="cells", bump=0.12, grain=22,
-        mottle=0.06, through=0.15,
-    )  # fmt: skip
+        dice.grey(0.88, 0.98, 0.02),
+        roughness=0.7,
+        gloss=0.4,
+        relief="cells",
+        bump=0.12,
+        grain=22,
+        mottle=0.06,
+        through=0.15,
+    )
     parts = [Part(skin, look)]
     if dice.chance(0.15):
         parts = _maybe_crushed(parts, dice, 1, 0.3)

@@ -8,6 +8,7 @@ from scipy.ndimage import gaussian_filter
 from training.makers.dice import Dice
 from training.makers.material import Item, Material, Part
 from training.makers.mesh import Mesh, grid, rotation
+from training.makers.prints import print_label
 from training.makers.warps import crushed_parts
 
 FORM = "moulded_fibre"
@@ -18,10 +19,14 @@ def _look(dice: Dice) -> Material:
     tinted = dice.colour((0, 1), (0.08, 0.3), (0.45, 0.75))
     brown = dice.colour((0.07, 0.1), (0.2, 0.4), (0.5, 0.7))
     return Material(
-        dice.pick((grey, grey, brown, tinted), (6, 2, 2, 1)), roughness=0.97, gloss=0.15,
-        relief=dice.pick(("fibre", "fractal")), bump=dice.between(0.12, 0.4), grain=dice.between(9, 20),
+        dice.pick((grey, grey, brown, tinted), (6, 2, 2, 1)),
+        roughness=0.97,
+        gloss=0.15,
+        relief=dice.pick(("fibre", "fractal")),
+        bump=dice.between(0.12, 0.4),
+        grain=dice.between(9, 20),
         mottle=dice.between(0.08, 0.3),
-    )  # fmt: skip
+    )
 
 
 def _field(width: float, depth: float, step: float = 0.0022) -> tuple[np.ndarray, np.ndarray]:
@@ -85,7 +90,7 @@ def egg_carton(dice: Dice) -> Item:
         lid_high = dice.between(0.022, 0.034)
         roof = _surface(x, y, _lid(x, y, (width / 2, depth / 2), lid_high, pitch, dice))
         if dice.chance(0.35):
-            parts_label = _label(roof, width, depth, lid_high, dice)
+            parts_label = _label(width, depth, lid_high, dice)
         else:
             parts_label = []
         opening = {"closed": dice.between(0, 0.06), "lid": 0.0, "open": dice.between(1.2, 3.3)}[
@@ -102,9 +107,7 @@ def egg_carton(dice: Dice) -> Item:
     return Item(FORM, parts, poses, "egg_carton", (6, 1) if state == "open" else (5, 2, 1))
 
 
-def _label(roof: Mesh, width: float, depth: float, high: float, dice: Dice) -> list[Part]:
-    from training.makers.prints import print_label
-
+def _label(width: float, depth: float, high: float, dice: Dice) -> list[Part]:
     w, d = width * dice.between(0.4, 0.85), depth * dice.between(0.4, 0.7)
     y, x = np.mgrid[-d / 2 : d / 2 : 8j, -w / 2 : w / 2 : 8j]
     flat = grid(np.stack([x, y, np.full_like(x, high + 0.0012)], 2))

@@ -28,9 +28,12 @@ def _film(dice: Dice, colour: np.ndarray, *, haze: float) -> Material:
         return Material(colour, roughness=rough, gloss=1.2, through=0.4)
     tint = np.clip(0.9 + 0.1 * colour, 0, 1)
     return Material(
-        colour, roughness=rough, gloss=1.4, through=0.4,
+        colour,
+        roughness=rough,
+        gloss=1.4,
+        through=0.4,
         clear=Clear(tint, haze=haze, bend=0.03, rim=0.15, shade=0.15 + 0.5 * haze),
-    )  # fmt: skip
+    )
 
 
 def _bag_colour(dice: Dice) -> np.ndarray:
@@ -155,7 +158,7 @@ def packet(dice: Dice) -> Item:
         parts = crushed_parts(parts, dice, amount, 1.8)
     elif dice.chance(0.4):
         degrees = dice.between(20, 90)
-        parts = [Part(bent(p.mesh, dice, degrees), p.material) for p in parts]
+        parts = [Part(bent(p.mesh, degrees), p.material) for p in parts]
     return Item(FORM, parts, ("settles",), "packet")
 
 
@@ -165,7 +168,7 @@ def wrapper(dice: Dice) -> Item:
     flat = sheet(wide, tall, 72, 72)
     made = crumpled_sheet(flat, dice, dice.between_apart(0.1, 0.6), scale=dice.between(0.03, 0.07))
     if dice.chance(0.5):
-        made = bent(made, dice, dice.between(30, 160))
+        made = bent(made, dice.between(30, 160))
     texture = print_label(dice, (SIZE, SIZE))
     if dice.chance(0.35):
         texture = torn(texture, dice)
@@ -220,7 +223,7 @@ def bubble_wrap(dice: Dice) -> Item:
         np.stack([x.ravel(), y.ravel(), 0 * x.ravel()], 1), dice.rng, frequency=12, octaves=2
     )
     made = grid(np.stack([x, y, z + 0.006 * wave.reshape(x.shape)], 2))
-    made = bent(made, dice, dice.pick((0.0, dice.between(20, 120), dice.between(180, 330))))
+    made = bent(made, dice.pick((0.0, dice.between(20, 120), dice.between(180, 330))))
     colour = dice.pick(
         (dice.grey(0.85, 0.95), dice.colour(strength=(0.1, 0.5), value=(0.7, 1))), (5, 1)
     )
@@ -248,7 +251,11 @@ def film_rings(dice: Dice) -> Item:
 
 
 MAKERS = {
-    "carrier_bag": (carrier_bag, 3.0), "bin_bag": (bin_bag, 0.7), "packet": (packet, 2.5),
-    "wrapper": (wrapper, 2.0), "clear_wrap": (clear_wrap, 2.0), "bubble_wrap": (bubble_wrap, 1.0),
+    "carrier_bag": (carrier_bag, 3.0),
+    "bin_bag": (bin_bag, 0.7),
+    "packet": (packet, 2.5),
+    "wrapper": (wrapper, 2.0),
+    "clear_wrap": (clear_wrap, 2.0),
+    "bubble_wrap": (bubble_wrap, 1.0),
     "film_rings": (film_rings, 0.3),
-}  # fmt: skip
+}

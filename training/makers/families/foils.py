@@ -17,10 +17,14 @@ def _look(dice: Dice, *, facets: float = 0.0, texture: np.ndarray | None = None)
         (dice.grey(0.78, 0.93, 0.01), dice.colour((0.1, 0.14), (0.3, 0.6), (0.7, 0.9))), (12, 1)
     )
     return metal(
-        (1, 1, 1) if texture is not None else colour, dice.between(0.12, 0.45), texture=texture,
-        bump=dice.between(0.05, 0.25), grain=dice.between(8, 25), facets=facets,
+        (1, 1, 1) if texture is not None else colour,
+        dice.between(0.12, 0.45),
+        texture=texture,
+        bump=dice.between(0.05, 0.25),
+        grain=dice.between(8, 25),
+        facets=facets,
         back=dice.grey(0.75, 0.9, 0.01),
-    )  # fmt: skip
+    )
 
 
 def foil_ball(dice: Dice) -> Item:
@@ -100,5 +104,10 @@ def foil_wrap(dice: Dice) -> Item:
     return Item("foil", [Part(made, _look(dice, facets=1.0))], detail="foil_wrap")
 
 
-MAKERS = {"foil_ball": (foil_ball, 1.5), "foil_sheet": (foil_sheet, 2.0), "foil_tray": (foil_tray, 2.0),
-          "foil_lid": (foil_lid, 1.0), "foil_wrap": (foil_wrap, 0.7)}  # fmt: skip
+MAKERS = {
+    "foil_ball": (foil_ball, 1.5),
+    "foil_sheet": (foil_sheet, 2.0),
+    "foil_tray": (foil_tray, 2.0),
+    "foil_lid": (foil_lid, 1.0),
+    "foil_wrap": (foil_wrap, 0.7),
+}

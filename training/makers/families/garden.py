@@ -60,7 +60,7 @@ def leaf_part(dice: Dice, kind: str, size: float, colour: np.ndarray) -> list[Pa
     texture = cut((np.clip(face, 0, 1) * 255).astype(np.uint8), mask)
     made = relief(mask, size, size, 0.0, hollow=True, steps=40)
     made = crumpled_sheet(made, dice, dice.between(0.02, 0.3), scale=size * 0.5)
-    made = bent(made, dice, dice.between(0, 90))
+    made = bent(made, dice.between(0, 90))
     look = Material(
         (1, 1, 1), texture, roughness=dice.between(0.35, 0.8), gloss=0.7, through=0.25, back=None
     )
@@ -85,11 +85,11 @@ def leaves(dice: Dice) -> Item:
         turn = rotation((0, 0, 1), dice.between(0, 6.28)) @ rotation(
             (1, 0, 0), dice.rng.normal(0, 0.25) + dice.pick((0.0, np.pi))
         )
-        shift = np.array([*dice.rng.normal(0, size * 0.28 * np.sqrt(count - 1), 2), 0])
+        shift = dice.rng.normal(0, size * 0.28 * np.sqrt(count - 1), 2)
         for part in leaf_part(dice, kind, size * dice.between(0.7, 1.1), tone):
             laid = part.mesh.turned(turn)
             parts.append(
-                Part(laid.moved(shift + [0, 0, dice.between(0.002, 0.004 * count)]), part.material)
+                Part(laid.moved((*shift, dice.between(0.002, 0.004 * count))), part.material)
             )
     return Item(FORM, parts, ("stands",), "leaves")
 
@@ -227,7 +227,7 @@ def _blades(dice: Dice, count: int, spread: float, long: tuple[float, float], fl
     middle = np.stack([x, y, z], 2)
     v = np.stack([middle - side, middle + side], 2).reshape(-1, 3)
     strip = np.arange(5)[:, None] * 2
-    quad = np.concatenate([strip + [0, 1, 3], strip + [0, 3, 2]])
+    quad = np.concatenate([strip + np.array(corners) for corners in ((0, 1, 3), (0, 3, 2))])
     f = (np.arange(count)[:, None, None] * 12 + quad).reshape(-1, 3)
     uv = np.stack(
         [np.repeat(dice.rng.uniform(0, 1, count), 12), np.tile(np.repeat(t, 2), count)], 1
@@ -388,6 +388,11 @@ def weeds(dice: Dice) -> Item:
 
 
 MAKERS = {
-    "leaves": (leaves, 3.0), "twigs": (twigs, 2.0), "grass_heap": (grass_heap, 1.5), "flower": (flower, 2.0), "cone": (cone, 0.7),
-    "soil_clod": (soil_clod, 0.5), "weeds": (weeds, 1.5),
-}  # fmt: skip
+    "leaves": (leaves, 3.0),
+    "twigs": (twigs, 2.0),
+    "grass_heap": (grass_heap, 1.5),
+    "flower": (flower, 2.0),
+    "cone": (cone, 0.7),
+    "soil_clod": (soil_clod, 0.5),
+    "weeds": (weeds, 1.5),
+}

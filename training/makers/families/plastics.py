@@ -7,12 +7,14 @@ from dataclasses import replace
 import numpy as np
 
 from training.makers.dice import Dice
+from training.makers.families.metals import cutlery
 from training.makers.material import Clear, Item, Material, Part, metal, plastic
 from training.makers.mesh import (
     Mesh,
     ball,
     box,
     fine_profile,
+    grid,
     merge,
     rotation,
     smooth_profile,
@@ -20,179 +22,16 @@ from training.makers.mesh import (
     turned,
 )
 from training.makers.prints import SIZE, print_label
-from training.makers.warps import crushed_parts, rippled
+from training.makers.warps import crushed_parts
 
 OTHER = "plastic_other"
 
 
-def _bright(dice: Dice) -> np.ndarray:
+def bright(dice: Dice) -> np.ndarray:
+    """Draw a colour of plastic goods."""
     return dice.pick(
         (dice.colour(strength=(0.5, 1)), dice.grey(0.85, 0.98), dice.grey(0.03, 0.2)), (5, 2, 1)
     )
-
-
-def _hollow(
-    top: float, low: float, high: float, lip: float, power: float, aspect: float, ribs: float = 0.0
-) -> tuple[Mesh, Mesh]:
-    """Outside and inside of a tub with a rim."""
-    wall = fine_profile([(low, 0.001), (top, high)], 24)
-    wall[:, 0] += ribs * np.abs(np.sin(np.linspace(0, 12, len(wall))))
-    outer = np.concatenate(
-        [[(0, 0.001), (low * 0.95, 0)], wall, [(top + lip, high), (top + lip, high + 0.001)]]
-    )
-    inner = np.concatenate(
-        [
-            [(top + lip, high + 0.001), (top - 0.0008, high + 0.001)],
-            (wall - [0.001, 0])[::-1],
-            [(0, 0.0022)],
-        ]
-    )
-    return (
-        turned(outer, sides=84, power=power, aspect=aspect),
-        turned(inner, sides=84, power=power, aspect=aspect),
-    )
-
-
-def tub(dice: Dice) -> Item:
-    """Yoghurt pot, margarine tub or box, with or without lid, from any side."""
-    top = dice.between(0.028, 0.09)
-    high = top * dice.between_apart(0.5, 2.4)
-    low = top * dice.between(0.68, 0.97)
-    power = dice.pick((2.0, 2.0, 4.0, 9.0))
-    aspect = 1.0 if power == 2 else dice.between(0.6, 1)
-    outside, inside = _hollow(top, low, high, dice.between(0.002, 0.006), power, aspect)
-    white = dice.grey(0.88, 0.98, 0.015)
-    colour = dice.pick((white, white, _bright(dice)))
-    inner = plastic(colour, dice.between(0.2, 0.5), through=0.2)
-    look = inner
-    if dice.chance(0.65):
-        look = replace(inner, colour=(1, 1, 1), texture=print_label(dice, (2 * SIZE, SIZE), colour))
-    if dice.chance(0.2):
-        look = inner = replace(
-            plastic(dice.grey(0.85, 0.95), 0.12),
-            clear=Clear(
-                dice.grey(0.93, 0.99, 0.01),
-                haze=dice.between(0.02, 0.15),
-                bend=0.04,
-                rim=0.35,
-                shade=0.2,
-            ),
-        )
-    parts = [Part(outside, look), Part(inside, inner)]
-    if dice.chance(0.2):
-        parts = crushed_parts(parts, dice, dice.between(0.1, 0.5), 1.3)
-    elif dice.chance(0.35):
-        cover = turned(
-            [
-                (top + 0.007, high - 0.004),
-                (top + 0.008, high + 0.003),
-                (top, high + 0.004),
-                (top * 0.9, high + 0.002),
-                (0, high + 0.002),
-            ],
-            sides=84,
-            power=power,
-            aspect=aspect,
-        )
-        cover.uv[:] = cover.v[:, :2] / (2 * top + 0.018) + 0.5
-        over = replace(inner, clear=None)
-        if dice.chance(0.5):
-            over = replace(over, colour=(1, 1, 1), texture=print_label(dice, ground=colour))
-        parts.append(Part(cover, over))
-    return Item(
-        "plastic_tub_tray", parts, ("stands", "lies", "upside_down", "settles"), "tub", (5, 3, 2, 1)
-    )
-
-
-def tray(dice: Dice) -> Item:
-    """Shallow tray or punnet, clear, black or white, ribbed; a lid hinged to it at times."""
-    top = dice.between(0.05, 0.13)
-    high = top * dice.between_apart(0.15, 0.7)
-    power, aspect = dice.pick((6.0, 10.0)), dice.between(0.55, 1)
-    outside, inside = _hollow(
-        top,
-        top - high * dice.between(0.15, 0.5),
-        high,
-        dice.between(0.004, 0.009),
-        power,
-        aspect,
-        dice.pick((0.0, 0.0015)),
-    )
-    kind = dice.pick(("clear", "black", "white", "coloured"), (4, 2, 2, 1))
-    if kind == "clear":
-        look = replace(
-            plastic(dice.grey(0.88, 0.96), 0.1),
-            clear=Clear(
-                dice.grey(0.93, 0.99, 0.01),
-                haze=dice.between(0.02, 0.1),
-                bend=0.05,
-                rim=0.4,
-                shade=0.2,
-            ),
-        )
-    else:
-        colour = {
-            "black": dice.grey(0.02, 0.08),
-            "white": dice.grey(0.88, 0.98),
-            "coloured": _bright(dice),
-        }[kind]
-        look = plastic(colour, dice.between(0.2, 0.5))
-    parts = [Part(outside, look), Part(inside, look)] if kind != "clear" else [Part(outside, look)]
-    if dice.chance(0.3):
-        lid = [Part(p.mesh.scaled((1, 1, dice.between(0.3, 1))), p.material) for p in parts]
-        turn = rotation((1, 0, 0), -dice.between(1.6, 3.1))
-        half = top * aspect + 0.006
-        hinged = [
-            Part(
-                p.mesh.turned(rotation((1, 0, 0), np.pi))
-                .moved((0, -half, 0))
-                .turned(turn)
-                .moved((0, half, high)),
-                p.material,
-            )
-            for p in lid
-        ]
-        parts += hinged
-    if dice.chance(0.3):
-        parts = crushed_parts(parts, dice, dice.between(0.05, 0.4), 1.3)
-    return Item("plastic_tub_tray", parts, ("stands", "upside_down", "settles"), "tray", (5, 2, 1))
-
-
-def plastic_lid(dice: Dice) -> Item:
-    """Lids and screw caps, one to five."""
-    parts = []
-    for i in range(dice.pick((1, 2, 5), (5, 1, 1))):
-        radius = dice.pick((0.0155, 0.019, dice.between(0.03, 0.06)))
-        high = dice.between(0.007, 0.018)
-        made = turned(
-            [
-                (radius - 0.0015, 0),
-                (radius, 0),
-                (radius, high * 0.9),
-                (radius * 0.94, high),
-                (0, high),
-            ],
-            sides=96,
-        )
-        ribs = (
-            0.0004
-            * np.sin(np.arctan2(made.v[:, 1], made.v[:, 0]) * 40)
-            * (np.hypot(made.v[:, 0], made.v[:, 1]) > radius * 0.97)
-        )
-        inner = turned(
-            [(radius - 0.0015, 0), (radius - 0.0018, high - 0.002), (0, high - 0.002)], sides=60
-        ).flipped()
-        flip = rotation((1, 0, 0), np.pi if dice.chance(0.4) else 0.0)
-        look = plastic(_bright(dice), dice.between(0.25, 0.5))
-        spot = np.array([*dice.rng.normal(0, 0.03, 2) * (i > 0), 0]) + [
-            0.04 * (i % 3),
-            0.04 * (i // 3),
-            0,
-        ]
-        for mesh in (made.along_normals(ribs), inner):
-            laid = mesh.moved((0, 0, -high / 2)).turned(flip).moved((0, 0, high / 2))
-            parts.append(Part(laid.moved(spot), look))
-    return Item(OTHER, parts, ("stands",), "plastic_lid")
 
 
 def toothbrush(dice: Dice) -> Item:
@@ -201,10 +40,12 @@ def toothbrush(dice: Dice) -> Item:
     t = np.linspace(0, 1, 40)
     wide = 0.0055 * (0.75 + 0.35 * np.sin(t * 7)) * np.where(t > 0.72, 0.75, 1.0)
     path = np.stack([long * t, 0 * t, 0.006 + 0.003 * np.sin(3 * t)], 1)
-    colour = _bright(dice)
+    colour = bright(dice)
     parts = [
         Part(tube(path, wide, flat=0.6), plastic(colour, 0.25)),
-        Part(tube(path[8:22] + [0, 0, 0.002], 0.0035, flat=0.6), plastic(_bright(dice), 0.6)),
+        Part(
+            tube(path[8:22] + np.array([0, 0, 0.002]), 0.0035, flat=0.6), plastic(bright(dice), 0.6)
+        ),
     ]
     tufts = [
         turned([(0.0009, 0), (0.0011, 0.011), (0, 0.011)], sides=8).moved(
@@ -235,7 +76,7 @@ def pen(dice: Dice) -> Item:
             (0, long),
         ]
         body = turned(fine_profile(line, 2), sides=24, power=dice.pick((2.0, 2.0, 3.0)))
-        look = plastic(_bright(dice), 0.25)
+        look = plastic(bright(dice), 0.25)
         if dice.chance(0.25):
             look = replace(
                 look, clear=Clear((0.95, 0.97, 0.98), haze=0.15, bend=0.05, rim=0.4, shade=0.2)
@@ -284,11 +125,11 @@ def straws(dice: Dice) -> Item:
         made = tube(path, dice.between(0.0025, 0.004) + ridge, sides=12).turned(
             rotation((0, 0, 1), dice.rng.normal(0, 0.6))
         )
-        look = plastic(_bright(dice), 0.35, through=0.3)
+        look = plastic(bright(dice), 0.35, through=0.3)
         if striped:
             tile = np.zeros((64, 64, 3), np.uint8)
             stripe = ((np.arange(64)[:, None] * 4 + np.arange(64)[None]) // 32) % 2 == 0
-            tile[:] = np.where(stripe[..., None], (np.asarray(_bright(dice)) * 255), 245)
+            tile[:] = np.where(stripe[..., None], (np.asarray(bright(dice)) * 255), 245)
             look = replace(look, colour=(1, 1, 1), texture=np.tile(tile, (2, 1, 1)))
         parts.append(Part(made.moved((*dice.rng.normal(0, 0.015, 2), 0.001 * i)), look))
     return Item(OTHER, parts, ("stands",), "straws")
@@ -362,7 +203,7 @@ def toy(dice: Dice) -> Item:
             ((0.17, 0, 1.25), (0.09, 0.06, 0.12)),
             ((-0.17, 0, 1.25), (0.09, 0.06, 0.12)),
         ]
-        tones = [_bright(dice) for _ in range(3)]
+        tones = [bright(dice) for _ in range(3)]
         for i, (spot, stretch) in enumerate(limbs):
             parts.append(
                 Part(
@@ -409,21 +250,17 @@ def squeeze_tube(dice: Dice) -> Item:
     flat = np.clip(1 - t * dice.between(0.85, 1.0), 0.05, 1)
     wide = radius * (1 + 0.45 * t)
     points = np.stack([wide * np.cos(a), radius * flat * np.sin(a), long * t + 0 * a], 2)
-    from training.makers.mesh import grid
-
     body = grid(points, around=True)
     look = plastic((1, 1, 1), 0.3, texture=print_label(dice, (2 * SIZE, SIZE)))
     cap = turned([(0, -0.022), (radius * 0.6, -0.022), (radius * 0.75, -0.002), (radius, 0)])
     parts = crushed_parts(
-        [Part(body, look), Part(cap, plastic(_bright(dice)))], dice, dice.between(0.02, 0.3), 1.5
+        [Part(body, look), Part(cap, plastic(bright(dice)))], dice, dice.between(0.02, 0.3), 1.5
     )
     return Item(OTHER, parts, ("lies", "settles"), "squeeze_tube")
 
 
 def plastic_cutlery(dice: Dice) -> Item:
     """Throw-away spoon, fork or knife of white or clear plastic."""
-    from training.makers.families.metals import cutlery
-
     made = cutlery(dice)
     tone = dice.pick(
         (dice.grey(0.88, 0.98), dice.grey(0.88, 0.98), dice.grey(0.03, 0.1), dice.colour())
@@ -445,90 +282,6 @@ def plastic_cutlery(dice: Dice) -> Item:
     return Item(OTHER, parts, made.poses, "plastic_cutlery", made.weights)
 
 
-def _foam(dice: Dice) -> Material:
-    colour = dice.pick(
-        (
-            dice.grey(0.9, 0.99, 0.01),
-            dice.grey(0.03, 0.1),
-            dice.colour(strength=(0.1, 0.4), value=(0.8, 1)),
-        ),
-        (8, 1, 1),
-    )
-    return Material(
-        colour,
-        roughness=0.75,
-        gloss=0.35,
-        relief="cells",
-        bump=dice.between(0.1, 0.4),
-        grain=dice.between(9, 20),
-        mottle=0.12,
-        through=0.1,
-    )
-
-
-def foam_tray(dice: Dice) -> Item:
-    """Tray, clamshell or bowl of foam."""
-    top = dice.between(0.06, 0.12)
-    high, power, aspect = dice.between(0.015, 0.045), dice.pick((2.0, 6.0)), dice.between(0.6, 1)
-    low = top - dice.between(0.3, 0.7) * high
-    thick = 0.0035
-    line = [
-        (0, 0),
-        (low, 0),
-        (top, high),
-        (top + 0.004, high),
-        (top + 0.004, high + thick),
-        (top - 0.002, high + thick),
-        (low - 0.002, thick),
-        (0, thick),
-    ]
-    made = turned(
-        fine_profile(line, 5), sides=84, power=power, aspect=1.0 if power == 2 else aspect
-    )
-    look = _foam(dice)
-    parts = [Part(made, look)]
-    if power > 2 and dice.chance(0.45):
-        half = top * aspect + 0.006
-        turn = rotation((1, 0, 0), -dice.between(0.3, 2.8))
-        lid = (
-            made.turned(rotation((1, 0, 0), np.pi))
-            .moved((0, -half, 0))
-            .turned(turn)
-            .moved((0, half, high + thick))
-        )
-        parts.append(Part(lid, look))
-    if dice.chance(0.25):
-        parts = crushed_parts(parts, dice, dice.between(0.05, 0.3), 1.4)
-    return Item("plastic_foam", parts, ("stands", "upside_down", "settles"), "foam_tray", (4, 2, 1))
-
-
-def foam_block(dice: Dice) -> Item:
-    """Packing block or broken piece of foam, with recesses, or loose pieces."""
-    look = _foam(dice)
-    if dice.chance(0.3):
-        bits = []
-        for _ in range(dice.whole(3, 14)):
-            t = np.linspace(0, np.pi * dice.between(0.6, 1.1), 14)
-            bit = tube(np.stack([0.014 * np.cos(t), 0.014 * np.sin(t), 0 * t], 1), 0.008).turned(
-                rotation(dice.rng.normal(size=3), dice.between(0, 3))
-            )
-            bits.append(bit.moved((*dice.rng.normal(0, 0.035, 2), -bit.v[:, 2].min())))
-        return Item("plastic_foam", [Part(merge(bits), look)], ("stands",), "foam_pieces")
-    w, d, h = dice.between(0.06, 0.25), dice.between(0.05, 0.15), dice.between(0.02, 0.09)
-    body = box(w, d, h, 26)
-    y = body.v[:, 1] / d
-    for _ in range(dice.whole(0, 3)):
-        at, half = dice.between(-0.35, 0.35), dice.between(0.06, 0.2)
-        dip = (
-            (np.abs(body.v[:, 0] / w - at) < half)
-            * (np.abs(y) < dice.between(0.2, 0.6))
-            * (body.v[:, 2] > h * 0.98)
-        )
-        body = body.moved(np.stack([0 * y, 0 * y, dip * (-0.5 * h)], 1))
-    body = rippled(body, dice, dice.pick((0.0005, 0.006)), 22)
-    return Item("plastic_foam", [Part(body, look)], ("settles",), "foam_block")
-
-
 def hanger(dice: Dice) -> Item:
     """Clothes hanger or peg of plastic."""
     line = smooth_profile([(-0.19, -0.05), (-0.1, 0.0), (0, 0.035), (0.1, 0.0), (0.19, -0.05)], 40)
@@ -536,7 +289,7 @@ def hanger(dice: Dice) -> Item:
     a = np.linspace(-np.pi / 2, np.pi * 0.95, 24)
     hook = np.stack([0.02 * np.cos(a), 0.075 + 0.02 * np.sin(a), 0.004 + 0 * a], 1)
     bar = np.array([[-0.185, -0.052, 0.004], [0.185, -0.052, 0.004]])
-    look = plastic(_bright(dice), 0.3)
+    look = plastic(bright(dice), 0.3)
     parts = [
         Part(merge([tube(path, 0.0055, flat=0.7), tube(bar, 0.0035)]), look),
         Part(tube(hook, 0.002), dice.pick((look, metal((0.75, 0.75, 0.75), 0.3)))),
@@ -545,7 +298,12 @@ def hanger(dice: Dice) -> Item:
 
 
 MAKERS = {
-    "tub": (tub, 2.5), "tray": (tray, 2.5), "plastic_lid": (plastic_lid, 1.5), "toothbrush": (toothbrush, 1.0), "pen": (pen, 1.0),
-    "straws": (straws, 0.7), "toy": (toy, 1.5), "sponge": (sponge, 1.0), "squeeze_tube": (squeeze_tube, 0.7),
-    "plastic_cutlery": (plastic_cutlery, 1.0), "foam_tray": (foam_tray, 2.0), "foam_block": (foam_block, 2.0), "hanger": (hanger, 0.4),
-}  # fmt: skip
+    "toothbrush": (toothbrush, 1.0),
+    "pen": (pen, 1.0),
+    "straws": (straws, 0.7),
+    "toy": (toy, 1.5),
+    "sponge": (sponge, 1.0),
+    "squeeze_tube": (squeeze_tube, 0.7),
+    "plastic_cutlery": (plastic_cutlery, 1.0),
+    "hanger": (hanger, 0.4),
+}

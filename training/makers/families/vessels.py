@@ -16,18 +16,29 @@ from training.makers.warps import crushed_parts
 def glass_tint(dice: Dice) -> np.ndarray:
     """Draw what a wall lets through: white, green, brown or blue glass."""
     return dice.pick(
-        (dice.grey(0.9, 0.98, 0.015), dice.colour((0.28, 0.4), (0.3, 0.75), (0.35, 0.75)),
-         dice.colour((0.05, 0.09), (0.6, 0.95), (0.3, 0.6)), dice.colour((0.55, 0.62), (0.3, 0.7), (0.5, 0.8))),
+        (
+            dice.grey(0.9, 0.98, 0.015),
+            dice.colour((0.28, 0.4), (0.3, 0.75), (0.35, 0.75)),
+            dice.colour((0.05, 0.09), (0.6, 0.95), (0.3, 0.6)),
+            dice.colour((0.55, 0.62), (0.3, 0.7), (0.5, 0.8)),
+        ),
         (5, 3, 3, 0.5),
-    )  # fmt: skip
+    )
 
 
 def glass(dice: Dice, tint: np.ndarray) -> Material:
     """Thin wall of glass of a tint."""
     return Material(
-        (0.9, 0.95, 0.92), roughness=dice.between(0.02, 0.08),
-        clear=Clear(tint, haze=dice.pick((0.0, 0.02, 0.08)), bend=dice.between(0.06, 0.18), rim=dice.between(0.5, 0.85), shade=0.4),
-    )  # fmt: skip
+        (0.9, 0.95, 0.92),
+        roughness=dice.between(0.02, 0.08),
+        clear=Clear(
+            tint,
+            haze=dice.pick((0.0, 0.02, 0.08)),
+            bend=dice.between(0.06, 0.18),
+            rim=dice.between(0.5, 0.85),
+            shade=0.4,
+        ),
+    )
 
 
 def _pet(dice: Dice) -> Material:
@@ -40,9 +51,17 @@ def _pet(dice: Dice) -> Material:
         (6, 2, 1),
     )
     return Material(
-        (0.92, 0.95, 0.97), roughness=dice.between(0.05, 0.15), gloss=1.1,
-        clear=Clear(tint, haze=dice.between(0.01, 0.09), bend=dice.between(0.03, 0.08), rim=dice.between(0.25, 0.5), shade=0.2),
-    )  # fmt: skip
+        (0.92, 0.95, 0.97),
+        roughness=dice.between(0.05, 0.15),
+        gloss=1.1,
+        clear=Clear(
+            tint,
+            haze=dice.between(0.01, 0.09),
+            bend=dice.between(0.03, 0.08),
+            rim=dice.between(0.25, 0.5),
+            shade=0.2,
+        ),
+    )
 
 
 def _band(
@@ -77,9 +96,19 @@ def pet_bottle(dice: Dice) -> Item:
     neck, shoulder = 0.0125, high * dice.between(0.62, 0.74)
     waist = dice.between(0.82, 1.0)
     line = smooth_profile(
-        [(radius * 0.75, 0.002), (radius * 0.97, high * 0.05), (radius, high * 0.2), (radius * waist, high * 0.4), (radius, shoulder * 0.97),
-         (radius * 0.9, shoulder + high * 0.05), (neck * 1.35, high * 0.89), (neck, high * 0.92), (neck, high)], 90,
-    )  # fmt: skip
+        [
+            (radius * 0.75, 0.002),
+            (radius * 0.97, high * 0.05),
+            (radius, high * 0.2),
+            (radius * waist, high * 0.4),
+            (radius, shoulder * 0.97),
+            (radius * 0.9, shoulder + high * 0.05),
+            (neck * 1.35, high * 0.89),
+            (neck, high * 0.92),
+            (neck, high),
+        ],
+        90,
+    )
     ribs = np.sin(line[:, 1] / high * 2 * np.pi * dice.whole(6, 18)) * dice.between(0, 0.0014)
     line[:, 0] += ribs * (line[:, 1] < shoulder) * (line[:, 1] > high * 0.06)
     body = turned(
@@ -202,9 +231,20 @@ def bottle_line(dice: Dice) -> np.ndarray:
     radius = high * dice.between(0.11, 0.18)
     neck, shoulder = dice.between(0.011, 0.016), dice.between(0.48, 0.68)
     return smooth_profile(
-        [(radius * 0.95, 0.001), (radius, high * 0.04), (radius, high * 0.3), (radius, high * shoulder), (radius * 0.75, high * (shoulder + 0.09)),
-         (neck * 1.15, high * (shoulder + 0.2)), (neck, high * 0.95), (neck * 1.2, high * 0.965), (neck * 1.2, high * 0.985), (neck, high)], 70,
-    )  # fmt: skip
+        [
+            (radius * 0.95, 0.001),
+            (radius, high * 0.04),
+            (radius, high * 0.3),
+            (radius, high * shoulder),
+            (radius * 0.75, high * (shoulder + 0.09)),
+            (neck * 1.15, high * (shoulder + 0.2)),
+            (neck, high * 0.95),
+            (neck * 1.2, high * 0.965),
+            (neck * 1.2, high * 0.985),
+            (neck, high),
+        ],
+        70,
+    )
 
 
 def glass_bottle(dice: Dice) -> Item:
@@ -313,5 +353,9 @@ def lid(radius: float, low: float, tall: float, dice: Dice) -> Part:
     )
 
 
-MAKERS = {"pet_bottle": (pet_bottle, 3.0), "opaque_bottle": (opaque_bottle, 0.8),
-          "glass_bottle": (glass_bottle, 2.0), "jar": (jar, 2.0)}  # fmt: skip
+MAKERS = {
+    "pet_bottle": (pet_bottle, 3.0),
+    "opaque_bottle": (opaque_bottle, 0.8),
+    "glass_bottle": (glass_bottle, 2.0),
+    "jar": (jar, 2.0),
+}
