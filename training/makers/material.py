@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -69,16 +70,16 @@ class Item:
     tags: dict[str, float] = field(default_factory=dict)
 
 
-def paper(colour: np.ndarray, **other: object) -> Material:
+def paper(colour: np.ndarray, **other: Any) -> Material:
     """Matt fibre surface."""
     return replace(Material(colour, roughness=0.9, gloss=0.3, bump=0.08, grain=25), **other)
 
 
-def plastic(colour: np.ndarray, roughness: float = 0.35, **other: object) -> Material:
+def plastic(colour: np.ndarray, roughness: float = 0.35, **other: Any) -> Material:
     """Smooth surface with highlights."""
     return replace(Material(colour, roughness=roughness), **other)
 
 
-def metal(colour: np.ndarray, roughness: float = 0.3, **other: object) -> Material:
+def metal(colour: np.ndarray, roughness: float = 0.3, **other: Any) -> Material:
     """Bare metal."""
     return replace(Material(colour, roughness=roughness, metal=1.0), **other)
