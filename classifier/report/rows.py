@@ -44,14 +44,7 @@ def report_csv(report: Report) -> str:
 
 def dictionary_csv() -> str:
     """Return the data dictionary as CSV text: columns first, then the measures."""
-    rows: list[Row] = [
-        {"kind": "column", "name": c.name, "type": c.type, "unit": c.unit, "meaning": c.meaning}
-        for c in DATA_DICTIONARY
-    ]
-    rows += [
-        {"kind": "measure", "name": m.name, "type": "number", "unit": m.unit, "meaning": m.meaning}
-        for m in MEASURES
-    ]
+    rows: list[Row] = [asdict(each) for each in (*DATA_DICTIONARY, *MEASURES)]
     return _csv(["kind", "name", "type", "unit", "meaning"], rows)
 
 

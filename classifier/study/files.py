@@ -21,17 +21,7 @@ from classifier.csv_text import safe_cell
 from classifier.report.categories import Names
 from classifier.report.routes import kind_of, route_name
 from classifier.rules.category_parts import Categories
-from classifier.study.dictionary import (
-    CODES,
-    FIGURE_COLUMNS,
-    MASS_COLUMNS,
-    MEASURE_COLUMNS,
-    MEASURES,
-    ROUTE_COLUMNS,
-    SORT_COLUMNS,
-    Column,
-    schema,
-)
+from classifier.study.dictionary import CODES, MEASURES, SCHEMAS, column_names
 from classifier.study.figures import Figure
 from classifier.study.report import StudyReport
 
@@ -42,7 +32,7 @@ _ZIP_DAY = (1980, 1, 1, 0, 0, 0)
 
 
 def figure_rows(report: StudyReport) -> list[Row]:
-    """Return one row a figure, with every column of `FIGURE_COLUMNS`."""
+    """Return one row a figure, with every column of the table of figures."""
     return [_figure_row(report, each) for each in report.figures]
 
 
@@ -71,32 +61,14 @@ def study_json(report: StudyReport) -> Row:
 
 def study_files(report: StudyReport, categories: Categories) -> dict[str, str]:
     """Return the files of the data package by name: five tables and datapackage.json."""
-    tables: list[tuple[str, str, tuple[Column, ...], Iterable[Row], list[str] | None]] = [
-        ("figures", "Every figure of the report", FIGURE_COLUMNS, figure_rows(report), None),
-        ("sorts", "The sorts, without names and places", SORT_COLUMNS, _sorts(report), ["sort"]),
-        (
-            "masses",
-            "What was weighed and counted in each sort",
-            MASS_COLUMNS,
-            _masses(report, categories),
-            ["sort", "category"],
-        ),
-        (
-            "routes",
-            "Where that could go, by the rules of the sort's programme",
-            ROUTE_COLUMNS,
-            _routes(report),
-            ["sort", "category", "route"],
-        ),
-        (
-            "measures",
-            "What the measures of the figures mean",
-            MEASURE_COLUMNS,
-            _measures(report),
-            ["measure"],
-        ),
+    tables: list[tuple[str, str, Iterable[Row]]] = [
+        ("figures", "Every figure of the report", figure_rows(report)),
+        ("sorts", "The sorts, without names and places", _sorts(report)),
+        ("masses", "What was weighed and counted in each sort", _masses(report, categories)),
+        ("routes", "Where that could go, by the rules of the sort's programme", _routes(report)),
+        ("measures", "What the measures of the figures mean", _measures(report)),
     ]
-    files = {f"{name}.csv": _csv(columns, rows) for name, _, columns, rows, _ in tables}
+    files = {f"{name}.csv": _csv(column_names(name), rows) for name, _, rows in tables}
     package = {
         "profile": "tabular-data-package",
         "name": _slug(report.name),
@@ -109,36 +81,25 @@ def study_files(report: StudyReport, categories: Categories) -> dict[str, str]:
         "categories_version": report.categories_version,
         "notes": list(report.notes),
         "codes_of_sources": CODES,
-        "resources": [
-            {
-                "profile": "tabular-data-resource",
-                "name": name,
-                "title": title,
-                "path": f"{name}.csv",
-                "format": "csv",
-                "mediatype": "text/csv",
-                "encoding": "utf-8",
-                "dialect": {"delimiter": ",", "lineTerminator": "\r\n", "header": True},
-                "schema": {
-                    **schema(columns, key),
-                    **(
-                        {
-                            "foreignKeys": [
-                                {
-                                    "fields": "sort",
-                                    "reference": {"resource": "sorts", "fields": "sort"},
-                                }
-                            ]
-                        }
-                        if name in ("masses", "routes")
-                        else {}
-                    ),
-                },
-            }
-            for name, title, columns, _, key in tables
-        ],
+        "resources": [_resource(name, title) for name, title, _ in tables],
     }
     return {**files, "datapackage.json": dumped(package)}
+
+
+def _resource(name: str, title: str) -> Row:
+    of_a_sort = {"fields": "sort", "reference": {"resource": "sorts", "fields": "sort"}}
+    keys = {"foreignKeys": [of_a_sort]} if name in ("masses", "routes") else {}
+    return {
+        "profile": "tabular-data-resource",
+        "name": name,
+        "title": title,
+        "path": f"{name}.csv",
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "dialect": {"delimiter": ",", "lineTerminator": "\r\n", "header": True},
+        "schema": {**SCHEMAS[name], **keys},
+    }
 
 
 def study_zip(files: Mapping[str, str]) -> bytes:
@@ -238,9 +199,9 @@ def _measures(report: StudyReport) -> Iterator[Row]:
         yield {"measure": measure, "unit": unit, "meaning": meaning}
 
 
-def _csv(columns: tuple[Column, ...], rows: Iterable[Row]) -> str:
+def _csv(columns: list[str], rows: Iterable[Row]) -> str:
     text = io.StringIO()
-    writer = csv.DictWriter(text, [column.name for column in columns], lineterminator="\r\n")
+    writer = csv.DictWriter(text, columns, lineterminator="\r\n")
     writer.writeheader()
     writer.writerows(rows)
     return text.getvalue()

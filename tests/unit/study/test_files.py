@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from classifier.study.dictionary import FIGURE_COLUMNS, MASS_COLUMNS, SORT_COLUMNS
+from classifier.study.dictionary import column_names
 from classifier.study.files import figure_rows, study_files, study_json, study_zip
 from classifier.study.report import StudyReport
 from tests.unit.study.study_cases import CATEGORIES, drawn, reported, totals
@@ -60,7 +60,7 @@ def test_frictionless_finds_the_package_valid(folder: Path) -> None:
 def test_pandas_reads_numbers_as_numbers(folder: Path, report: StudyReport) -> None:
     pandas = pytest.importorskip("pandas")
     figures = pandas.read_csv(folder / "figures.csv")
-    assert list(figures.columns) == [column.name for column in FIGURE_COLUMNS]
+    assert list(figures.columns) == column_names("figures")
     assert len(figures) == len(report.figures)
     for column in ("value", "low", "high", "confidence"):
         assert figures[column].dtype == float
@@ -85,8 +85,8 @@ def test_masses_by_route_add_up_to_the_masses(report: StudyReport) -> None:
 def test_names_and_places_of_households_stay_behind(report: StudyReport) -> None:
     told = "".join(study_files(report, CATEGORIES).values())
     assert "House" not in told
-    assert {column.name for column in SORT_COLUMNS}.isdisjoint({"name", "place"})
-    assert "place" not in {column.name for column in MASS_COLUMNS}
+    assert set(column_names("sorts")).isdisjoint({"name", "place"})
+    assert "place" not in column_names("masses")
 
 
 def test_a_text_that_a_spreadsheet_would_run_is_made_plain() -> None:
