@@ -1,4 +1,4 @@
-"""Files and names that last: on the disk before anybody is told of them."""
+"""Files and names that last: on the disk before anybody counts on them."""
 
 from __future__ import annotations
 

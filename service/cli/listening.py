@@ -96,14 +96,14 @@ class ListeningServer(uvicorn.Server):
 
 def _tell_once() -> Callable[[asyncio.AbstractEventLoop, dict[str, Any]], None]:
     """Return what handles the loop's errors: one that comes with each connection is logged once."""
-    told = False
+    logged = False
 
     def handle(loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
-        nonlocal told
+        nonlocal logged
         if not is_used_up(context.get("exception")):
             loop.default_exception_handler(context)
-        elif not told:
-            told = True
+        elif not logged:
+            logged = True
             logger.error(
                 "no connection can be accepted (%s): another program takes all that the system "
                 "has; this is logged once",

@@ -223,10 +223,10 @@ def move(old: Store, new: Store, *, progress: Progress | None = None) -> Proof:
     return proof
 
 
-def _refuse_what_holds(store: Store, mend: str) -> None:
+def _refuse_what_holds(store: Store, fix: str) -> None:
     if rows := store.log.rows_in_all():
         raise ConflictError(
-            f"the store {store.log.place} holds {rows} rows already: nothing was changed; {mend}",
+            f"the store {store.log.place} holds {rows} rows already: nothing was changed; {fix}",
             rows=rows,
         )
 

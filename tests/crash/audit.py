@@ -47,7 +47,7 @@ def audit(settings: Settings, account: Account) -> Finding:
 
 def _compare(services: Services, account: Account) -> Finding:
     ids = _ids(services)
-    told = {
+    known_rows = {
         "sorts": set(account.sorts),
         "captures": set(account.photos),
         "items": set(account.items),
@@ -56,7 +56,7 @@ def _compare(services: Services, account: Account) -> Finding:
         "weighing_voids": account.voids,
     }
     lost, doubled = [], []
-    for table, known in told.items():
+    for table, known in known_rows.items():
         found = Counter(ids[table])
         lost += [f"{table} {one}" for one in known - set(found)]
         doubled += [f"{table} {one}" for one, times in found.items() if times > 1]

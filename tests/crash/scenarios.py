@@ -29,7 +29,7 @@ class Line:
 
 
 class Load:
-    """Stations that enter until told to stop; a new sort is started when one gets long."""
+    """Stations that enter until they are stopped; a new sort is started when one gets long."""
 
     def __init__(self, ports: list[int], *, seed: int, pause_s: float = 0.0) -> None:
         self.account = Account()

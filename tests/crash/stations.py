@@ -19,7 +19,7 @@ _CONFLICT = 409
 
 @dataclass
 class EnteredItem:
-    """An item as the station was told that it stands."""
+    """An item as the station knows it."""
 
     sort_id: str
     capture_id: str | None
@@ -40,7 +40,7 @@ class Account:
     """Id, and whether it counts: not once it was voided."""
     voids: set[str] = field(default_factory=set)
     refused: set[str] = field(default_factory=set)
-    """Items that were told to have lost their photo to another station."""
+    """Items that are known to have lost their photo to another station."""
     sent: int = 0
     resent: int = 0
     cut: int = 0

@@ -2,7 +2,7 @@
 
 What was acknowledged was synchronised before, so only what came after it can be torn. A writer
 notes how long the log was at each acknowledgement, then leaves one more large entry in it that
-nobody was told of; the log is cut off at random places in that entry.
+nobody was answered for; the log is cut off at random places in that entry.
 """
 
 from __future__ import annotations
@@ -64,11 +64,11 @@ def torn_log(folder: Path, *, cuts: int, seed: int = 7) -> Line:
         text=True,
     )
     assert writer.returncode == -signal.SIGKILL, writer.stderr
-    told = [line.split() for line in writer.stdout.splitlines()]
-    account = Account(sorts=[sort.id], sent=len(told))
-    for item_id, _ in told:
+    answered = [line.split() for line in writer.stdout.splitlines()]
+    account = Account(sorts=[sort.id], sent=len(answered))
+    for item_id, _ in answered:
         account.items[item_id] = EnteredItem(sort.id, None, CARDBOARD, 1)
-    synced = int(told[-1][1])
+    synced = int(answered[-1][1])
     whole = (settings.data_dir / "tallytare.sqlite3-wal").read_bytes()
     assert synced < len(whole)
     lost: list[str] = []

@@ -24,7 +24,7 @@ def main() -> int:
         crowd = list(crowds(Path(folder), most=given.crowd)) if given.crowd else []
     sys.stdout.write(crowd_table(crowd))
     with tempfile.TemporaryDirectory() as folder, running(Path(folder) / "data") as server:
-        tally = attack(server, given.count, seed=given.seed, told=True)
+        tally = attack(server, given.count, seed=given.seed, shown=True)
         messages = server.log.read_text("utf-8", "replace")
     sys.stdout.write(table(tally))
     faults = tally.faults + [fault for each in crowd for fault in each.faults]

@@ -101,7 +101,7 @@ def _any(chance: random.Random) -> bytes:
     return chance.choice(photographs()[chance.choice(FORMATS)])
 
 
-def attack(server: Server, count: int, *, seed: int = SEED, told: bool = False) -> Tally:
+def attack(server: Server, count: int, *, seed: int = SEED, shown: bool = False) -> Tally:
     """Send them, two at a time, and look at what was kept."""
     sort = _new_sort(server)
     tally, start = Tally(), time.monotonic()
@@ -113,7 +113,7 @@ def attack(server: Server, count: int, *, seed: int = SEED, told: bool = False) 
             queue.append((shot, own, pool.submit(_fire, server, sort, shot, own)))
             if len(queue) >= 50:
                 slow += _take(tally, queue)
-            if told and number % 1000 == 999:
+            if shown and number % 1000 == 999:
                 sys.stderr.write(f"{number + 1} sent, {server.now_mb():.0f} MB\n")
         slow += _take(tally, queue)
     tally.again = [_again(server, sort, shot, own) for shot, own in slow]

@@ -60,7 +60,7 @@ class Server:
         return self._memory("VmRSS")
 
     def worked_s(self) -> float:
-        """Return the processor time that the server has used, in seconds; 0 where it's not told."""
+        """Return the processor time that the server has used, in seconds; 0 where nobody says."""
         try:
             text = Path(f"/proc/{self.process.pid}/stat").read_text(encoding="ascii")
         except OSError:

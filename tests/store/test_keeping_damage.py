@@ -1,4 +1,4 @@
-"""Backups of damaged photos, and backups that somebody changed: told in words, the rest is kept."""
+"""Backups of damaged photos, and backups that were changed: refused in words, the rest is kept."""
 
 from __future__ import annotations
 
@@ -182,20 +182,20 @@ CHANGES: list[tuple[str, Callable[[Row], None], str]] = [
 ]
 
 
-@pytest.mark.parametrize(("table", "change", "told"), CHANGES, ids=[each[2] for each in CHANGES])
+@pytest.mark.parametrize(("table", "change", "message"), CHANGES, ids=[each[2] for each in CHANGES])
 def test_a_backup_that_was_changed_by_hand_is_refused_in_words(
     store: Store,
     copy: Services,
     tmp_path: Path,
     table: str,
     change: Callable[[Row], None],
-    told: str,
+    message: str,
 ) -> None:
     """Its digests fit, as whoever changes rows can make them; no table is left half filled."""
     path = _changed(keeping.backup(store, tmp_path / "a.zip", at=NOW), table, change)
     with pytest.raises(StorageError) as refused:
         keeping.restore(_of(copy), path, overwrite=False)
-    assert told in refused.value.message
+    assert message in refused.value.message
     assert "nothing was" in refused.value.message
     assert len(refused.value.message) < 400
     assert copy.log.rows_in_all() == 0
