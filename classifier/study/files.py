@@ -8,7 +8,6 @@ must not say what is in whose bin.
 
 from __future__ import annotations
 
-import csv
 import io
 import json
 import re
@@ -17,7 +16,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict
 from typing import Any
 
-from classifier.csv_text import safe_cell
+from classifier.csv_text import csv_text
 from classifier.report.categories import Names
 from classifier.report.routes import kind_of, route_name
 from classifier.rules.category_parts import Categories
@@ -33,7 +32,10 @@ _ZIP_DAY = (1980, 1, 1, 0, 0, 0)
 
 def figure_rows(report: StudyReport) -> list[Row]:
     """Return one row a figure, with every column of the table of figures."""
-    return [_figure_row(report, each) for each in report.figures]
+    return [
+        {"study": report.name, **_json_row(each), "assumptions": "; ".join(each.assumptions)}
+        for each in report.figures
+    ]
 
 
 def study_json(report: StudyReport) -> Row:
@@ -68,7 +70,7 @@ def study_files(report: StudyReport, categories: Categories) -> dict[str, str]:
         ("routes", "Where that could go, by the rules of the sort's programme", _routes(report)),
         ("measures", "What the measures of the figures mean", _measures(report)),
     ]
-    files = {f"{name}.csv": _csv(column_names(name), rows) for name, _, rows in tables}
+    files = {f"{name}.csv": _csv(name, rows) for name, _, rows in tables}
     package = {
         "profile": "tabular-data-package",
         "name": _slug(report.name),
@@ -116,12 +118,6 @@ def dumped(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
 
-def _figure_row(report: StudyReport, each: Figure) -> Row:
-    row = {"study": report.name, **_json_row(each)}
-    row["assumptions"] = "; ".join(each.assumptions)
-    return {name: safe_cell(cell) if isinstance(cell, str) else cell for name, cell in row.items()}
-
-
 def _json_row(each: Figure) -> Row:
     return {
         "stratum": each.stratum,
@@ -149,9 +145,9 @@ def _sorts(report: StudyReport) -> Iterator[Row]:
         place = places.setdefault(sort.place, len(places) + 1) if sort.place else None
         yield {
             "sort": number,
-            "stratum": safe_cell(sort.stratum),
+            "stratum": sort.stratum,
             "place_number": place,
-            "sorted_on": sort.sorted_on.isoformat(),
+            "sorted_on": sort.sorted_on,
             "days": sort.days,
             "persons": sort.persons,
             "programme": sort.programme_id,
@@ -165,8 +161,8 @@ def _masses(report: StudyReport, categories: Categories) -> Iterator[Row]:
         category = table.categories[column]
         yield {
             "sort": int(row) + 1,
-            "category": safe_cell(category),
-            "name": safe_cell(names.category(category)),
+            "category": category,
+            "name": names.category(category),
             "net_g": _number(float(table.grams[row, column])),
             "low_g": _number(float(table.low[row, column])),
             "high_g": _number(float(table.high[row, column])),
@@ -183,9 +179,9 @@ def _routes(report: StudyReport) -> Iterator[Row]:
         route = table.routes[way]
         yield {
             "sort": row + 1,
-            "category": safe_cell(table.categories[column]),
-            "route": safe_cell(route),
-            "name": safe_cell(route_name(route)),
+            "category": table.categories[column],
+            "route": route,
+            "name": route_name(route),
             "kind": kind_of(route),
             "net_g": _number(float(table.by_route[at])),
             "split_g": _number(float(table.split[at])),
@@ -199,12 +195,9 @@ def _measures(report: StudyReport) -> Iterator[Row]:
         yield {"measure": measure, "unit": unit, "meaning": meaning}
 
 
-def _csv(columns: list[str], rows: Iterable[Row]) -> str:
-    text = io.StringIO()
-    writer = csv.DictWriter(text, columns, lineterminator="\r\n")
-    writer.writeheader()
-    writer.writerows(rows)
-    return text.getvalue()
+def _csv(table: str, rows: Iterable[Row]) -> str:
+    columns = column_names(table)
+    return csv_text(columns, ([row[column] for column in columns] for row in rows))
 
 
 def _number(value: float | None) -> float | None:

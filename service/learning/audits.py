@@ -19,7 +19,6 @@ from service.store.rows import CaptureState
 
 _STEPS = 10_000
 
-
 HAZARD = Caution(
     "audit_hazard",
     "Look before you touch it: it may do harm. If it is sharp, broken glass, a battery or holds "
@@ -27,7 +26,6 @@ HAZARD = Caution(
     "sort it by hand, and follow your local rules.",
 )
 """The one caution of a hidden suggestion: the same for every hazard, so that it says nothing."""
-
 
 CHOOSE_FIRST = "Choose what it is from the list; the suggestion is shown afterwards."
 

@@ -25,12 +25,9 @@ from service.store.rows import LearnedShares, LearnedStart, LearningSettings, Sc
 FIRST_HEAD_WAIT_S = 5.0
 """How long the first photo after a start of the service waits for the head to be rebuilt."""
 
-
 MOST_AUDIT_PERCENT = 100
 
-
 _DIGITS = 6
-
 
 _LEAST_P = 10.0**-_DIGITS
 

@@ -14,7 +14,6 @@ from service.web.dependencies import ServicesDep
 
 router = APIRouter()
 
-
 WeightsFrom = Scope | None
 """Sort, study or store: over which sorts mean item weights are pooled; else the study, if any."""
 

@@ -29,9 +29,7 @@ from service.web.pictures import picture
 
 router = APIRouter()
 
-
 photos_router = APIRouter()
-
 
 _UPLOAD_FORM = {
     "requestBody": {

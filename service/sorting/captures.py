@@ -26,7 +26,6 @@ from service.store.rows import CaptureRecord, CaptureState, ItemState, ModelReco
 LOG_SIDE_PX = 512
 """Longest side of the copy that every log keeps: enough to see what was meant."""
 
-
 TRAINING_SIDE_PX = 1024
 """Longest side where the sort says that photos may be kept for training."""
 

@@ -22,7 +22,6 @@ from service.web.wire import Answer
 
 router = APIRouter()
 
-
 KEYS = (
     ("p", "take a photo, or choose one"),
     ("y", "yes: put it on the pile shown"),

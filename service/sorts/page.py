@@ -27,9 +27,7 @@ from service.web.visitors import current_visitor
 
 router = APIRouter()
 
-
 NEW_STUDY = "new"
-
 
 SORTS_A_SHEET = 50
 

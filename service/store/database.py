@@ -21,14 +21,11 @@ from classifier.errors import ConflictError, StorageError
 
 T = TypeVar("T")
 
-
 # FastAPI has 40 threads. While another process holds the database, this many of them may wait out
 # the whole time; the others are refused soon, so that pages can still be read.
 _MOST_PATIENT = 24
 
-
 _LATECOMER_S = 2.0
-
 
 _TRIES = 3
 
@@ -170,18 +167,13 @@ class Database:
 
 _BUSY = "another program is writing to it; close that, or try again in a moment"
 
-
 _FULL = "the disk is full; free some space, then send it again: nothing was recorded"
-
 
 _NO_RIGHT = "it may not be written; give this user the right to write to file and folder"
 
-
 _AWAY = "the database server does not answer; start it, or ask who keeps it, and send it again"
 
-
 _NO_TABLE = "a table is missing; restore the database from a backup"
-
 
 _ADVICE = (
     ("locked", _BUSY),
@@ -206,7 +198,6 @@ _ADVICE = (
     ("terminating", _AWAY),
     ("starting up", _AWAY),
 )
-
 
 _SERIALISATION, _DEADLOCK = "40001", "40P01"
 

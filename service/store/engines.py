@@ -18,12 +18,9 @@ from service.private import close_to_others, make_private_file
 # A county's server has 100 connections by default; several services and its backup share them.
 _SERVER_CONNECTIONS = 5
 
-
 _MORE_SERVER_CONNECTIONS = 10
 
-
 _WAL_PAUSE_S = 0.02
-
 
 # A server whose cable was pulled says nothing: by default each request would wait for a quarter of
 # an hour, and soon all threads with it.
@@ -161,7 +158,6 @@ def _use_wal(cursor: Any, patience_s: float) -> None:
 
 
 _OPTION = "tallytare_as_it_is"
-
 
 AS_IT_IS = {_OPTION: True}
 """Options of a statement that copies what a store has kept already."""

@@ -29,10 +29,8 @@ if TYPE_CHECKING:
 
 Row = RowMapping
 
-
 RecordT = TypeVar("RecordT", bound="DataclassInstance")
 Timed = TypeVar("Timed", Item, ItemChange, Batch, Weighing, WeighingVoid)
-
 
 _TICK = timedelta(microseconds=1)
 
@@ -242,7 +240,6 @@ class LearningSettings:
 
 
 OUTSIDE_A_STUDY = LearningSettings(learns=True, audit_percent=0)
-
 
 IN_A_STUDY = LearningSettings(learns=True, audit_percent=10)
 

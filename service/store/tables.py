@@ -50,7 +50,6 @@ sorts = log_table(
     Column("keeps_photos", Boolean, nullable=False, doc="whether photos may be kept for training"),
 )
 
-
 sort_events = log_table(
     "sort_events",
     *own_id(),
@@ -58,7 +57,6 @@ sort_events = log_table(
     Column("kind", String(20), nullable=False, doc="close or reopen"),
     Index(None, "sort_id", "seq"),
 )
-
 
 sort_corrections = log_table(
     "sort_corrections",
@@ -75,7 +73,6 @@ sort_corrections = log_table(
     Index(None, "sort_id", "seq"),
 )
 
-
 models = log_table(
     "models",
     Column("id", String(200), nullable=False, unique=True, doc="name, version, content digest"),
@@ -83,7 +80,6 @@ models = log_table(
     Column("version", String(80), nullable=False, doc="version of the bundle"),
     Column("content", JSON, nullable=False, doc="its form-to-category map and thresholds"),
 )
-
 
 captures = log_table(
     "captures",
@@ -109,7 +105,6 @@ captures = log_table(
     Index(None, "sort_id", "seq"),
 )
 
-
 # Apart from captures, so that listing a sort does not read 2.5 kB per photo.
 embeddings = Table(
     "embeddings",
@@ -117,7 +112,6 @@ embeddings = Table(
     Column("capture_id", ID, ForeignKey("captures.id"), primary_key=True, doc="photo"),
     Column("vector", LargeBinary, nullable=False, doc="little-endian 16-bit floats"),
 )
-
 
 fact_answers = log_table(
     "fact_answers",
@@ -127,7 +121,6 @@ fact_answers = log_table(
     Index(None, "capture_id", "seq"),
 )
 
-
 batches = log_table(
     "batches",
     *own_id(),
@@ -136,7 +129,6 @@ batches = log_table(
     Column("label", String(120), nullable=False, doc="what the sorters call it"),
     Index(None, "sort_id", "category", "seq"),
 )
-
 
 items = log_table(
     "items",
@@ -161,7 +153,6 @@ items = log_table(
     Index(None, "sort_id", "category", "route", "count"),
 )
 
-
 item_changes = log_table(
     "item_changes",
     *own_id(),
@@ -179,7 +170,6 @@ item_changes = log_table(
     Index(None, "sort_id", "seq"),
     Index(None, "item_id", "seq"),
 )
-
 
 weighings = log_table(
     "weighings",
@@ -209,7 +199,6 @@ weighings = log_table(
     Index(None, "batch_id", "seq"),
 )
 
-
 weighing_voids = log_table(
     "weighing_voids",
     *own_id(),
@@ -227,7 +216,6 @@ weighing_voids = log_table(
     Index(None, "sort_id", "seq"),
 )
 
-
 tares = log_table(
     "tares",
     *own_id(),
@@ -236,7 +224,6 @@ tares = log_table(
     Column("unit", UNIT, nullable=False, doc="unit of weight and resolution"),
     Column("resolution", DecimalText, nullable=False, doc="smallest step of the scale"),
 )
-
 
 # Order: a table stands after those it refers to, so that an export can be read in again.
 LOG_TABLES = (
@@ -254,13 +241,11 @@ LOG_TABLES = (
     tares,
 )
 
-
 studies = log_table(
     "studies",
     *own_id(),
     Column("name", String(120), nullable=False, doc="name of the study"),
 )
-
 
 study_sorts = log_table(
     "study_sorts",
@@ -270,7 +255,6 @@ study_sorts = log_table(
     Index(None, "sort_id", "seq"),
     Index(None, "study_id", "seq"),
 )
-
 
 learning_settings = log_table(
     "learning_settings",
@@ -282,7 +266,6 @@ learning_settings = log_table(
     Index(None, "scope_id", "seq"),
 )
 
-
 learned_starts = log_table(
     "learned_starts",
     *own_id(),
@@ -293,7 +276,6 @@ learned_starts = log_table(
     Index(None, "scope_id", "seq"),
 )
 
-
 promotions = log_table(
     "promotions",
     *own_id(),
@@ -301,9 +283,7 @@ promotions = log_table(
     sorter(),
 )
 
-
 STUDY_TABLES = (studies, study_sorts, learning_settings, learned_starts, promotions)
-
 
 reviews = log_table(
     "reviews",
@@ -321,7 +301,6 @@ reviews = log_table(
     Index(None, "capture_id", "seq"),
 )
 
-
 withdrawals = log_table(
     "withdrawals",
     *own_id(),
@@ -337,7 +316,6 @@ withdrawals = log_table(
     sorter(),
 )
 
-
 example_sets = log_table(
     "example_sets",
     *own_id(),
@@ -352,9 +330,7 @@ example_sets = log_table(
     Column("source", String(400), nullable=False, doc="where the set comes from"),
 )
 
-
 EXAMPLE_TABLES = (reviews, withdrawals, example_sets)
-
 
 join_codes = log_table(
     "join_codes",
@@ -363,7 +339,6 @@ join_codes = log_table(
     Column("role", String(20), nullable=False, doc="sorter, trainer or owner"),
     Column("expires_at", UtcDateTime, nullable=False, doc="when it stops working"),
 )
-
 
 devices = log_table(
     "devices",
@@ -381,7 +356,6 @@ devices = log_table(
     Column("role", String(20), nullable=False, doc="sorter, trainer or owner"),
 )
 
-
 device_revocations = log_table(
     "device_revocations",
     *own_id(),
@@ -395,15 +369,11 @@ device_revocations = log_table(
     ),
 )
 
-
 ACCESS_TABLES = (join_codes, devices, device_revocations)
-
 
 # Secrets of devices stay in the store; everything else can leave it.
 EXPORTED_TABLES = (*LOG_TABLES, *STUDY_TABLES, *EXAMPLE_TABLES)
 
-
 ALL_TABLES = (*EXPORTED_TABLES, *ACCESS_TABLES)
-
 
 __all__ = ["ALL_TABLES", "EXPORTED_TABLES", "metadata"]

@@ -18,11 +18,9 @@ SILENCE_S = 30.0
 WHOLE_BODY_S = 300.0
 """How long a body may take in all: longer than the page waits for its largest photo."""
 
-
 STRANGER_SILENCE_S = 5.0
 STRANGER_WHOLE_S = 10.0
 """The same for those who have not joined: what they may send is a form of two fields."""
-
 
 MOST_HELD_BYTES = 250_000_000
 """What all bodies that are being received or used may hold in memory together."""

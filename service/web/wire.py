@@ -26,12 +26,9 @@ from service.entries import NAME_LENGTH, NOTE_LENGTH, SORTER_LENGTH
 
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
-
 _UNSHOWN = r"\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f"
 
-
 _BLANK = r"\s\u00ad\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ue000-\uf8ff"
-
 
 _NUMBER = r"^[0-9]{1,4}([.][0-9]{1,3})?$"
 
@@ -98,44 +95,31 @@ def _whole_number(least: int, most: int) -> Any:
 
 Id = Annotated[str, Field(json_schema_extra={"format": "uuid"})]
 
-
 Day = Annotated[date, BeforeValidator(_written_day)]
-
 
 Whole = Annotated[StrictInt, BeforeValidator(_whole)]
 
-
 Count = Annotated[Whole, _whole_number(1, MAX_COUNT)]
-
 
 Days = Annotated[Whole, _whole_number(1, MAX_DAYS)]
 
-
 Load = Annotated[Whole, _whole_number(1, MAX_LOADS)]
 
-
 Persons = Annotated[Whole, _whole_number(1, MAX_PERSONS)]
-
 
 Name = Annotated[str, _text(NAME_LENGTH, needed=True)]
 """A text of one line that must show something."""
 
-
 Line = Annotated[str, _text(NAME_LENGTH)]
-
 
 Note = Annotated[str, _text(NOTE_LENGTH)]
 
-
 Reason = Annotated[str, _text(NOTE_LENGTH, needed=True)]
-
 
 Sorter = Annotated[str, _text(SORTER_LENGTH)]
 
-
 Number = Annotated[str, Field(json_schema_extra={"pattern": _NUMBER, "examples": ["1.25"]})]
 """Digits as a scale shows them; a decimal comma and spaces between thousands are taken too."""
-
 
 UnitName = Annotated[str, Field(json_schema_extra={"enum": [unit.value for unit in Unit]})]
 
