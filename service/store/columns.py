@@ -13,6 +13,7 @@ from sqlalchemy import (
     Dialect,
     Enum,
     ForeignKey,
+    Index,
     Integer,
     MetaData,
     String,
@@ -97,9 +98,16 @@ def own_id(length: int = 36) -> tuple[Column[str], Column[str]]:
     )
 
 
-def ref(name: str, target: str, *, nullable: bool = False, doc: str) -> Column[str]:
+def ref(
+    name: str, target: str, *, nullable: bool = False, unique: bool | None = None, doc: str
+) -> Column[str]:
     """Return a column that refers to another table's id."""
-    return Column(name, ID, ForeignKey(target), nullable=nullable, doc=doc)
+    return Column(name, ID, ForeignKey(target), nullable=nullable, unique=unique, doc=doc)
+
+
+def of_sort(doc: str = "sort") -> tuple[Column[str], Index]:
+    """Return the column that says of which sort a row is, which finds them in order."""
+    return ref("sort_id", "sorts.id", doc=doc), Index(None, "sort_id", "seq")
 
 
 def sorter() -> Column[str]:

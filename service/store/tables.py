@@ -30,6 +30,7 @@ from service.store.columns import (
     UtcDateTime,
     log_table,
     metadata,
+    of_sort,
     own_id,
     ref,
     sorter,
@@ -53,15 +54,14 @@ sorts = log_table(
 sort_events = log_table(
     "sort_events",
     *own_id(),
-    ref("sort_id", "sorts.id", doc="sort closed or reopened"),
+    *of_sort("sort closed or reopened"),
     Column("kind", String(20), nullable=False, doc="close or reopen"),
-    Index(None, "sort_id", "seq"),
 )
 
 sort_corrections = log_table(
     "sort_corrections",
     *own_id(),
-    ref("sort_id", "sorts.id", doc="sort corrected; its last row counts"),
+    *of_sort("sort corrected; its last row counts"),
     Column("name", String(120), nullable=False, doc="name of the sort from now on"),
     Column("place", String(120), nullable=False, doc="place from now on"),
     Column("stratum", String(120), nullable=False, doc="stratum from now on"),
@@ -70,7 +70,6 @@ sort_corrections = log_table(
     Column("persons", Integer, nullable=False, doc="persons from now on"),
     Column("programme_id", String(80), nullable=False, doc="programme from now on"),
     Column("reason", Text, nullable=False, doc="why"),
-    Index(None, "sort_id", "seq"),
 )
 
 models = log_table(
@@ -84,7 +83,7 @@ models = log_table(
 captures = log_table(
     "captures",
     *own_id(),
-    ref("sort_id", "sorts.id", doc="sort the photo was taken in"),
+    *of_sort("sort the photo was taken in"),
     Column("photo_name", String(200), doc="file under photos/, our own name"),
     Column("forms", JSON, nullable=False, doc="ranked forms: [id, probability]"),
     Column("model_id", String(200), ForeignKey("models.id"), doc="model that looked, if any"),
@@ -102,7 +101,6 @@ captures = log_table(
     Column("learned", JSON(none_as_null=True), doc="what learning in place made of the forms"),
     Column("origin", String(400), doc="where an imported photo comes from"),
     Column("object_group", String(200), doc="photos of one object share it, if given"),
-    Index(None, "sort_id", "seq"),
 )
 
 # Apart from captures, so that listing a sort does not read 2.5 kB per photo.
@@ -133,7 +131,7 @@ batches = log_table(
 items = log_table(
     "items",
     *own_id(),
-    ref("sort_id", "sorts.id", doc="sort"),
+    *of_sort(),
     ref("capture_id", "captures.id", nullable=True, doc="photo, if there is one"),
     Column("attempt", Integer, doc="0, or how many confirmations of the photo were undone before"),
     ref("batch_id", "batches.id", nullable=True, doc="container or heap it went into"),
@@ -148,7 +146,6 @@ items = log_table(
     Column("categories_version", String(80), nullable=False, doc="version of the category list"),
     Column("programme_version", String(80), nullable=False, doc="version of the programme"),
     UniqueConstraint("capture_id", "attempt"),
-    Index(None, "sort_id", "seq"),
     # Sums over many sorts read this alone, not the rows.
     Index(None, "sort_id", "category", "route", "count"),
 )
@@ -156,7 +153,7 @@ items = log_table(
 item_changes = log_table(
     "item_changes",
     *own_id(),
-    ref("sort_id", "sorts.id", doc="sort of the item"),
+    *of_sort("sort of the item"),
     ref("item_id", "items.id", doc="item changed"),
     Column("kind", String(20), nullable=False, doc="correct or void"),
     Column("category", String(80), doc="category instead"),
@@ -167,14 +164,13 @@ item_changes = log_table(
     Column("reason", Text, nullable=False, doc="why"),
     sorter(),
     Column("programme_version", String(80), nullable=False, doc="version of the programme"),
-    Index(None, "sort_id", "seq"),
     Index(None, "item_id", "seq"),
 )
 
 weighings = log_table(
     "weighings",
     *own_id(),
-    ref("sort_id", "sorts.id", doc="sort"),
+    *of_sort(),
     ref("batch_id", "batches.id", doc="what was weighed"),
     Column(
         "load",
@@ -195,25 +191,16 @@ weighings = log_table(
     Column("contents_left", Boolean, nullable=False, doc="whether contents were left inside"),
     Column("note", Text, nullable=False, doc="free text"),
     sorter(),
-    Index(None, "sort_id", "seq"),
     Index(None, "batch_id", "seq"),
 )
 
 weighing_voids = log_table(
     "weighing_voids",
     *own_id(),
-    ref("sort_id", "sorts.id", doc="sort"),
-    Column(
-        "weighing_id",
-        ID,
-        ForeignKey("weighings.id"),
-        nullable=False,
-        unique=True,
-        doc="weighing taken back",
-    ),
+    *of_sort(),
+    ref("weighing_id", "weighings.id", unique=True, doc="weighing taken back"),
     Column("reason", Text, nullable=False, doc="why"),
     sorter(),
-    Index(None, "sort_id", "seq"),
 )
 
 tares = log_table(
@@ -250,9 +237,8 @@ studies = log_table(
 study_sorts = log_table(
     "study_sorts",
     *own_id(),
-    ref("sort_id", "sorts.id", doc="sort; its last row counts"),
+    *of_sort("sort; its last row counts"),
     Column("study_id", ID, ForeignKey("studies.id"), doc="study it belongs to, empty for none"),
-    Index(None, "sort_id", "seq"),
     Index(None, "study_id", "seq"),
 )
 
@@ -260,20 +246,20 @@ learning_settings = log_table(
     "learning_settings",
     *own_id(),
     Column("scope_id", ID, nullable=False, doc="study, or sort outside a study; last row counts"),
+    Index(None, "scope_id", "seq"),
     Column("learns", Boolean, nullable=False, doc="whether confirmations change suggestions"),
     Column("audit_percent", Integer, nullable=False, doc="share of photos judged blind, percent"),
     sorter(),
-    Index(None, "scope_id", "seq"),
 )
 
 learned_starts = log_table(
     "learned_starts",
     *own_id(),
     Column("scope_id", ID, nullable=False, doc="study, or sort outside a study; last row counts"),
+    Index(None, "scope_id", "seq"),
     Column("name", String(200), nullable=False, doc="what the head was exported as"),
     Column("content", LargeBinary, nullable=False, doc="exported head"),
     sorter(),
-    Index(None, "scope_id", "seq"),
 )
 
 promotions = log_table(
@@ -304,14 +290,7 @@ reviews = log_table(
 withdrawals = log_table(
     "withdrawals",
     *own_id(),
-    Column(
-        "capture_id",
-        ID,
-        ForeignKey("captures.id"),
-        nullable=False,
-        unique=True,
-        doc="photo that was taken back and deleted",
-    ),
+    ref("capture_id", "captures.id", unique=True, doc="photo that was taken back and deleted"),
     Column("reason", Text, nullable=False, doc="why"),
     sorter(),
 )
@@ -319,11 +298,9 @@ withdrawals = log_table(
 example_sets = log_table(
     "example_sets",
     *own_id(),
-    Column(
+    ref(
         "sort_id",
-        ID,
-        ForeignKey("sorts.id"),
-        nullable=False,
+        "sorts.id",
         unique=True,
         doc="sort that only holds imported photos; it counts in no total",
     ),
@@ -343,14 +320,7 @@ join_codes = log_table(
 devices = log_table(
     "devices",
     *own_id(),
-    Column(
-        "join_code_id",
-        ID,
-        ForeignKey("join_codes.id"),
-        nullable=False,
-        unique=True,
-        doc="code it joined with; each works once",
-    ),
+    ref("join_code_id", "join_codes.id", unique=True, doc="code it joined with; each works once"),
     Column("name", String(80), nullable=False, doc="what its user calls it"),
     Column("token_digest", String(64), nullable=False, unique=True, doc="SHA-256 of its token"),
     Column("role", String(20), nullable=False, doc="sorter, trainer or owner"),
@@ -359,14 +329,7 @@ devices = log_table(
 device_revocations = log_table(
     "device_revocations",
     *own_id(),
-    Column(
-        "device_id",
-        ID,
-        ForeignKey("devices.id"),
-        nullable=False,
-        unique=True,
-        doc="device that is let in no longer",
-    ),
+    ref("device_id", "devices.id", unique=True, doc="device that is let in no longer"),
 )
 
 ACCESS_TABLES = (join_codes, devices, device_revocations)
