@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Select, exists, select
 
 from classifier.errors import NotLetInError, UnknownIdError
 from service.store.append import insert
-from service.store.database import Database
+from service.store.part import LogPart
 from service.store.rows import Row, record
 from service.store.tables import device_revocations, devices, join_codes
 
@@ -26,10 +26,8 @@ class DeviceRecord:
     revoked: bool
 
 
-class AccessLog:
+class AccessLog(LogPart):
     """The part of the log that is about who may come in from another device."""
-
-    _database: Database
 
     def add_join_code(
         self, code_id: str, *, code_digest: str, role: str, expires_at: datetime, at: datetime
@@ -76,16 +74,12 @@ class AccessLog:
         query = _devices().where(
             devices.c.token_digest == token_digest, devices.c.at > joined_after
         )
-        with self._database.read() as connection:
-            row = connection.execute(query).mappings().first()
-        found = None if row is None else _device(row)
+        found = next((_device(row) for row in self._rows(query)), None)
         return None if found is None or found.revoked else found
 
     def list_devices(self) -> tuple[DeviceRecord, ...]:
         """Return all devices that ever joined, the newest first."""
-        with self._database.read() as connection:
-            rows = connection.execute(_devices().order_by(devices.c.seq.desc())).mappings()
-            return tuple(_device(row) for row in rows)
+        return tuple(_device(row) for row in self._rows(_devices().order_by(devices.c.seq.desc())))
 
     def revoke_device(self, device_id: str, *, revocation_id: str, at: datetime) -> DeviceRecord:
         """Let a device in no longer; once is enough, again changes nothing.

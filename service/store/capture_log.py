@@ -22,7 +22,7 @@ from service.store.append import (
     no_such,
     one_row,
 )
-from service.store.database import Database
+from service.store.part import LogPart
 from service.store.rows import (
     CaptureRecord,
     CaptureState,
@@ -46,10 +46,8 @@ from service.store.tables import (
 )
 
 
-class CaptureLog:
+class CaptureLog(LogPart):
     """The part of the log that is about photos."""
-
-    _database: Database
 
     def add_capture(
         self, capture: CaptureRecord, *, embedding: bytes | None, sent: Mapping[str, object]
@@ -132,8 +130,7 @@ class CaptureLog:
     def photo_names(self) -> frozenset[str]:
         """Return the names of all photos that rows refer to."""
         query = select(captures.c.photo_name).where(captures.c.photo_name.is_not(None))
-        with self._database.read() as connection:
-            return frozenset(connection.scalars(query))
+        return frozenset(self._firsts(query))
 
 
 def load_capture(connection: Connection, capture_id: str) -> CaptureState:

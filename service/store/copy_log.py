@@ -9,7 +9,7 @@ from typing import TypeVar
 from sqlalchemy import Connection, func, select, text
 
 from classifier.errors import ConflictError, StorageError
-from service.store.database import Database
+from service.store.part import LogPart
 from service.store.row_text import (
     STORED_TABLES,
     TableDigest,
@@ -65,10 +65,8 @@ class Snapshot:
         return tuple(self._connection.scalars(query.order_by(promotions.c.bundle)))
 
 
-class CopyLog:
+class CopyLog(LogPart):
     """The part of the log that copies it as a whole."""
-
-    _database: Database
 
     @contextmanager
     def snapshot(self) -> Iterator[Snapshot]:

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, select
 from classifier.log.records import SortInfo
 from service.store.append import already_recorded, insert
 from service.store.capture_log import insert_capture, remember_model
-from service.store.database import Database
+from service.store.part import LogPart
 from service.store.rows import ModelRecord, values
 from service.store.tables import captures, example_sets, items, sorts, withdrawals
 
@@ -33,22 +33,18 @@ class ImportedPhoto:
     at: datetime
 
 
-class ExampleImportLog:
+class ExampleImportLog(LogPart):
     """The part of the log that is about imported sets."""
-
-    _database: Database
 
     def example_sets(self) -> dict[str, str]:
         """Return the sorts that only hold imported photos, each with where they come from."""
         query = select(example_sets.c.sort_id, example_sets.c.source)
-        with self._database.read() as connection:
-            return {row.sort_id: row.source for row in connection.execute(query)}
+        return {row["sort_id"]: row["source"] for row in self._rows(query)}
 
     def origins(self) -> frozenset[str]:
         """Return where imported photos come from; each text ends with the file's digest."""
         query = select(captures.c.origin).where(captures.c.origin.is_not(None))
-        with self._database.read() as connection:
-            return frozenset(text for text in connection.scalars(query) if text)
+        return frozenset(filter(None, self._firsts(query)))
 
     def photos_by_capture(self) -> dict[str, str]:
         """Return the names of the photos that are still there, by capture."""
@@ -56,8 +52,7 @@ class ExampleImportLog:
             captures.c.photo_name.is_not(None),
             captures.c.id.not_in(select(withdrawals.c.capture_id)),
         )
-        with self._database.read() as connection:
-            return {row.id: row.photo_name for row in connection.execute(query)}
+        return {row["id"]: row["photo_name"] for row in self._rows(query)}
 
     def add_example_set(
         self,

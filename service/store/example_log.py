@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, delete, exists, select
+from sqlalchemy import ColumnElement, Connection, delete, exists, select
 
 from classifier.errors import UnknownIdError
 from classifier.log.records import Item, ItemChange
 from service.store.append import already_recorded, insert, sort_name
-from service.store.database import Database
 from service.store.example_import_log import ExampleImportLog
 from service.store.example_rows import (
     Example,
@@ -49,16 +48,12 @@ class ExampleHistory:
 class ExampleLog(ExampleImportLog):
     """The part of the log that is about examples."""
 
-    _database: Database
-
     def examples(
         self, wanted: Wanted, *, limit: int | None = None, offset: int = 0
     ) -> tuple[Example, ...]:
         """Return examples, the newest first."""
         query = select_examples(wanted).order_by(captures.c.seq.desc())
-        with self._database.read() as connection:
-            rows = connection.execute(query.limit(limit).offset(offset)).mappings()
-            return tuple(to_example(row) for row in rows)
+        return tuple(to_example(row) for row in self._rows(query.limit(limit).offset(offset)))
 
     def count_examples(self, wanted: Wanted) -> int:
         """Return how many examples there are."""
@@ -68,8 +63,7 @@ class ExampleLog(ExampleImportLog):
     def photo_sorters(self) -> tuple[str, ...]:
         """Return who confirmed photos of any sort, by name."""
         query = select(items.c.sorter).where(items.c.capture_id.is_not(None)).distinct()
-        with self._database.read() as connection:
-            return tuple(sorted(connection.scalars(query)))
+        return tuple(sorted(self._firsts(query)))
 
     def photo_sorts(self) -> tuple[tuple[str, str], ...]:
         """Return id and name of each sort with photos that were not withdrawn, newest first."""
@@ -78,11 +72,7 @@ class ExampleLog(ExampleImportLog):
             captures.c.photo_name.is_not(None),
             captures.c.id.not_in(select(withdrawals.c.capture_id)),
         )
-        query = (
-            select(sorts.c.id, sort_name().label("name")).where(there).order_by(sorts.c.seq.desc())
-        )
-        with self._database.read() as connection:
-            return tuple((row.id, row.name) for row in connection.execute(query))
+        return self._named(there)
 
     def example_sorters(self) -> tuple[str, ...]:
         """Return who confirmed photos in sorts that keep them, by name."""
@@ -92,15 +82,17 @@ class ExampleLog(ExampleImportLog):
             .where(sorts.c.keeps_photos, items.c.capture_id.is_not(None))
             .distinct()
         )
-        with self._database.read() as connection:
-            return tuple(sorted(connection.scalars(query)))
+        return tuple(sorted(self._firsts(query)))
 
     def example_sorts(self) -> tuple[tuple[str, str], ...]:
         """Return id and name of each sort that keeps photos, the newest first."""
-        query = select(sorts.c.id, sort_name().label("name")).where(sorts.c.keeps_photos)
-        with self._database.read() as connection:
-            rows = connection.execute(query.order_by(sorts.c.seq.desc()))
-            return tuple((row.id, row.name) for row in rows)
+        return self._named(sorts.c.keeps_photos)
+
+    def _named(self, which: ColumnElement[bool]) -> tuple[tuple[str, str], ...]:
+        """Return id and name of some sorts, the newest first."""
+        query = select(sorts.c.id, sort_name().label("name")).where(which)
+        rows = self._rows(query.order_by(sorts.c.seq.desc()))
+        return tuple((row["id"], row["name"]) for row in rows)
 
     def histories(self, capture_ids: Sequence[str]) -> dict[str, ExampleHistory]:
         """Return every row about the labels of some photos; an unknown one is left out."""
@@ -144,9 +136,7 @@ class ExampleLog(ExampleImportLog):
     def reviews_of_batch(self, batch_id: str) -> tuple[Review, ...]:
         """Return the reviews whose ids `batch_row_id` made for one batch, in order."""
         query = select(reviews).where(_in_batch(reviews.c.id, batch_id))
-        with self._database.read() as connection:
-            rows = connection.execute(query.order_by(reviews.c.seq)).mappings()
-            return tuple(record(Review, row) for row in rows)
+        return tuple(record(Review, row) for row in self._rows(query.order_by(reviews.c.seq)))
 
     def photos_of(
         self, *, sorter: str | None = None, sort_id: str | None = None
@@ -162,8 +152,7 @@ class ExampleLog(ExampleImportLog):
             )
         if sort_id is not None:
             query = query.where(captures.c.sort_id == sort_id)
-        with self._database.read() as connection:
-            return tuple(connection.scalars(query.order_by(captures.c.seq)))
+        return tuple(self._firsts(query.order_by(captures.c.seq)))
 
     def withdraw(
         self, capture_ids: Mapping[str, str], *, reason: str, sorter: str, at: datetime
@@ -200,27 +189,23 @@ class ExampleLog(ExampleImportLog):
     def withdrawn_at_once(self, batch_id: str) -> tuple[str, ...]:
         """Return the captures whose withdrawals have ids that `batch_row_id` made for one batch."""
         query = select(withdrawals.c.capture_id).where(_in_batch(withdrawals.c.id, batch_id))
-        with self._database.read() as connection:
-            return tuple(connection.scalars(query.order_by(withdrawals.c.seq)))
+        return tuple(self._firsts(query.order_by(withdrawals.c.seq)))
 
     def withdrawn_photos(self) -> frozenset[str]:
         """Return the names of the files that must be gone."""
         query = select(captures.c.photo_name).join(
             withdrawals, withdrawals.c.capture_id == captures.c.id
         )
-        with self._database.read() as connection:
-            return frozenset(name for name in connection.scalars(query) if name)
+        return frozenset(filter(None, self._firsts(query)))
 
     def withdrawn_captures(self) -> frozenset[str]:
         """Return the captures whose photos were taken back."""
-        with self._database.read() as connection:
-            return frozenset(connection.scalars(select(withdrawals.c.capture_id)))
+        return frozenset(self._firsts(select(withdrawals.c.capture_id)))
 
     def is_withdrawn(self, capture_id: str) -> bool:
         """Tell whether a photo was taken back."""
         query = select(withdrawals.c.seq).where(withdrawals.c.capture_id == capture_id)
-        with self._database.read() as connection:
-            return connection.scalar(query) is not None
+        return bool(self._firsts(query))
 
     def embeddings_of(self, capture_ids: Sequence[str]) -> dict[str, bytes]:
         """Return the stored embeddings (little-endian 16-bit floats) of some photos."""

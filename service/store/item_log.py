@@ -10,7 +10,7 @@ from classifier.errors import ConflictError
 from classifier.log.records import Item, ItemChange
 from service.store.append import already_recorded, insert, load_sort, lock_open_sort, one_row
 from service.store.capture_log import changes_of, load_capture, load_open_captures
-from service.store.database import Database
+from service.store.part import LogPart
 from service.store.pile_log import batch_for
 from service.store.rows import (
     CountLine,
@@ -27,10 +27,8 @@ from service.store.study_log import load_scope_of
 from service.store.tables import captures, item_changes, items
 
 
-class ItemLog:
+class ItemLog(LogPart):
     """The part of the log that is about items."""
-
-    _database: Database
 
     def add_item(
         self,

@@ -9,8 +9,8 @@ from typing import Any
 from sqlalchemy import Connection, Select, exists, func, or_, select
 
 from service.store.capture_log import load_model
-from service.store.database import Database
 from service.store.example_rows import LABEL, LEFT_OUT, SECOND
+from service.store.part import LogPart
 from service.store.rows import BlindChoice, ConfirmedPhoto, LearningMark, ModelRecord
 from service.store.study_log import is_study, sort_ids_of
 from service.store.tables import (
@@ -28,10 +28,8 @@ _AT_ONCE = 200
 """Sorts in one condition: SQLite takes none of more than a thousand parts."""
 
 
-class LearningLog:
+class LearningLog(LogPart):
     """The part of the log that learning in place reads."""
-
-    _database: Database
 
     def learning_mark(self, scope_id: str) -> LearningMark:
         """Return how far the log of a scope has come; takes a look-up or two for each sort."""

@@ -12,15 +12,13 @@ from classifier.errors import ConflictError
 from classifier.log.quantities import MAX_LOADS
 from classifier.log.records import Batch, LoadAsked, Tare, Weighing, WeighingVoid
 from service.store.append import already_recorded, insert, lock_open_sort, one_row, record_once
-from service.store.database import Database
+from service.store.part import LogPart
 from service.store.rows import record, said, values
 from service.store.tables import batches, item_changes, items, tares, weighing_voids, weighings
 
 
-class PileLog:
+class PileLog(LogPart):
     """The part of the log that is about piles and scales."""
-
-    _database: Database
 
     def add_batch(self, batch: Batch) -> Batch:
         """Record another batch; a resend returns the first.
@@ -131,9 +129,7 @@ class PileLog:
 
     def list_tares(self) -> tuple[Tare, ...]:
         """Return the tare library, oldest first."""
-        with self._database.read() as connection:
-            rows = connection.execute(select(tares).order_by(tares.c.seq)).mappings()
-            return tuple(record(Tare, row) for row in rows)
+        return tuple(record(Tare, row) for row in self._rows(select(tares).order_by(tares.c.seq)))
 
 
 def batch_for(

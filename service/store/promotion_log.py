@@ -8,7 +8,7 @@ from datetime import datetime
 from sqlalchemy import func, select
 
 from service.store.append import record_once
-from service.store.database import Database
+from service.store.part import LogPart
 from service.store.rows import record, said
 from service.store.tables import promotions
 
@@ -26,10 +26,8 @@ class Promotion:
     at: datetime
 
 
-class PromotionLog:
+class PromotionLog(LogPart):
     """The part of the log that is about the choice of the model."""
-
-    _database: Database
 
     def add_promotion(self, promotion: Promotion) -> None:
         """Record a choice; a resend changes nothing.
@@ -45,12 +43,10 @@ class PromotionLog:
     def promoted_bundle(self) -> str:
         """Return the bundle that answers; empty where none was promoted or all were taken back."""
         newest = select(func.max(promotions.c.seq)).scalar_subquery()
-        with self._database.read() as connection:
-            found = connection.scalar(select(promotions.c.bundle).where(promotions.c.seq == newest))
-        return found or ""
+        found = self._firsts(select(promotions.c.bundle).where(promotions.c.seq == newest))
+        return found[0] if found else ""
 
     def list_promotions(self) -> tuple[Promotion, ...]:
         """Return all choices, the oldest first."""
-        with self._database.read() as connection:
-            rows = connection.execute(select(promotions).order_by(promotions.c.seq)).mappings()
-            return tuple(record(Promotion, row) for row in rows)
+        rows = self._rows(select(promotions).order_by(promotions.c.seq))
+        return tuple(record(Promotion, row) for row in rows)

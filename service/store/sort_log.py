@@ -28,8 +28,8 @@ from service.store.append import (
     record_once,
     select_sorts,
 )
-from service.store.database import Database
 from service.store.example_rows import not_an_example_set
+from service.store.part import LogPart
 from service.store.rows import (
     Row,
     SortRows,
@@ -51,10 +51,8 @@ from service.store.tables import (
 )
 
 
-class SortLog:
+class SortLog(LogPart):
     """The part of the log that is about sorts."""
-
-    _database: Database
 
     def add_sort(
         self, sort: SortInfo, *, programme_version: str, sent: Mapping[str, object]
@@ -149,9 +147,7 @@ class SortLog:
     def list_sorts(self, *, limit: int | None = None, skip: int = 0) -> tuple[SortInfo, ...]:
         """Return sorts, the newest first; imported sets of examples are none."""
         query = select_sorts().where(not_an_example_set()).order_by(sorts.c.seq.desc())
-        with self._database.read() as connection:
-            rows = connection.execute(query.limit(limit).offset(skip))
-            return tuple(to_sort(row) for row in rows.mappings())
+        return tuple(to_sort(row) for row in self._rows(query.limit(limit).offset(skip)))
 
     def objects_counted(self, found: Sequence[SortInfo]) -> dict[str, int]:
         """Return the pieces counted in each sort, by id, corrections and undone items considered.

@@ -17,7 +17,7 @@ from service.store.append import (
     record_once,
     select_sorts,
 )
-from service.store.database import Database
+from service.store.part import LogPart
 from service.store.rows import (
     LearnedStart,
     LearningSettings,
@@ -38,10 +38,8 @@ from service.store.tables import (
 )
 
 
-class StudyLog:
+class StudyLog(LogPart):
     """The part of the log that is about studies."""
-
-    _database: Database
 
     def add_study(self, study: Study, *, sent: Mapping[str, object]) -> Study:
         """Record a study; a resend returns the first.
@@ -57,9 +55,8 @@ class StudyLog:
 
     def studies(self) -> tuple[Study, ...]:
         """Return all studies, the newest first."""
-        with self._database.read() as connection:
-            rows = connection.execute(select(studies).order_by(studies.c.seq.desc()))
-            return tuple(_to_study(row) for row in rows.mappings())
+        rows = self._rows(select(studies).order_by(studies.c.seq.desc()))
+        return tuple(_to_study(row) for row in rows)
 
     def study(self, study_id: str) -> Study:
         """Return a study.
@@ -118,18 +115,11 @@ class StudyLog:
             .join(studies, studies.c.id == study_sorts.c.study_id)
             .where(study_sorts.c.sort_id.in_(sort_ids), _last_of_sort())
         )
-        with self._database.read() as connection:
-            found = connection.execute(query).mappings()
-            return {row["sort_id"]: _to_study(row) for row in found}
+        return {row["sort_id"]: _to_study(row) for row in self._rows(query)}
 
     def study_of_sort(self, sort_id: str) -> Study | None:
         """Return the study that a sort is in, if it is in one."""
         return self.studies_of_sorts([sort_id.lower()]).get(sort_id.lower())
-
-    def scope_of_sort(self, sort_id: str) -> str:
-        """Return the scope in which a sort learns: its study, or itself outside one."""
-        with self._database.read() as connection:
-            return scope_of(connection, sort_id)
 
     def scope(self, scope_id: str) -> Scope:
         """Return a study, or a sort outside one, as a scope of learning."""
@@ -176,11 +166,8 @@ class StudyLog:
             .order_by(learned_starts.c.seq.desc())
             .limit(1)
         )
-        with self._database.read() as connection:
-            row = connection.execute(query).mappings().first()
-        if row is None or not row["content"]:
-            return None
-        return record(LearnedStart, row)
+        starts = [record(LearnedStart, row) for row in self._rows(query) if row["content"]]
+        return starts[0] if starts else None
 
 
 def is_study(connection: Connection, scope_id: str) -> bool:
@@ -202,21 +189,15 @@ def _last_of_sort() -> ColumnElement[bool]:
     )
 
 
-def scope_of(connection: Connection, sort_id: str) -> str:
-    """Return the study of a sort, or the sort's own id outside one."""
-    last = connection.execute(
+def load_scope_of(connection: Connection, sort_id: str) -> Scope:
+    """Return the scope in which a sort learns: its study, or itself outside one."""
+    study_id = connection.scalar(
         select(study_sorts.c.study_id)
         .where(study_sorts.c.sort_id == sort_id)
         .order_by(study_sorts.c.seq.desc())
         .limit(1)
-    ).first()
-    return sort_id if last is None or last.study_id is None else str(last.study_id)
-
-
-def load_scope_of(connection: Connection, sort_id: str) -> Scope:
-    """Return the scope in which a sort learns."""
-    scope_id = scope_of(connection, sort_id)
-    return _load_scope(connection, scope_id, is_study=scope_id != sort_id)
+    )
+    return _load_scope(connection, study_id or sort_id, is_study=study_id is not None)
 
 
 def _load_scope(connection: Connection, scope_id: str, *, is_study: bool) -> Scope:

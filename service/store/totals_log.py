@@ -37,7 +37,7 @@ from classifier.study.totals import (
     WeighedPiles,
 )
 from service.store.append import select_sorts
-from service.store.database import Database
+from service.store.part import LogPart
 from service.store.rows import to_sort
 from service.store.tables import (
     batches,
@@ -56,10 +56,8 @@ list."""
 _FIELDS = ("category", "route", "batch_id", "count")
 
 
-class TotalsLog:
+class TotalsLog(LogPart):
     """The part of the log that adds up whole studies."""
-
-    _database: Database
 
     def sort_totals(self, sort_ids: Sequence[str]) -> SortTotals:
         """Return what was counted and weighed in each of the sorts, as it stood at one moment.

@@ -411,7 +411,8 @@ def test_a_foreign_or_damaged_head_is_refused(
 def review(services: Services, capture_id: str, verdict: str, category: str | None = None) -> None:
     given = Review(new_id(), capture_id, verdict, category, "", "Cy", services.clock())
     services.log.add_reviews([given], {"n": given.id})
-    learning.up_to_date(services, services.log.scope_of_sort(_sort_of(services, capture_id)))
+    place = services.log.item_place(_sort_of(services, capture_id), None)
+    learning.up_to_date(services, place.scope.id)
 
 
 def _sort_of(services: Services, capture_id: str) -> str:

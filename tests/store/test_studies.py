@@ -32,11 +32,11 @@ def test_the_last_placing_of_a_sort_counts(services: Services) -> None:
     assert [s.id for s in studies.get_study(services, spring.id).sorts] == [two.id]
     assert [s.id for s in studies.get_study(services, autumn.id).sorts] == [one.id]
     assert services.log.studies_of_sorts([one.id, two.id]) == {one.id: autumn, two.id: spring}
-    assert services.log.scope_of_sort(one.id) == autumn.id
+    assert services.log.item_place(one.id, None).scope.id == autumn.id
     studies.place_sort(services, sort_id=one.id, study_id=None, change_id=new_id())
     assert studies.get_study(services, autumn.id).sorts == ()
     assert services.log.study_of_sort(one.id) is None
-    assert services.log.scope_of_sort(one.id) == one.id
+    assert services.log.item_place(one.id, None).scope.id == one.id
 
 
 def test_a_sort_is_not_put_where_nothing_is(services: Services) -> None:
