@@ -59,7 +59,7 @@ def test_items_are_seen_and_have_a_form(group: str, place: Place) -> None:
 @pytest.mark.parametrize("name", ITEMS)
 def test_an_item_is_sound(name: str) -> None:
     for seed in range(2):
-        item = makers()[name].make(Dice([seed, 11], held=seed == 1))
+        item = makers()[name].item(Dice([seed, 11], held=seed == 1))
         for part in item.parts:
             assert len(part.mesh.f) > 0
             assert 0 <= part.mesh.f.min() <= part.mesh.f.max() < len(part.mesh.v)
@@ -92,7 +92,7 @@ def test_the_same_number_gives_the_same_picture(place: Place) -> None:
 
 def test_held_out_pictures_keep_their_own_floors_and_ranges() -> None:
     seen, kept = (
-        {draw_place(Dice([i], held=held)).floor.kind for i in range(12)} for held in (0, 1)
+        {draw_place(Dice([i], held=held)).floor.kind for i in range(12)} for held in (False, True)
     )
     assert not seen & kept
     train = [Dice([i]).between_apart(0, 8) for i in range(60)]
@@ -104,7 +104,7 @@ def test_held_out_pictures_keep_their_own_floors_and_ranges() -> None:
 def test_several_items_are_told_apart(place: Place) -> None:
     dice = Dice([9])
     names = ["mug", "crumpled_paper", "foil_ball", "drink_can", "egg_carton", "bread"]
-    picture = compose([makers()[name].make(dice) for name in names], dice, place, size=128)
+    picture = compose([makers()[name].item(dice) for name in names], dice, place, size=128)
     assert picture.forms[0] == "glass_ceramic_other"
     assert set(np.unique(picture.numbers)) == set(range(len(names) + 1))
     assert picture.numbers.dtype == np.uint16
@@ -112,7 +112,7 @@ def test_several_items_are_told_apart(place: Place) -> None:
 
 @pytest.mark.parametrize("count", [0, MOST + 1])
 def test_no_item_or_too_many_are_refused(count: int, place: Place) -> None:
-    items = [makers()["mug"].make(Dice([1]))] * count
+    items = [makers()["mug"].item(Dice([1]))] * count
     with pytest.raises(ValueError, match=f"{count} items"):
         compose(items, Dice([1]), place)
 

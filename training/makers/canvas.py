@@ -144,7 +144,7 @@ class Canvas:
     def __init__(self, size: int, *, finer: float = 1.25) -> None:
         self.size = size
         self.fine = round(size * finer)
-        self._context = moderngl.create_context(standalone=True, backend="egl")
+        self._context = moderngl.create_context(standalone=True, backend="egl")  # type: ignore[arg-type]
         make = self._context.program
         self._solid = make(vertex_shader=shaders.VERTEX, fragment_shader=shaders.SOLID)
         self._clear = make(vertex_shader=shaders.VERTEX, fragment_shader=shaders.CLEAR)
@@ -183,7 +183,8 @@ class Canvas:
             self._colour_pass(scene, buffers)
             raw = np.frombuffer(self._picture.read(components=4, dtype="f2"), np.float16)
         finally:
-            for each in (*buffers, floor):
+            floor.release()
+            for each in buffers:
                 each.release()
         pixels = raw.reshape(self.fine, self.fine, 4)[::-1, :, :3].astype(np.float32)
         return np.nan_to_num(np.clip(pixels, 0, 200)), numbers
@@ -285,7 +286,8 @@ class Canvas:
 
     def _colour_pass(self, scene: Scene, buffers: list[_Buffers]) -> None:
         self._picture.use()
-        self._picture.clear(*scene.light.maps[2, HEIGHT // 2].mean(0), 1)
+        red, green, blue = (float(each) for each in scene.light.maps[2, HEIGHT // 2].mean(0))
+        self._picture.clear(red, green, blue, 1.0)
         for each in buffers:
             if not _is_clear(each):
                 self._set_material(self._solid, each)

@@ -99,17 +99,17 @@ def _free_spot(discs: list[tuple[np.ndarray, float]], radius: float, dice: Dice)
     """Nearest of some free spots to the middle."""
     if not discs:
         return np.zeros(2)
-    best, best_reach = np.zeros(2), np.inf
+    best, best_reach = np.zeros(2), float("inf")
     for _ in range(24):
         centre, other = dice.pick(discs)
         turn = dice.between(0, 2 * np.pi)
         spot = centre + (other + radius) * np.array([np.cos(turn), np.sin(turn)])
         free = all(np.linalg.norm(spot - c) >= 0.98 * (r + radius) for c, r in discs)
-        if free and (reach := np.linalg.norm(spot)) < best_reach:
+        if free and (reach := float(np.linalg.norm(spot))) < best_reach:
             best, best_reach = spot, reach
     if np.isinf(best_reach):
         turn = dice.between(0, 2 * np.pi)
-        reach = max(np.linalg.norm(c) + r for c, r in discs) + radius
+        reach = max(float(np.linalg.norm(c)) + r for c, r in discs) + radius
         best = reach * np.array([np.cos(turn), np.sin(turn)])
     return best
 

@@ -11,6 +11,9 @@ from training.makers.mesh import Mesh
 
 RELIEFS = ("fractal", "fibre", "cells", "weave", "brushed")
 
+Colour = np.ndarray | tuple[float, float, float]
+"""sRGB or linear, 0 to 1, as the function says."""
+
 
 @dataclass(frozen=True, slots=True)
 class Material:
@@ -19,7 +22,7 @@ class Material:
     A fourth channel of the texture cuts out what is below a half.
     """
 
-    colour: np.ndarray | tuple[float, float, float] = (0.8, 0.8, 0.8)
+    colour: Colour = (0.8, 0.8, 0.8)
     texture: np.ndarray | None = None
     back: np.ndarray | tuple[float, float, float] | None = None  # colour of the other face
     roughness: float = 0.6  # 0 mirror, 1 matt
@@ -38,7 +41,7 @@ class Material:
 class Clear:
     """What can be seen through: bottles, glasses, bags of film."""
 
-    tint: np.ndarray | tuple[float, float, float] = (0.97, 0.98, 0.97)  # passed at right angle
+    tint: Colour = (0.97, 0.98, 0.97)  # passed at right angle
     haze: float = 0.0  # share covered by the surface's own colour, 0 to 1
     bend: float = 0.12  # how far the view behind is shifted at the rim, share of the picture
     rim: float = 0.5  # how much of the rim shows the surroundings instead, 0 to 1
@@ -70,16 +73,16 @@ class Item:
     tags: dict[str, float] = field(default_factory=dict)
 
 
-def paper(colour: np.ndarray, **other: Any) -> Material:
+def paper(colour: Colour, **other: Any) -> Material:
     """Matt fibre surface."""
     return replace(Material(colour, roughness=0.9, gloss=0.3, bump=0.08, grain=25), **other)
 
 
-def plastic(colour: np.ndarray, roughness: float = 0.35, **other: Any) -> Material:
+def plastic(colour: Colour, roughness: float = 0.35, **other: Any) -> Material:
     """Smooth surface with highlights."""
     return replace(Material(colour, roughness=roughness), **other)
 
 
-def metal(colour: np.ndarray, roughness: float = 0.3, **other: Any) -> Material:
+def metal(colour: Colour, roughness: float = 0.3, **other: Any) -> Material:
     """Bare metal."""
     return replace(Material(colour, roughness=roughness, metal=1.0), **other)

@@ -65,7 +65,7 @@ class Mesh:
         return Mesh(np.asarray(change(self.v), np.float32), self.uv, self.f, self.weld)
 
 
-def rotation(axis: Sequence[float], angle: float) -> np.ndarray:
+def rotation(axis: Sequence[float] | np.ndarray, angle: float) -> np.ndarray:
     """Matrix (3, 3) that turns by `angle`, radians, about an axis (Rodrigues' formula)."""
     x, y, z = np.asarray(axis, float) / np.linalg.norm(axis)
     k = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
@@ -121,7 +121,7 @@ def sheet(width: float, depth: float, rows: int = 64, columns: int = 64) -> Mesh
     return grid(np.stack([x, y, np.zeros_like(x)], 2))
 
 
-def fine_profile(points: Sequence[Sequence[float]], steps: int = 4) -> np.ndarray:
+def fine_profile(points: Sequence[Sequence[float]] | np.ndarray, steps: int = 4) -> np.ndarray:
     """Put points between the corners of a profile, evenly, so that it can be bent."""
     corners = np.asarray(points, float)
     parts = [

@@ -33,9 +33,21 @@ class Maker:
 
     def picture(self, dice: Dice, place: Place, size: int) -> Picture:
         """Photograph what it makes, `size` px square."""
-        if self.make is None:
+        if self.empty is not None:
             return self.empty(dice, place, size)
-        return compose([self.make(dice)], dice, place, size=size)
+        return compose([self.item(dice)], dice, place, size=size)
+
+    def item(self, dice: Dice) -> Item:
+        """Make one item.
+
+        Raises
+        ------
+        ValueError
+            A maker of pictures without an item.
+        """
+        if self.make is None:
+            raise ValueError(f"{self.name} makes pictures without an item")
+        return self.make(dice)
 
 
 @lru_cache(maxsize=1)
@@ -64,7 +76,7 @@ def spread(dice: Dice, place: Place, count: int, *, size: int = 512) -> Picture:
     """
     choice = [maker for maker in makers().values() if maker.make]
     weights = [maker.weight for maker in choice]
-    items = [dice.pick(choice, weights).make(dice) for _ in range(count)]
+    items = [dice.pick(choice, weights).item(dice) for _ in range(count)]
     return compose(items, dice, place, size=size)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -33,7 +34,7 @@ def patchy(
     return (np.clip(mixed, 0, 1) * 255).astype(np.uint8)
 
 
-def flesh(texture: np.ndarray, rough: float = 0.5, **other: object) -> Material:
+def flesh(texture: np.ndarray, rough: float = 0.5, **other: Any) -> Material:
     """Moist surface with fine relief."""
     look = Material(
         (1, 1, 1), texture, roughness=rough, gloss=0.8, bump=0.12, grain=30, through=0.08

@@ -129,20 +129,20 @@ def compact_lamp(dice: Dice) -> Item:
     parts = [*_screw(0.0133, 0.022, dice), Part(base, plastic(dice.grey(0.88, 0.97)))]
     t = np.linspace(0, 1, 130)
     if dice.chance(0.55):
-        turns, r = dice.between(2.5, 4), base_r * dice.between(0.9, 1.25)
-        r = r * np.clip(np.minimum(t / 0.06, (1 - t) / 0.06), 0.3, 1)
+        turns, wide = dice.between(2.5, 4), base_r * dice.between(0.9, 1.25)
+        r = wide * np.clip(np.minimum(t / 0.06, (1 - t) / 0.06), 0.3, 1)
         high = 0.036 + dice.between(0.035, 0.06) * (1 - np.abs(2 * t - 1))
         path = np.stack(
             [r * np.cos(2 * np.pi * turns * t), r * np.sin(2 * np.pi * turns * t), high], 1
         )
         parts.append(Part(tube(path, dice.between(0.0035, 0.005)), white))
     else:
-        tall, r = dice.between(0.06, 0.11), 0.006
+        tall = dice.between(0.06, 0.11)
         for i in range(dice.pick((2, 3))):
             u = np.linspace(0, np.pi, 40)
             x = 0.009 * np.cos(u)
             z = 0.036 + tall * np.clip(np.sin(u) * 3, 0, 1)
-            leg = tube(np.stack([x, 0 * x + (i - 0.7) * 0.014, z], 1), r)
+            leg = tube(np.stack([x, 0 * x + (i - 0.7) * 0.014, z], 1), 0.006)
             parts.append(Part(leg, white))
     return Item(FORM, parts, ("lies", "settles"), "compact_lamp")
 

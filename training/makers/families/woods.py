@@ -25,7 +25,7 @@ def _wood(dice: Dice, colours: tuple[np.ndarray, np.ndarray] | None = None) -> M
 
 def planks(dice: Dice) -> Item:
     """Offcuts, slats, pallet pieces, chipboard; nails at times."""
-    parts = []
+    parts: list[Part] = []
     for _ in range(dice.pick((1, 2, 4), (4, 2, 1))):
         w, d, h = dice.between(0.1, 0.4), dice.between(0.02, 0.09), dice.between(0.006, 0.04)
         body = box(w, d, h, 12)
@@ -122,10 +122,10 @@ def wooden_things(dice: Dice) -> Item:
             block = box(size * dice.pick((1, 1, 2)), size, size, 4).turned(
                 rotation((0, 0, 1), dice.between(0, 6.28))
             )
-            tone = (
+            side = (
                 look if dice.chance(0.6) else replace(look, colour=dice.colour(strength=(0.5, 0.9)))
             )
-            parts.append(Part(block.moved((*dice.rng.normal(0, 0.04, 2), 0)), tone))
+            parts.append(Part(block.moved((*dice.rng.normal(0, 0.04, 2), 0)), side))
     else:
         parts.append(
             Part(
