@@ -70,8 +70,8 @@ def corrected_counts(
     )  # fmt: skip
     about = [About("category", each, names.category(each)) for each in ids]
     figures = [
-        *figures_of(result.counts, about, stratum=WHOLE, measure="photographed_items_corrected"),
-        *figures_of(result.shares, about, stratum=WHOLE, measure="photographed_share_corrected"),
+        *figures_of(result.counts, about, measure="photographed_items_corrected"),
+        *figures_of(result.shares, about, measure="photographed_share_corrected"),
         *_called(photos, names, items),
     ]
     notes = [

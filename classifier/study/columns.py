@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from classifier.estimators.result import Estimate
 from classifier.report.categories import Names
 from classifier.report.routes import KIND_NAMES, kind_of, route_name
 from classifier.rules.category_parts import Categories
-from classifier.study.figures import About, Basis
+from classifier.study.figures import WHOLE, About, Basis, Figure, figures_of
 from classifier.study.table import Floats, StudyTable
+
+ESTIMATED: Basis = "estimated"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -22,12 +26,17 @@ class Columns:
     grams: Floats
     bases: tuple[Basis, ...]
 
+    def figures(
+        self, estimates: Sequence[Estimate], measure: str, stratum: str = WHOLE
+    ) -> list[Figure]:
+        """Return the figure of each column (`figures_of`)."""
+        return figures_of(estimates, self.about, measure=measure, stratum=stratum, basis=self.bases)
+
 
 def columns_of(table: StudyTable, categories: Categories) -> tuple[Columns, ...]:
     """Return categories, groups, routes and kinds; routes and kinds without mass are left out."""
     names = Names(categories)
     own = tuple(About("category", each, names.category(each)) for each in table.categories)
-    measured: Basis = "estimated"
     groups = [names.group_of(each) for each in table.categories]
     kinds = [kind_of(route) for route in table.routes]
     of_route = table.by_route.sum(axis=1)  # (n, R)
@@ -35,7 +44,7 @@ def columns_of(table: StudyTable, categories: Categories) -> tuple[Columns, ...]
     route_about = [About("route", route, route_name(route)) for route in table.routes]
     kind_about = [About("kind", kind, name) for kind, name in KIND_NAMES.items()]
     return (
-        Columns("category", own, table.grams, (measured,) * len(own)),
+        Columns("category", own, table.grams, (ESTIMATED,) * len(own)),
         _gathered(
             [About("group", ident, name) for ident, name in names.groups()], groups, table.grams
         ),
@@ -48,8 +57,7 @@ def _gathered(about: list[About], heading: list[str], grams: Floats) -> Columns:
     kept = [each for each in about if each.id in heading]
     taken = [grams[:, [own == each.id for own in heading]].sum(axis=1) for each in kept]
     stacked = np.stack(taken, axis=1) if kept else np.zeros((grams.shape[0], 0))
-    basis: Basis = "estimated"
-    return Columns(about[0].level, tuple(kept), stacked, (basis,) * len(kept))
+    return Columns(about[0].level, tuple(kept), stacked, (ESTIMATED,) * len(kept))
 
 
 def _ways(about: list[About], heading: list[str], grams: Floats, split: Floats) -> Columns:
@@ -59,6 +67,6 @@ def _ways(about: list[About], heading: list[str], grams: Floats, split: Floats) 
     parts = [sum(part for own, part in zip(heading, split, strict=True) if own == each.id)
              for each in kept]  # fmt: skip
     bases: tuple[Basis, ...] = tuple(
-        "estimated_with_split" if part > 0 else "estimated" for part in parts
+        "estimated_with_split" if part > 0 else ESTIMATED for part in parts
     )
     return Columns(about[0].level, gathered.about, gathered.grams, bases)

@@ -13,7 +13,7 @@ from classifier.estimators.sample_shares import CategoryMeans, shares_of_study
 from classifier.estimators.strata import combine_strata, difference
 from classifier.estimators.study_permutation import Blocks, permutation_test
 from classifier.study.columns import Columns
-from classifier.study.figures import Figure, figures_of
+from classifier.study.figures import Figure
 from classifier.study.plan import StudyPlan
 from classifier.study.shares import Progress
 from classifier.study.strata import Strata, Stratum, label_of, rows_by
@@ -124,13 +124,7 @@ def contrast_figures(
     """Yield the differences of a pair in every column, and their p-values."""
     one, other = pair.one, pair.other
     gap = difference(*(_means(columns, side, pair, plan) for side in (other, one)))
-    yield from figures_of(
-        gap.intervals(level=plan.level),
-        columns.about,
-        stratum=pair.label,
-        measure="share_difference",
-        basis=columns.bases,
-    )
+    yield from columns.figures(gap.intervals(level=plan.level), "share_difference", pair.label)
     if not plan.divisions:
         return
     test = permutation_test(

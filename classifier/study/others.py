@@ -8,8 +8,8 @@ import numpy as np
 
 from classifier.estimators.logratio_summary import logratio_summary
 from classifier.report.national import National
-from classifier.study.columns import Columns
-from classifier.study.figures import WHOLE, About, Basis, Figure, figures_of
+from classifier.study.columns import ESTIMATED, Columns
+from classifier.study.figures import WHOLE, About, Figure
 from classifier.study.plan import StudyPlan
 from classifier.study.shares import SHARE, whole_shares
 from classifier.study.strata import Strata
@@ -100,11 +100,6 @@ def national_figures(
     rest = totals - taken.sum(axis=1)
     about.append(About("material", "no_counterpart", "No counterpart in the table"))
     grams = np.column_stack([taken, np.where(rest > _ROUNDING * totals, rest, 0.0)])
-    basis: Basis = "estimated"
-    ours = Columns("material", tuple(about), grams, (basis,) * len(about))
-    yield from figures_of(
-        whole_shares(ours, strata, plan.estimator).intervals(level=plan.level),
-        ours.about,
-        stratum=WHOLE,
-        measure=SHARE[plan.estimator],
-    )
+    ours = Columns("material", tuple(about), grams, (ESTIMATED,) * len(about))
+    shares = whole_shares(ours, strata, plan.estimator).intervals(level=plan.level)
+    yield from ours.figures(shares, SHARE[plan.estimator])

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from classifier.estimators.rates import recovery_potential, recovery_rates
 from classifier.rules.programme_rules import RECOVERED
-from classifier.study.figures import WHOLE, About, Figure, figures_of
+from classifier.study.figures import About, Basis, Figure, figures_of
 from classifier.study.plan import Streams, StudyPlan
 from classifier.study.shares import TOTAL
 from classifier.study.strata import Strata, label_of
@@ -85,14 +85,10 @@ def rate_figures(
     o = np.maximum(whole[rows[:, 1]] * same - m, 0.0)
     parts, weights = strata.parts
     rates = recovery_rates(a, u, m, o, strata=parts, weights=weights, level=plan.level)
+    basis = _basis(split)
     for name, words in _RATES.items():
-        yield from figures_of(
-            [getattr(rates, name)],
-            [About("rate", name, words)],
-            stratum=WHOLE,
-            measure=name,
-            basis="estimated_with_split" if split else "estimated",
-        )
+        about = [About("rate", name, words)]
+        yield from figures_of([getattr(rates, name)], about, measure=name, basis=basis)
 
 
 def potential_figures(table: StudyTable, strata: Strata, plan: StudyPlan) -> Iterator[Figure]:
@@ -112,18 +108,16 @@ def potential_figures(table: StudyTable, strata: Strata, plan: StudyPlan) -> Ite
         np.concatenate([taken, rest], axis=1), now, now | np.concatenate([~now[:k], more]),
         estimator=plan.estimator, strata=parts, weights=weights, level=plan.level,
     )  # fmt: skip
-    basis = "estimated_with_split" if table.split.any() else "estimated"
+    basis = _basis(bool(table.split.any()))
     names = ("recovery_potential", "recovery_potential_what_if", "recovery_potential_change")
     estimates = (answer.now, answer.then, answer.change)
     for name, estimate in zip(names, estimates, strict=True):
         if name == "recovery_potential" or plan.what_if:
-            yield from figures_of(
-                [estimate],
-                [TOTAL],
-                stratum=WHOLE,
-                measure=name,
-                basis=basis,  # type: ignore[arg-type]
-            )
+            yield from figures_of([estimate], [TOTAL], measure=name, basis=basis)
+
+
+def _basis(split: bool) -> Basis:
+    return "estimated_with_split" if split else "estimated"
 
 
 def _ways(table: StudyTable, routes: frozenset[str]) -> tuple[Floats, bool]:

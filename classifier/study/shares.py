@@ -38,20 +38,12 @@ def share_figures(columns: Columns, strata: Strata, plan: StudyPlan) -> Iterator
     for estimator in ESTIMATORS:
         measure = SHARE[estimator]
         whole = whole_shares(columns, strata, estimator).intervals(level=plan.level)
-        yield from figures_of(
-            whole, columns.about, stratum=WHOLE, measure=measure, basis=columns.bases
-        )
+        yield from columns.figures(whole, measure)
         if len(strata.used) < 2:
             continue
         for each in strata.used:
             means = shares_of_study(columns.grams[each.rows], estimator=estimator)
-            yield from figures_of(
-                means.intervals(level=plan.level),
-                columns.about,
-                stratum=each.label,
-                measure=measure,
-                basis=columns.bases,
-            )
+            yield from columns.figures(means.intervals(level=plan.level), measure, each.label)
 
 
 def bootstrap_figures(
@@ -70,13 +62,7 @@ def bootstrap_figures(
         seed=plan.seed,
         progress=progress,
     )
-    yield from figures_of(
-        estimates,
-        columns.about,
-        stratum=WHOLE,
-        measure=f"{SHARE[plan.estimator]}_bootstrap",
-        basis=columns.bases,
-    )
+    yield from columns.figures(estimates, f"{SHARE[plan.estimator]}_bootstrap")
 
 
 def person_figures(
@@ -119,13 +105,7 @@ def population_figures(columns: Columns, strata: Strata, plan: StudyPlan) -> Ite
         return
     amount = Amount(plan.population.total, plan.population.standard_error, plan.population.unit)
     totals = scale_to_population(whole_shares(columns, strata, plan.estimator), amount)
-    yield from figures_of(
-        totals.intervals(level=plan.level),
-        columns.about,
-        stratum=WHOLE,
-        measure="population_total",
-        basis=columns.bases,
-    )
+    yield from columns.figures(totals.intervals(level=plan.level), "population_total")
 
 
 def measured_figures(table: StudyTable, columns: Columns) -> Iterator[Figure]:

@@ -24,7 +24,6 @@ from service.piles.choice import (
 from service.piles.usecases import PilesView
 from service.services import Services
 from service.web.dependencies import ServicesDep
-from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, refused
 from service.web.page_support import go_to, sort_frame
 from service.web.render import as_data, exact, page
@@ -48,6 +47,7 @@ _SAID = {
     "batch": "The new part is started.",
     "tare": "The container is in the list.",
 }
+_TARE_FIELDS = ("tare_id", "name", "weight", "unit", "resolution")
 _EMPTY = FormState({})
 
 
@@ -75,8 +75,7 @@ def weigh(services: ServicesDep, sort_id: str, typed: Typed) -> Response:
     try:
         _weigh(services, sort_id, typed)
     except TallytareError as error:
-        form = refused(typed, error)
-        return _page(services, sort_id, form=form, status=problem_of(error).status)
+        return _page(services, sort_id, form=refused(typed, error))
     query = urlencode({"weighed": typed.get("weighing_id", "")})
     return go_to(f"/sorts/{sort_id}/piles?{query}")
 
@@ -93,7 +92,7 @@ def void_weighing(services: ServicesDep, sort_id: str, weighing_id: str, typed: 
         )
     except TallytareError as error:
         form = refused({**typed, "weighing_id": weighing_id}, error)
-        return _page(services, sort_id, void_form=form, status=problem_of(error).status)
+        return _page(services, sort_id, void_form=form)
     return go_to(f"/sorts/{sort_id}/piles?said=void#sheet")
 
 
@@ -114,17 +113,9 @@ def start_batch(services: ServicesDep, sort_id: str, typed: Typed) -> RedirectRe
 def add_tare(services: ServicesDep, sort_id: str, typed: Typed) -> Response:
     """Add a container to the tare library."""
     try:
-        piles.add_tare(
-            services,
-            tare_id=typed.get("tare_id", ""),
-            name=typed.get("name", ""),
-            weight=typed.get("weight", ""),
-            unit=typed.get("unit", ""),
-            resolution=typed.get("resolution", ""),
-        )
+        piles.add_tare(services, **{name: typed.get(name, "") for name in _TARE_FIELDS})
     except TallytareError as error:
-        form = refused(typed, error)
-        return _page(services, sort_id, tare_form=form, status=problem_of(error).status)
+        return _page(services, sort_id, tare_form=refused(typed, error))
     return go_to(f"/sorts/{sort_id}/piles?said=tare#tares")
 
 
@@ -205,7 +196,6 @@ def _page(
     said: str = "",
     pile: str = "",
     weighed: str = "",
-    status: int = 200,
 ) -> HTMLResponse:
     view = piles.piles(services, sort_id, judged=True)
     said = weighed_words(view, weighed) or said
@@ -225,7 +215,6 @@ def _page(
     ]
     return page(
         "piles.html",
-        status=status,
         **sort_frame(services, view.sort, "piles"),
         view=view,
         form=form,

@@ -23,7 +23,6 @@ from service.piles.page import UNITS
 from service.services import Services
 from service.sheets import usecases as field_sheet
 from service.web.dependencies import ServicesDep
-from service.web.errors import problem_of
 from service.web.forms import FormState, refused
 from service.web.page_support import go_to, sort_frame
 from service.web.render import page
@@ -115,8 +114,7 @@ def look_at_sheet(services: ServicesDep, sort_id: str, posted: PostedDep) -> HTM
             services, sort_id=sort_id, data=posted.data, **posted.options
         )
     except TallytareError as error:
-        form = refused(posted.typed, error)
-        return _import(services, sort_id, form, status=problem_of(error).status)
+        return _import(services, sort_id, refused(posted.typed, error))
     return _import(services, sort_id, FormState(posted.typed), found=found, posted=posted)
 
 
@@ -133,8 +131,7 @@ def import_sheet(services: ServicesDep, sort_id: str, posted: PostedDep) -> Resp
             accept_good=posted.typed.get("accept_good") == "yes",
         )
     except TallytareError as error:
-        form = refused(posted.typed, error)
-        return _import(services, sort_id, form, status=problem_of(error).status)
+        return _import(services, sort_id, refused(posted.typed, error))
     left = len({problem.line for problem in done.problems})
     return go_to(
         f"/sorts/{done.sort.id}/sheet?recorded={done.recorded}&before={done.before}&left={left}"
@@ -149,12 +146,10 @@ def _import(
     found: field_sheet.SheetPreview | None = None,
     posted: Posted | None = None,
     done: Mapping[str, int] | None = None,
-    status: int = 200,
 ) -> HTMLResponse:
     sort = services.log.get_sort(sort_id)
     return page(
         "sheet_import.html",
-        status=status,
         **sort_frame(services, sort, "piles"),
         form=form,
         found=found,

@@ -14,7 +14,6 @@ from service.guide.pickers import programme_differences
 from service.services import Services
 from service.sorts import usecases as sorts
 from service.web.dependencies import ServicesDep
-from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, parse_day, refused
 from service.web.page_support import go_to, sort_frame
 from service.web.render import page
@@ -45,8 +44,7 @@ def correct_details(services: ServicesDep, sort_id: str, typed: Typed) -> Respon
             **_changed(typed),
         )
     except TallytareError as error:
-        form = refused(typed, error)
-        return _page(services, sort_id, form, status=problem_of(error).status)
+        return _page(services, sort_id, refused(typed, error))
     return go_to(f"/sorts/{sort_id}/details?saved=true")
 
 
@@ -68,13 +66,12 @@ def _changed(typed: Mapping[str, str]) -> dict[str, Any]:
 
 
 def _page(
-    services: Services, sort_id: str, form: FormState, *, saved: bool = False, status: int = 200
+    services: Services, sort_id: str, form: FormState, *, saved: bool = False
 ) -> HTMLResponse:
     sort = services.log.get_sort(sort_id)
     programmes = list(services.programmes.values())
     return page(
         "sort_details.html",
-        status=status,
         **sort_frame(services, sort, "details"),
         form=form,
         saved=saved,

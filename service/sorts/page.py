@@ -18,7 +18,6 @@ from service.services import Services
 from service.sorts import studies
 from service.sorts import usecases as sorts
 from service.web.dependencies import ServicesDep
-from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, names, parse_day, refused
 from service.web.page_support import go_to
 from service.web.render import page
@@ -85,7 +84,7 @@ def start_sort(services: ServicesDep, typed: Typed) -> Response:
     try:
         sort = _create(services, typed)
     except TallytareError as error:
-        return _form(services, refused(typed, error), status=problem_of(error).status)
+        return _form(services, refused(typed, error))
     return go_to(f"/sorts/{sort.id}")
 
 
@@ -137,11 +136,10 @@ def _study(services: Services, typed: Mapping[str, str]) -> str | None:
     return study.id
 
 
-def _form(services: Services, form: FormState, *, status: int = 200) -> HTMLResponse:
+def _form(services: Services, form: FormState) -> HTMLResponse:
     programmes = list(services.programmes.values())
     return page(
         "sort_new.html",
-        status=status,
         here="sorts",
         form=form,
         programmes=programmes,

@@ -19,7 +19,6 @@ from service.services import Services
 from service.sorts import studies
 from service.studies.page import study_page
 from service.web.dependencies import ServicesDep
-from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, refused
 from service.web.page_support import go_to, sort_frame
 from service.web.render import page
@@ -61,7 +60,7 @@ def change_settings(services: ServicesDep, typed: Typed, scope_id: str) -> Respo
             audit_percent=int(percent),
         )
     except TallytareError as error:
-        return _again(services, scope_id, refused(typed, error), error)
+        return _again(services, scope_id, refused(typed, error))
     return go_to(home_of(services, scope_id))
 
 
@@ -107,7 +106,7 @@ def change_start(
         else:
             raise InvalidEntryError("nothing to start from: choose a study, a sort or a file")
     except TallytareError as error:
-        return _again(services, scope_id, refused(typed, error), error)
+        return _again(services, scope_id, refused(typed, error))
     return go_to(home_of(services, scope_id))
 
 
@@ -117,16 +116,13 @@ def download_head(services: ServicesDep, scope_id: str) -> Response:
     return head_file(*learning.export_head(services, scope_id))
 
 
-def sort_learning(
-    services: Services, sort_id: str, form: FormState | None = None, *, status: int = 200
-) -> HTMLResponse:
+def sort_learning(services: Services, sort_id: str, form: FormState | None = None) -> HTMLResponse:
     """Return the page of a sort's learning."""
     sort = services.log.get_sort(sort_id)
     study = services.log.study_of_sort(sort.id)
     panel = {} if study is not None else learning_panel(services, sort.id)
     return page(
         "learning.html",
-        status=status,
         **sort_frame(services, sort, "learning"),
         study=study,
         studies=services.log.studies(),
@@ -141,10 +137,8 @@ def home_of(services: Services, scope_id: str) -> str:
     return f"/studies/{scope.id}" if scope.is_study else f"/sorts/{scope.id}/learning"
 
 
-def _again(
-    services: Services, scope_id: str, form: FormState, error: TallytareError
-) -> HTMLResponse:
+def _again(services: Services, scope_id: str, form: FormState) -> HTMLResponse:
     """Return the page of a refused form, with what was wrong; the first error if it has none."""
     scope = learning.get_scope(services, scope_id)
     show = study_page if scope.is_study else sort_learning
-    return show(services, scope.id, form, status=problem_of(error).status)
+    return show(services, scope.id, form)

@@ -10,7 +10,6 @@ from service.learning.panel import learning_panel
 from service.services import Services
 from service.sorts import studies
 from service.web.dependencies import ServicesDep
-from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, refused
 from service.web.page_support import go_to
 from service.web.render import page
@@ -32,7 +31,7 @@ def start_study(services: ServicesDep, typed: Typed) -> Response:
             services, study_id=typed.get("study_id", ""), name=typed.get("name", "")
         )
     except TallytareError as error:
-        return _list(services, refused(typed, error), status=problem_of(error).status)
+        return _list(services, refused(typed, error))
     return go_to(f"/studies/{study.id}")
 
 
@@ -54,9 +53,7 @@ def put_sort_in(services: ServicesDep, typed: Typed, study_id: str) -> RedirectR
     return go_to(f"/studies/{study_id}")
 
 
-def study_page(
-    services: Services, study_id: str, form: FormState | None = None, *, status: int = 200
-) -> HTMLResponse:
+def study_page(services: Services, study_id: str, form: FormState | None = None) -> HTMLResponse:
     """Return the page of a study."""
     line = studies.get_study(services, study_id)
     sets = services.log.sorts_of_study(study_id, imported=True)
@@ -65,7 +62,6 @@ def study_page(
     free = [sort for sort in services.log.list_sorts() if sort.id not in inside | imported]
     return page(
         "study.html",
-        status=status,
         here="studies",
         study=line.study,
         sorts=line.sorts,
@@ -78,12 +74,11 @@ def study_page(
     )
 
 
-def _list(services: Services, form: FormState, *, status: int = 200) -> HTMLResponse:
+def _list(services: Services, form: FormState) -> HTMLResponse:
     lines = studies.list_studies(services)
     everything = [sort for line in lines for sort in line.sorts]
     return page(
         "studies.html",
-        status=status,
         here="studies",
         form=form,
         lines=lines,

@@ -12,7 +12,6 @@ from service.services import Services
 from service.web import access
 from service.web.attempts import Attempts
 from service.web.dependencies import ServicesDep
-from service.web.errors import problem_of
 from service.web.forms import FormState, Typed, refused
 from service.web.lan_address import LanAddress, qr_svg
 from service.web.page_support import go_to
@@ -85,12 +84,10 @@ def join(request: Request, services: ServicesDep, attempts: AttemptsDep, typed: 
     before = session_token(request)
     try:
         session = access.join(services, code=typed.get("code", ""), name=typed.get("name", ""))
-    except NotLetInError as error:
-        return _join(refused(typed, error), status=problem_of(error).status)
     except TallytareError as error:
         if isinstance(error, InvalidEntryError):
             attempts.succeeded(address)  # the name was wrong, no code was tried
-        return _join(refused(typed, error), status=problem_of(error).status)
+        return _join(refused(typed, error))
     attempts.succeeded(address)
     if before and (device := access.device_of(services, before)):
         access.revoke(services, device_id=device.id)  # the same browser joined again
@@ -130,7 +127,7 @@ def _devices(
     )
 
 
-def _join(form: FormState, *, status: int = 200) -> HTMLResponse:
+def _join(form: FormState, *, status: int | None = None) -> HTMLResponse:
     return page("join.html", status=status, form=form, days=access.SESSION_LIFE.days)
 
 

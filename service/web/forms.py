@@ -13,6 +13,7 @@ from fastapi import Depends
 from starlette.requests import Request
 
 from classifier.errors import InvalidEntryError, InvalidQuantityError, TallytareError
+from service.web.errors import problem_of
 
 MOST_FIELDS = 20_000
 """An import asks for two fields a label."""
@@ -41,11 +42,15 @@ Typed = Annotated[dict[str, str], Depends(_typed)]
 
 @dataclass(frozen=True, slots=True)
 class FormState:
-    """What a form shows: the values in it, and what was wrong with it."""
+    """What a form shows: the values in it, and what was wrong with it.
+
+    `status` is that of the page that shows it.
+    """
 
     values: Mapping[str, str]
     message: str = ""
     wrong: frozenset[str] = field(default_factory=frozenset)
+    status: int = 200
 
     def value(self, name: str) -> str:
         """Return a field's value, empty if it has none."""
@@ -59,7 +64,8 @@ class FormState:
 def refused(values: Mapping[str, str], error: TallytareError) -> FormState:
     """Return the form as it was typed, with the message and the fields that the error is about."""
     shown = error.message[:1].upper() + error.message[1:]
-    return FormState(values, shown, frozenset(error.fields).intersection(values))
+    wrong = frozenset(error.fields).intersection(values)
+    return FormState(values, shown, wrong, problem_of(error).status)
 
 
 def parse_day(text: str) -> date:

@@ -14,6 +14,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse
 
 from service.web.charts import percent
+from service.web.forms import FormState
 from service.web.route_marks import swatch
 from service.web.shell import SHELL_HEADER, shell_version
 from service.web.visitors import current_visitor
@@ -93,8 +94,14 @@ def _environment() -> Environment:
 _ENVIRONMENT = _environment()
 
 
-def page(template: str, *, status: int = 200, **values: Any) -> HTMLResponse:
-    """Fill a template; pages are never kept by the browser, for they change with each item."""
+def page(template: str, *, status: int | None = None, **values: Any) -> HTMLResponse:
+    """Fill a template; pages are never kept by the browser, for they change with each item.
+
+    Without a `status` it is that of a refused form among the values, else 200.
+    """
+    if status is None:
+        forms = (each for each in values.values() if isinstance(each, FormState))
+        status = max((form.status for form in forms), default=200)
     body = _ENVIRONMENT.get_template(template).render(**values)
     headers = {"cache-control": "no-store", SHELL_HEADER: shell_version()}
     return HTMLResponse(body, status_code=status, headers=headers)

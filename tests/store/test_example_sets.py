@@ -227,7 +227,7 @@ def test_a_datasheet_counts_one_as_one(services: Services, kept: SortInfo) -> No
     text = exported(services)["DATASHEET.md"].decode()
     assert "1 photograph of 1 object, from 1 sort." in text
     assert "by 1 named sorter, with" in text
-    assert "1 was reviewed afterwards, and\n1 bears another" in text
+    assert "1 was reviewed afterwards, and\n1 has another label" in text
     assert "0 of the photographs were imported" in text
 
 
