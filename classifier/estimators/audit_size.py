@@ -14,13 +14,7 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike
 
-from classifier.estimators._checks import (
-    Floats,
-    level_of,
-    matrix,
-    same_length,
-    whole_from,
-)
+from classifier.estimators._checks import Floats, level_of, matrix, same_length, whole_from
 from classifier.estimators._tables import named, sizes_of
 from classifier.estimators.corrected import Caveat, listed
 

@@ -22,14 +22,7 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike, NDArray
 
-from classifier.estimators._checks import (
-    Floats,
-    flags,
-    level_of,
-    same_length,
-    vector,
-    whole_from,
-)
+from classifier.estimators._checks import Floats, flags, level_of, same_length, vector, whole_from
 from classifier.estimators._moments import (
     Estimator,
     parts_of,

@@ -10,13 +10,7 @@ import scipy
 from numpy.typing import ArrayLike
 
 from classifier.estimators._checks import Floats, level_of, same_length, whole_from
-from classifier.estimators._moments import (
-    CHUNK,
-    Estimator,
-    drawn_ratios,
-    parts_of,
-    sorts_matrix,
-)
+from classifier.estimators._moments import CHUNK, Estimator, drawn_ratios, parts_of, sorts_matrix
 from classifier.estimators.result import Estimate
 from classifier.estimators.sample_shares import shares_of_study
 from classifier.estimators.strata import combine_strata, parts_of_whole

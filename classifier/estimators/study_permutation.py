@@ -11,13 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from classifier.estimators._checks import Floats, same_length, whole_from
-from classifier.estimators._moments import (
-    CHUNK,
-    Estimator,
-    drawn_moments,
-    parts_of,
-    sorts_matrix,
-)
+from classifier.estimators._moments import CHUNK, Estimator, drawn_moments, parts_of, sorts_matrix
 from classifier.estimators.strata import parts_of_whole
 
 Progress = Callable[[int, int], None]

@@ -11,12 +11,7 @@ from classifier.log.ledger import CategoryTotal, Ledger
 from classifier.log.quantities import Mass, sum_masses
 from classifier.report.categories import Names, unweighed
 from classifier.report.conversions import ItemWeights, PooledWeight
-from classifier.report.item_weights import (
-    OwnWeight,
-    PriorWeight,
-    PriorWeights,
-    own_item_weight,
-)
+from classifier.report.item_weights import OwnWeight, PriorWeight, PriorWeights, own_item_weight
 from classifier.report.lines import (
     CountLine,
     EstimatedLine,

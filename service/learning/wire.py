@@ -7,14 +7,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field, StrictBool
 
-from service.web.wire import (
-    Answer,
-    Id,
-    Line,
-    Request,
-    Sorter,
-    Whole,
-)
+from service.web.wire import Answer, Id, Line, Request, Sorter, Whole
 
 
 class LearningChange(Request):

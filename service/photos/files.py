@@ -7,13 +7,7 @@ from pathlib import Path
 
 from classifier.errors import StorageError, UnknownIdError
 from service.photos.names import checked_name, name_of
-from service.synced import (
-    UNFINISHED,
-    draft_of,
-    make_folder_synced,
-    sync_folder,
-    write_synced,
-)
+from service.synced import UNFINISHED, draft_of, make_folder_synced, sync_folder, write_synced
 
 
 class PhotoFiles:

@@ -18,15 +18,7 @@ from classifier.log.quantities import (
     parse_unit,
     sum_masses,
 )
-from classifier.log.records import (
-    Batch,
-    LoadAsked,
-    Method,
-    SortInfo,
-    Tare,
-    Weighing,
-    WeighingVoid,
-)
+from classifier.log.records import Batch, LoadAsked, Method, SortInfo, Tare, Weighing, WeighingVoid
 from classifier.log.weighing import METHODS, net_mass
 from classifier.report.categories import Names
 from classifier.report.conversions import FarFromUsual

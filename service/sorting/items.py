@@ -20,14 +20,7 @@ from service.entries import NOTE_LENGTH, check_id, check_sorter, check_text
 from service.learning.usecases import notice
 from service.services import Services
 from service.sorting.suggesting import recorded_route, suggestion_of
-from service.store.rows import (
-    CaptureState,
-    CountLine,
-    ItemState,
-    SortCounts,
-    SortPlace,
-    said,
-)
+from service.store.rows import CaptureState, CountLine, ItemState, SortCounts, SortPlace, said
 
 RECENT, OPEN_PHOTOS = 12, 20
 """Newest items, and newest photos without a confirmation, that the sorting page shows."""

@@ -12,16 +12,7 @@ from service.services import Services
 from service.sorting.captures import CaptureView
 from service.sorting.items import Tally
 from service.sorting.suggesting import suggestion_json
-from service.web.wire import (
-    Answer,
-    Count,
-    Id,
-    Note,
-    Parts,
-    Request,
-    RouteOut,
-    Sorter,
-)
+from service.web.wire import Answer, Count, Id, Note, Parts, Request, RouteOut, Sorter
 
 
 class ItemOut(Answer):

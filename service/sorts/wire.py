@@ -4,17 +4,7 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from service.web.wire import (
-    Day,
-    Days,
-    Id,
-    Line,
-    Name,
-    Note,
-    Persons,
-    Request,
-    Sorter,
-)
+from service.web.wire import Day, Days, Id, Line, Name, Note, Persons, Request, Sorter
 
 
 class NewSort(Request):

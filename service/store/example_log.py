@@ -14,13 +14,7 @@ from classifier.errors import UnknownIdError
 from classifier.log.records import Item, ItemChange
 from service.store.append import already_recorded, insert, sort_name
 from service.store.example_import_log import ExampleImportLog
-from service.store.example_rows import (
-    Example,
-    Review,
-    Wanted,
-    select_examples,
-    to_example,
-)
+from service.store.example_rows import Example, Review, Wanted, select_examples, to_example
 from service.store.rows import in_order, record, values
 from service.store.tables import (
     captures,

@@ -30,15 +30,7 @@ from service.store.append import (
 )
 from service.store.example_rows import not_an_example_set
 from service.store.part import LogPart
-from service.store.rows import (
-    Row,
-    SortRows,
-    Timed,
-    in_order,
-    record,
-    to_sort,
-    to_sort_corrections,
-)
+from service.store.rows import Row, SortRows, Timed, in_order, record, to_sort, to_sort_corrections
 from service.store.tables import (
     batches,
     item_changes,

@@ -29,13 +29,7 @@ from sqlalchemy import (
 
 from classifier.log.quantities import Unit
 from classifier.log.records import SortInfo
-from classifier.study.totals import (
-    CalledPhotos,
-    CountedItems,
-    NamedItems,
-    SortTotals,
-    WeighedPiles,
-)
+from classifier.study.totals import CalledPhotos, CountedItems, NamedItems, SortTotals, WeighedPiles
 from service.store.append import select_sorts
 from service.store.part import LogPart
 from service.store.rows import to_sort

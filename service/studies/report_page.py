@@ -22,12 +22,7 @@ from classifier.study.dictionary import CODES
 from classifier.study.files import dumped, study_files, study_json, study_zip
 from classifier.study.plan import StudyPlan, plan_from, plan_from_text
 from classifier.study.report import StudyReport
-from classifier.study.words import (
-    coverage_texts,
-    kept_within,
-    main_shares,
-    uncertainty,
-)
+from classifier.study.words import coverage_texts, kept_within, main_shares, uncertainty
 from service.services import Services
 from service.studies.usecases import study_report
 from service.studies.view import (
