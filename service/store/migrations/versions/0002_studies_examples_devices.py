@@ -10,6 +10,8 @@ from typing import Any
 import sqlalchemy as sa
 from alembic import op
 
+from service.store.migrations.steps import index, log_table, own_id, ref, text, unique
+
 revision = "0002"
 down_revision = "0001"
 branch_labels = None
@@ -37,9 +39,9 @@ def upgrade() -> None:
         "captures", sa.Column("audit", sa.Boolean(), nullable=False, server_default=sa.false())
     )
     op.add_column("captures", sa.Column("learned", sa.JSON()))
-    op.add_column("captures", _text("origin", 400, nullable=True))
-    op.add_column("captures", _text("object_group", 200, nullable=True))
-    _index("items", "sort_id", "category", "route", "count")
+    op.add_column("captures", text("origin", 400, nullable=True))
+    op.add_column("captures", text("object_group", 200, nullable=True))
+    index("items", "sort_id", "category", "route", "count")
     _studies()
     _examples()
     _access()
@@ -55,115 +57,81 @@ def downgrade() -> None:
 
 
 def _studies() -> None:
-    _log_table("studies", _text("name", 120))
-    _log_table(
+    _table("studies", text("name", 120))
+    _table(
         "study_sorts",
-        *_ref("study_sorts", "sort_id", "sorts"),
-        *_ref("study_sorts", "study_id", "studies", nullable=True),
+        *ref("study_sorts", "sort_id", "sorts"),
+        *ref("study_sorts", "study_id", "studies", nullable=True),
     )
-    _index("study_sorts", "sort_id", "seq")
-    _index("study_sorts", "study_id", "seq")
-    _log_table(
+    index("study_sorts", "sort_id", "seq")
+    index("study_sorts", "study_id", "seq")
+    _table(
         "learning_settings",
-        _text("scope_id", 36),
+        text("scope_id", 36),
         sa.Column("learns", sa.Boolean(), nullable=False),
         sa.Column("audit_percent", sa.Integer(), nullable=False),
-        _text("sorter", 80),
+        text("sorter", 80),
     )
-    _index("learning_settings", "scope_id", "seq")
-    _log_table(
+    index("learning_settings", "scope_id", "seq")
+    _table(
         "learned_starts",
-        _text("scope_id", 36),
-        _text("name", 200),
+        text("scope_id", 36),
+        text("name", 200),
         sa.Column("content", sa.LargeBinary(), nullable=False),
-        _text("sorter", 80),
+        text("sorter", 80),
     )
-    _index("learned_starts", "scope_id", "seq")
-    _log_table("promotions", _text("bundle", 400), _text("sorter", 80))
+    index("learned_starts", "scope_id", "seq")
+    _table("promotions", text("bundle", 400), text("sorter", 80))
 
 
 def _examples() -> None:
-    _log_table(
+    _table(
         "reviews",
-        *_ref("reviews", "capture_id", "captures"),
-        _text("verdict", 20),
-        _text("category", 80, nullable=True),
+        *ref("reviews", "capture_id", "captures"),
+        text("verdict", 20),
+        text("category", 80, nullable=True),
         sa.Column("note", sa.Text(), nullable=False),
-        _text("sorter", 80),
+        text("sorter", 80),
     )
-    _index("reviews", "capture_id", "seq")
-    _log_table(
+    index("reviews", "capture_id", "seq")
+    _table(
         "withdrawals",
-        *_ref("withdrawals", "capture_id", "captures"),
+        *ref("withdrawals", "capture_id", "captures"),
         sa.Column("reason", sa.Text(), nullable=False),
-        _text("sorter", 80),
-        _unique("withdrawals", "capture_id"),
+        text("sorter", 80),
+        unique("withdrawals", "capture_id"),
     )
-    _log_table(
+    _table(
         "example_sets",
-        *_ref("example_sets", "sort_id", "sorts"),
-        _text("source", 400),
-        _unique("example_sets", "sort_id"),
+        *ref("example_sets", "sort_id", "sorts"),
+        text("source", 400),
+        unique("example_sets", "sort_id"),
     )
 
 
 def _access() -> None:
-    _log_table(
+    _table(
         "join_codes",
-        _text("code_digest", 64),
-        _text("role", 20),
+        text("code_digest", 64),
+        text("role", 20),
         sa.Column("expires_at", sa.DateTime(timezone=True), nullable=False),
-        _unique("join_codes", "code_digest"),
+        unique("join_codes", "code_digest"),
     )
-    _log_table(
+    _table(
         "devices",
-        *_ref("devices", "join_code_id", "join_codes"),
-        _text("name", 80),
-        _text("token_digest", 64),
-        _text("role", 20),
-        _unique("devices", "join_code_id"),
-        _unique("devices", "token_digest"),
+        *ref("devices", "join_code_id", "join_codes"),
+        text("name", 80),
+        text("token_digest", 64),
+        text("role", 20),
+        unique("devices", "join_code_id"),
+        unique("devices", "token_digest"),
     )
-    _log_table(
+    _table(
         "device_revocations",
-        *_ref("device_revocations", "device_id", "devices"),
-        _unique("device_revocations", "device_id"),
+        *ref("device_revocations", "device_id", "devices"),
+        unique("device_revocations", "device_id"),
     )
 
 
-def _log_table(name: str, *columns: Any) -> None:
-    op.create_table(
-        name,
-        sa.Column(
-            "seq",
-            sa.BigInteger().with_variant(sa.Integer(), "sqlite"),
-            autoincrement=True,
-            nullable=False,
-        ),
-        _text("id", 36),
-        _text("fingerprint", 64),
-        _unique(name, "id"),
-        *columns,
-        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
-        sa.PrimaryKeyConstraint("seq", name=op.f(f"pk_{name}")),
-        sqlite_autoincrement=True,
-    )
-
-
-def _text(name: str, length: int, *, nullable: bool = False) -> sa.Column[str]:
-    return sa.Column(name, sa.String(length), nullable=nullable)
-
-
-def _ref(table: str, column: str, target: str, *, nullable: bool = False) -> tuple[Any, ...]:
-    return (
-        _text(column, 36, nullable=nullable),
-        sa.ForeignKeyConstraint([column], [f"{target}.id"], name=op.f(f"fk_{table}_{column}")),
-    )
-
-
-def _unique(table: str, *columns: str) -> sa.UniqueConstraint:
-    return sa.UniqueConstraint(*columns, name=op.f(f"uq_{table}_{'_'.join(columns)}"))
-
-
-def _index(table: str, *columns: str) -> None:
-    op.create_index(op.f(f"ix_{table}_{'_'.join(columns)}"), table, list(columns))
+def _table(name: str, *columns: Any) -> None:
+    log_table(name, *own_id(name), *columns)
