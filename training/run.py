@@ -27,12 +27,13 @@ from training.judging.calibrate import Confidence, HeldOut, set_confidence, set_
 from training.judging.evaluate import route_matrix
 from training.judging.scores import Scores
 from training.judging.strangeness import Doubt
+from training.judging.use import Desk
 from training.learning.learn import Learner
 from training.learning.memory import keep_freed_memory
 from training.learning.ranks import Ranks, joined_ranks
 from training.network import SortNet
 from training.pictures.dataset import Dataset, load_dataset
-from training.pictures.forms import table_of_labels
+from training.pictures.forms import FormTable, table_of_labels
 from training.pictures.manifest import Example, read_sets, require_sources
 from training.pictures.notes import tell
 from training.pictures.splits import refuse_empty_splits
@@ -77,13 +78,12 @@ def run(job: Job) -> Path | None:
 
 def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
     began = time.perf_counter()
-    recipe, categories = job.recipe, load_categories()
-    programme = next(x for x in load_shipped_programmes(categories) if x.id == PROGRAMME)
+    recipe = job.recipe
     start = load_start(job.start) if job.start else None
     teacher_of(recipe)  # refused before the pictures are read, which takes minutes
     examples = read_sets(job.data)
     _check_sources(recipe, examples)
-    table = table_of_labels((e.form for e in examples), categories)
+    table = table_of_labels((e.form for e in examples), load_categories())
     # Several times faster on a CPU; the full mode keeps the layout of its published figures.
     layout = torch.channels_last if job.frozen else torch.contiguous_format
     data = load_dataset(examples, table, device=device, workers=job.workers, seed=0, layout=layout)
@@ -97,7 +97,23 @@ def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
     strangers = {source: learn(others(source, recipe, data)) for source in recipe.sisters}
     if not ranks.first:
         return None
-    heard = _hear(recipe, Asker(data, preprocessing, device, job.workers), net, strangers)
+    heard = hear(recipe, Asker(data, preprocessing, device, job.workers), net, strangers)
+    told = learner.told() if not job.frozen else _fitted(began, machine)
+    return conclude(job, heard, net, data, table, told, start)
+
+
+def conclude(
+    job: Job,
+    heard: Heard,
+    net: SortNet,
+    data: Dataset,
+    table: FormTable,
+    told: Mapping[str, Any],
+    start: Start | None = None,
+) -> Path:
+    """Set confidence and thresholds by what was heard, judge by it, and write the bundle."""
+    recipe, categories = job.recipe, load_categories()
+    programme = next(x for x in load_shipped_programmes(categories) if x.id == PROGRAMME)
     unseen = list(heard.sisters.values())
     confidence = set_confidence(heard.calibrate, unseen)
     thresholds = set_thresholds(
@@ -109,21 +125,24 @@ def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
         least_route=LEAST_ROUTE if unseen else CAREFUL_ROUTE,
     )
     routes, _ = route_matrix(table, categories, programme)
+    scores = Scores(data, table, routes)
+    desk = Desk(table, categories, programme, thresholds)
+    tested = heard.tested, heard.test
     gauge = heard.gauged.strangeness
     return write_bundle(
         job.out,
         recipe,
-        Served(net, Doubt(gauge, confidence.slope) if gauge else None),
+        Served(net, Doubt(gauge, confidence.slope) if gauge and confidence.slope else None),
         data,
-        preprocessing,
+        Preprocessing(size=recipe.size, views=recipe.views),
         confidence.temperature,
         thresholds,
-        _evaluate(heard, confidence, Scores(data, table, routes)),
-        table,
-        made_by={
-            "command": job.command,
-            **(learner.told() if not job.frozen else _fitted(began, machine)),
+        {
+            **_evaluate(heard, confidence, scores),
+            "in_use": scores.in_use(desk, tested, heard.sisters, confidence),
         },
+        table,
+        made_by={"command": job.command, **told},
         version=job.version,
         frozen=job.frozen,
         start=start,
@@ -131,7 +150,7 @@ def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
 
 
 @dataclass(frozen=True, slots=True)
-class _Heard:
+class Heard:
     """Answers of a network, and of its sisters on the source that each never saw."""
 
     gauged: Gauged
@@ -142,7 +161,7 @@ class _Heard:
     unused: dict[str, HeldOut]  # on sources that the recipe leaves out; they set nothing
 
 
-def _hear(recipe: Recipe, asker: Asker, net: SortNet, strangers: Mapping[str, SortNet]) -> _Heard:
+def hear(recipe: Recipe, asker: Asker, net: SortNet, strangers: Mapping[str, SortNet]) -> Heard:
     # Only unseen sources can tell how much less a strange picture is to be trusted.
     gauge = asker.gauged if strangers else lambda net, _: Gauged(net, None)
     gauged = gauge(net, recipe.sources)
@@ -153,7 +172,7 @@ def _hear(recipe: Recipe, asker: Asker, net: SortNet, strangers: Mapping[str, So
         for source in left_out.split("+"):
             sisters[source] = asker.ask(alone, asker.rows_of(source))
     unused = {e.source for e in asker.data.examples} - set(recipe.sources)
-    return _Heard(
+    return Heard(
         gauged=gauged,
         tested=tested,
         test=asker.ask(gauged, tested),
@@ -166,7 +185,7 @@ def _hear(recipe: Recipe, asker: Asker, net: SortNet, strangers: Mapping[str, So
     )
 
 
-def _evaluate(heard: _Heard, confidence: Confidence, scores: Scores) -> dict[str, Any]:
+def _evaluate(heard: Heard, confidence: Confidence, scores: Scores) -> dict[str, Any]:
     unseen = scores.unseen(heard.calibrate, heard.sisters)
     return {
         "programme": PROGRAMME,

@@ -219,14 +219,21 @@ def test_stop_threshold_stays_within_its_range(level: float, expected: float) ->
 
 
 def test_without_a_stop_item_the_most_careful_stop_threshold_holds() -> None:
-    assert stop_threshold(np.linspace(0, 1, 9), np.zeros(9, dtype=bool)) == 0.15
+    assert stop_threshold(np.linspace(0, 0.1, 9), np.zeros(9, dtype=bool)) == 0.15
 
 
-def test_non_item_threshold_lets_all_but_one_in_a_hundred_items_pass() -> None:
+def test_stop_threshold_rises_until_few_other_items_stop() -> None:
+    hazard = np.concatenate([np.full(20, 0.2), np.linspace(0, 0.4, 1000)])
+    is_stop = np.arange(1020) < 20
+    threshold = stop_threshold(hazard, is_stop)
+    assert (hazard[~is_stop] >= threshold).mean() == pytest.approx(0.03, abs=0.002)
+
+
+def test_non_item_threshold_lets_all_but_two_in_a_hundred_items_pass() -> None:
     non_item = np.linspace(0, 0.8, 1001)
     threshold = non_item_threshold(non_item)
-    assert (non_item >= threshold).mean() == pytest.approx(0.01, abs=0.002)
-    assert non_item_threshold(np.zeros(10)) == 0.3
+    assert (non_item >= threshold).mean() == pytest.approx(0.02, abs=0.002)
+    assert non_item_threshold(np.zeros(10)) == 0.15
     assert non_item_threshold(np.ones(10)) == 0.9
 
 

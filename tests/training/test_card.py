@@ -37,6 +37,11 @@ def _description(*sources: str) -> dict[str, Any]:
             "non_item_auroc": {"value": 0.9, "low": 0.85, "high": 0.94},
             "onnx_parity": 1e-6,
             "strangeness_slope": 0.0,
+            "in_use": {
+                "test split": {
+                    "hazards_warned": {"pictures": 40, "value": 0.95, "low": 0.83, "high": 0.99}
+                }
+            },
         },
     }
 
@@ -93,3 +98,14 @@ def test_only_a_shipped_recipe_was_chosen_by_its_rows(tmp_path: Path, name: str)
     told = card.read_text(encoding="utf-8")
     assert "This is the table to go by in a new place." in told
     assert ("The recipe was chosen by these rows" in told) == (name == "household")
+
+
+def test_the_card_tells_what_is_warned_of_and_how_the_pictures_were_prepared(
+    tmp_path: Path,
+) -> None:
+    description = _description("made_cups", "phones")
+    description["training"]["note"] = "Pictures were shrunk."
+    told = write_card(tmp_path, description, Recipe(), "trained.").read_text(encoding="utf-8")
+    assert "| test split | 0.95 (0.83-0.99) of 40 |  |  |  |  |" in told
+    assert ". Pictures were shrunk. " in told
+    assert "| made_cups | 3 | Invented items drawn by training/makers" in told

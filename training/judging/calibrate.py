@@ -26,7 +26,8 @@ _STEEPEST = 1.0  # slope of a temperature's logarithm over strangeness
 ROUTE_CORRECT = 0.95  # share of shown routes that must be right
 STOP_FOUND = 0.95  # share of stop items that must raise the caution
 STOP_RANGE = (0.15, 0.5)  # below, a tenth of batteries among electronics would stop every phone
-ITEMS_REFUSED = 0.01  # share of items that may be called "not an item"
+FALSE_STOPS = 0.03  # share of other items that may stop
+ITEMS_REFUSED = 0.02  # share of items that may be called "not an item"
 UNSURE_CORRECT = 0.5  # below this chance of being right, "not sure" is the better answer
 
 
@@ -143,15 +144,18 @@ def unsure_threshold(confidence: NDArray[np.float64], correct: NDArray[np.bool_]
 def stop_threshold(hazard: NDArray[np.float64], is_stop: NDArray[np.bool_]) -> float:
     """Largest probability of a stop category that still catches `STOP_FOUND` of the stop items.
 
-    Kept within `STOP_RANGE`: a model blind to a hazard must not warn on every picture.
+    It is higher where more than `FALSE_STOPS` of the other items would stop: a hazard that does not
+    stop still gets its caution. Kept within `STOP_RANGE`: a model blind to a hazard must not warn
+    on every picture.
     """
     found = np.quantile(hazard[is_stop], 1 - STOP_FOUND) if is_stop.any() else STOP_RANGE[0]
-    return float(np.clip(found, *STOP_RANGE))
+    quiet = np.quantile(hazard[~is_stop], 1 - FALSE_STOPS) if not is_stop.all() else 0.0
+    return float(np.clip(max(found, quiet), *STOP_RANGE))
 
 
 def non_item_threshold(non_item: NDArray[np.float64]) -> float:
     """Probability of "no item" that at most `ITEMS_REFUSED` of real items reach."""
-    return float(np.clip(np.quantile(non_item, 1 - ITEMS_REFUSED), 0.3, 0.9))
+    return float(np.clip(np.quantile(non_item, 1 - ITEMS_REFUSED), 0.15, 0.9))
 
 
 def set_thresholds(

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from classifier.errors import DataFileError
-from training.pictures.sources import load_origins
+from training.pictures.sources import load_origins, origin_of
 from training.recipe import Recipe, find_recipe
 
 MEASURES = {
@@ -40,7 +40,8 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
         f"Made on {description['created']} with `{description['training']['command']}` "
         + _spent(description["training"])
         + " "
-        f"EfficientNet-{recipe.backbone.capitalize()}, {recipe.size} px, {learning} "
+        + _note(description["training"])
+        + f"EfficientNet-{recipe.backbone.capitalize()}, {recipe.size} px, {learning} "
         "Every option stands in recipe.toml beside this card; the figures below are those of "
         "the shipped network, whose weights are stored in half precision.",
         "## Pictures it learned from",
@@ -62,7 +63,8 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
             "### A source that it never saw: somebody else's floor",
             score_table(evaluation["unseen_source"]),
             "Each row of a source that the table of pictures lists comes from a sister network "
-            "trained by the same recipe without that source, and is as sure as the calibration "
+            "trained by the same recipe without that source (sources that recipe.toml joins by + are "
+            "left out together), and is as sure as the calibration "
             "split and the other unseen sources say that it may be. This is the table to go by in "
             "a new place." + _CHOSEN * _is_shipped(recipe),
         ]
@@ -75,6 +77,8 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
         "### Form by form (test split, all sources)",
         class_table("form", evaluation["by_form"]),
         *_non_items(evaluation["non_item_auroc"]),
+        "## Hazards and empty pictures, as shown in use",
+        _in_use(evaluation["in_use"]),
         "## Confidence",
         f"Temperature {description['temperature']}{_slope(evaluation)}; thresholds: "
         + ", ".join(f"{name} {value}" for name, value in description["thresholds"].items())
@@ -122,6 +126,11 @@ def _spent(training: dict[str, Any]) -> str:
     return f"(training {whose} took {took} in all; judging and the time before a stop come on top)."
 
 
+def _note(training: dict[str, Any]) -> str:
+    """What else to know of how the pictures were prepared, if anything."""
+    return f"{training['note']} " if training.get("note") else ""
+
+
 def _duration(seconds: int) -> str:
     """Write a time as a person would."""
     if seconds < 120:
@@ -136,10 +145,9 @@ def markdown_table(header: Sequence[str], rows: Iterable[Sequence[object]]) -> s
 
 
 def _sources(sources: Sequence[dict[str, Any]]) -> str:
-    origins = load_origins()
     rows = []
     for source in sources:
-        origin = origins.get(source["name"])
+        origin = origin_of(source["name"])
         told = f"{origin.title}: {origin.shows} ({origin.authors})" if origin else ""
         rows.append((source["name"], source["pictures"], told, source["licence"]))
     return markdown_table(("source", "pictures", "what", "licence"), rows)
@@ -152,6 +160,36 @@ def _non_items(auroc: dict[str, float] | None) -> list[str]:
         "Test pictures without an item told from items: AUROC "
         f"{interval_text(auroc)}; 0.5 tells nothing, 1 everything."
     ]
+
+
+_IN_USE = {
+    "hazards_warned": "hazards warned of",
+    "hazards_stopped": "hazards that stop",
+    "false_stops": "other items that stop",
+    "false_cautions": "other items that bear a caution of a hazard",
+    "non_items_named": "pictures without an item that are named",
+}
+
+
+def _in_use(shown: dict[str, dict[str, dict[str, float]]]) -> str:
+    """Table of shares with how many pictures each is of."""
+    rows = [
+        (
+            name,
+            *(
+                f"{interval_text(figures[key])} of {figures[key]['pictures']}"
+                if key in figures
+                else ""
+                for key in _IN_USE
+            ),
+        )
+        for name, figures in shown.items()
+    ]
+    return (
+        "Hazards are aerosol cans, broken glass, loose batteries and lamps; a warning is a stop or "
+        "a caution beside the answer. No fact is known.\n\n"
+        + markdown_table(("pictures", *_IN_USE.values()), rows)
+    )
 
 
 def _mended(labels: int) -> str:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from classifier.inference.preprocess import view_probabilities
 from training.judging.calibrate import Confidence, HeldOut, set_confidence
 from training.judging.evaluate import Scored, by_form, by_material, non_item_auroc, score_by
+from training.judging.use import Desk, in_use
 from training.pictures.dataset import Dataset
 from training.pictures.forms import FormTable
 
@@ -54,11 +55,28 @@ class Scores:
         """Scores on whole sources, without the pictures that may only train."""
         result: dict[str, Any] = {}
         for source, answers in asked.items():
-            rows = np.flatnonzero([e.source == source for e in self.data.examples])
+            rows = self._rows_of(source)
             judged = np.array([self.data.examples[row].split != "train" for row in rows])
             found = self._scored(rows[judged], answers.only(judged), confidence)
             result |= score_by(*found, self.table, self.routes)
         return result
+
+    def in_use(
+        self,
+        desk: Desk,
+        tested: tuple[NDArray[np.int64], HeldOut],
+        sisters: Mapping[str, HeldOut],
+        confidence: Confidence,
+    ) -> dict[str, Any]:
+        """What would be shown of the test split, and of sources that sisters never saw."""
+        _, known = self._scored(*tested, confidence)
+        return {"test split": in_use(known, desk)} | {
+            source: in_use(self._scored(self._rows_of(source), answers, confidence)[1], desk)
+            for source, answers in sisters.items()
+        }
+
+    def _rows_of(self, source: str) -> NDArray[np.int64]:
+        return np.flatnonzero([example.source == source for example in self.data.examples])
 
     def _scored(
         self, rows: NDArray[np.int64], answers: HeldOut, confidence: Confidence

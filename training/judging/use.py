@@ -56,7 +56,8 @@ class Desk:
             ]
         )
 
-    def _warns(self, suggestion: Suggestion) -> bool:
+    def warns(self, suggestion: Suggestion) -> bool:
+        """Whether a suggestion stops or bears a caution of a category that stops."""
         grave = {
             caution.id
             for category in self.categories.categories
@@ -75,7 +76,7 @@ def in_use(scored: Scored, desk: Desk) -> dict[str, Any]:
     """
     shown = desk.shown(scored.probabilities)
     stopped = np.array([each.decision == "stop" for each in shown])
-    warned = np.array([desk._warns(each) for each in shown])
+    warned = np.array([desk.warns(each) for each in shown])
     named = np.array([each.decision in _NAMES for each in shown])
     empty = scored.labels == desk.table.ids.index(NON_ITEM)
     hazard = desk.hazards()[scored.labels]

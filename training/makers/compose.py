@@ -17,6 +17,7 @@ from training.makers.material import Item, Part
 from training.makers.mesh import Mesh, grid, rotation, sheet
 from training.makers.phone import photograph
 from training.makers.pose import rested
+from training.makers.wear import covers, weathered
 
 MOST = 30  # items of one scene
 _FEW = 2  # more are photographed from above
@@ -64,9 +65,11 @@ def compose(items: Sequence[Item], dice: Dice, place: Place, *, size: int = 320)
     """
     if not 1 <= len(items) <= MOST:
         raise ValueError(f"{len(items)} items; a scene holds 1 to {MOST}")
-    placed = _scattered([rested(item, dice) for item in items], dice)
+    placed = _scattered([weathered(rested(item, dice), dice) for item in items], dice)
     camera = aim(placed, dice, steep=len(items) > _FEW)
-    everything = [*surroundings(place.floor, camera, dice, placed), *placed]
+    beside = surroundings(place.floor, camera, dice, placed)
+    beside += covers(placed, place.floor.kind, dice)
+    everything = [*beside, *placed]
     pixels, numbers = shoot(everything, place, camera, dice, size)
     return Picture(pixels, numbers, tuple(item.form for item in items), place.floor.kind)
 
@@ -77,7 +80,7 @@ def shoot(
     """Draw and photograph what lies at a place: pixels and numbers as in `Picture`."""
     scene = Scene(placed, place.light, camera, place.floor.texture, place.floor.tile)
     drawn, numbers = canvas(size).draw(scene)
-    return photograph(drawn, size, dice), numbers
+    return photograph(drawn, place.light.on_floor(), size, dice), numbers
 
 
 def _scattered(rested_items: Sequence[list[Part]], dice: Dice) -> list[Placed]:

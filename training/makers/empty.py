@@ -177,7 +177,7 @@ def room(dice: Dice, place: Place, size: int) -> Picture:
         map_coordinates(place.around[..., band], (rows, columns % WIDTH), order=1, mode="nearest")
         for band in range(3)
     ]
-    pixels = photograph(np.stack(seen, 2).astype(np.float32), size, dice)
+    pixels = photograph(np.stack(seen, 2).astype(np.float32), place.light.on_floor(), size, dice)
     return Picture(pixels, np.zeros((size, size), np.uint16), (), "room")
 
 

@@ -72,7 +72,7 @@ def wood_grain(dice: Dice, size: int = SIZE, *, rings: float = 12.0) -> np.ndarr
 
 def wood_colours(dice: Dice) -> tuple[np.ndarray, np.ndarray]:
     """Dark and light colour of one kind of wood."""
-    dark = dice.colour((0.04, 0.1), (0.35, 0.7), (0.22, 0.6))
+    dark = dice.colour((0.05, 0.1), (0.2, 0.6), (0.2, 0.6))
     if dice.chance(0.15):
         dark = dice.grey(0.3, 0.55, 0.03)
     return dark, np.clip(dark * dice.between(1.25, 1.8), 0, 0.95)

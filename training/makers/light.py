@@ -33,6 +33,11 @@ class Light:
     strength: np.ndarray
     softness: float
 
+    def on_floor(self) -> np.ndarray:
+        """Irradiance over pi on a level surface that nothing shades, (3,)."""
+        ambient = basis(np.array([0.0, 0.0, 1.0])) @ self.harmonics
+        return ambient + self.strength * max(float(self.towards[2]), 0.0)
+
 
 @lru_cache(maxsize=1)
 def _directions() -> tuple[np.ndarray, np.ndarray]:

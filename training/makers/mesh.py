@@ -260,6 +260,7 @@ def box(width: float, depth: float, height: float, steps: int = 2) -> Mesh:
         side = grid(points)
         if sign * (1 if (a, b, c) != (0, 2, 1) else -1) < 0:
             side = side.flipped()
+            side.uv[:, 0] = 1 - side.uv[:, 0]
         side.uv[:] = (side.uv + np.array([column, row])) / [2, 3]
         parts.append(side)
     return merge(parts).moved((0, 0, height / 2))

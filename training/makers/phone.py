@@ -11,15 +11,17 @@ from scipy.ndimage import gaussian_filter, uniform_filter1d
 from training.makers.dice import Dice
 
 
-def photograph(linear: np.ndarray, size: int, dice: Dice) -> np.ndarray:
+def photograph(linear: np.ndarray, white: np.ndarray, size: int, dice: Dice) -> np.ndarray:
     """Turn linear light (n, n, 3) into a picture, uint8 (size, size, 3).
+
+    `white` (3,) is the light that falls on the floor, which the phone sets to white, nearly.
 
     Lens blur, glare, vignetting, exposure, white balance, noise and its removal, tone curve,
     sharpening and one JPEG, each drawn anew: common practice of cameras, no source.
     """
     picture = _lens(linear, dice)
     picture = _shrunk(picture, size)
-    picture = _exposed(picture, dice)
+    picture = _exposed(picture, white, dice)
     picture = _sensor(picture, dice)
     picture = _toned(picture, dice)
     if dice.chance(0.6):
@@ -60,8 +62,8 @@ def _shrunk(picture: np.ndarray, size: int) -> np.ndarray:
     return np.stack(bands, 2)
 
 
-def _exposed(picture: np.ndarray, dice: Dice) -> np.ndarray:
-    """Grey-world exposure and white balance, each with a mistake."""
+def _exposed(picture: np.ndarray, white: np.ndarray, dice: Dice) -> np.ndarray:
+    """Exposure by the mean and white balance by the light, each with a mistake."""
     grey = picture.mean(2)
     level = 0.6 * float(np.mean(np.minimum(grey, 4 * np.median(grey) + 1e-3))) + 0.4 * float(
         np.median(grey)
@@ -70,10 +72,8 @@ def _exposed(picture: np.ndarray, dice: Dice) -> np.ndarray:
     picture = picture * (aim / max(level, 1e-4))
     bright = float(np.quantile(picture[::4, ::4], 0.97))
     picture = picture * min(1.0, dice.between(0.75, 1.8) / max(bright, 1e-4))
-    cast = picture.mean((0, 1)) / max(float(picture.mean()), 1e-6)
-    gains = np.clip(cast, 0.75, 1.33) ** -dice.between(0.4, 1.0) * np.exp(
-        dice.rng.normal(0, 0.035, 3)
-    )
+    cast = np.clip(white / max(float(white.mean()), 1e-6), 0.2, 5)
+    gains = cast ** -dice.between(0.75, 1.0) * np.exp(dice.rng.normal(0, 0.04, 3))
     return picture * gains
 
 
@@ -95,10 +95,10 @@ def _toned(picture: np.ndarray, dice: Dice) -> np.ndarray:
     p = np.clip(p, 0, 1) ** (1 / dice.between(2.0, 2.4))
     low, high = np.quantile(p[::3, ::3], (0.01, 0.99))
     stretched = (p - low) / max(float(high - low), 0.15)
-    black, bright = dice.between(0, 0.2), dice.between(0.75, 1.0)
+    black, bright = dice.between(0, 0.16), dice.between(0.78, 1.0)
     p = p + dice.between(0.5, 1.0) * (black + (bright - black) * stretched - p)
     p = np.clip(p, 0, 1)
     curve = dice.between(-0.05, 0.6)
     p = p + curve * (p * p * (3 - 2 * p) - p)
     grey = p.mean(2, keepdims=True)
-    return grey + (p - grey) * dice.between(0.8, 1.5)
+    return grey + (p - grey) * dice.between(0.75, 1.3)

@@ -29,13 +29,18 @@ def load_origins() -> dict[str, Origin]:
     return {name: Origin(**row) for name, row in tomllib.loads(text).items()}
 
 
+def origin_of(name: str) -> Origin | None:
+    """Return where a source is from, or None; groups of one origin are named ORIGIN_GROUP."""
+    origins = load_origins()
+    return origins.get(name) or origins.get(name.split("_")[0])
+
+
 def count_sources(examples: Sequence[Example]) -> list[dict[str, Any]]:
     """Name, licence and number of pictures of each source, as bundle.json lists them."""
-    origins = load_origins()
     return [
         {
             "name": name,
-            "licence": origins[name].licence if name in origins else "not stated",
+            "licence": origin.licence if (origin := origin_of(name)) else "not stated",
             "pictures": pictures,
         }
         for name, pictures in sorted(Counter(e.source for e in examples).items())

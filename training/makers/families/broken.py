@@ -12,31 +12,56 @@ from training.makers.outlines import prism, shard
 from training.makers.warps import bent
 
 
+def _thin_tint(dice: Dice) -> np.ndarray:
+    """What one pane of a shard lets through: mostly white glass."""
+    tint = glass_tint(dice) if dice.chance(0.5) else dice.grey(0.9, 0.98, 0.02)
+    return np.asarray(tint) ** 0.45
+
+
 def broken_glass(dice: Dice) -> Item:
     """Shards: flat or curved pieces, or a broken neck or foot with pieces about it."""
-    tint = glass_tint(dice)
+    tint = _thin_tint(dice)
     look = glass(dice, tint)
     rims = Material(
-        tint, roughness=0.08, gloss=1.6, clear=Clear(tint, haze=0.12, bend=0.25, rim=0.9, shade=0.4)
+        np.clip(tint + 0.1, 0, 1),
+        roughness=0.08,
+        gloss=1.8,
+        clear=Clear(tint, haze=dice.between(0.08, 0.3), bend=0.25, rim=0.9, shade=0.4),
     )
     parts: list[Part] = []
-    spread = dice.between(0.02, 0.09)
+    spread = dice.between(0.015, 0.07)
     rest = dice.pick(("none", "neck", "foot"), (5, 2, 2))
     if rest != "none":
         parts.append(Part(_broken_part(rest, dice), look))
     for _ in range(dice.whole(1, 9) + (rest == "none")):
-        size = dice.between(0.012, 0.07)
-        outline = shard(dice.rng, dice.whole(3, 6)) * size * [0.5, dice.between(0.25, 0.5)]
-        flat = prism(outline, dice.between(0.002, 0.005))
-        flat = bent(flat, dice.pick((0.0, dice.between(10, 100))))
-        tilt = rotation((1, 0, 0), dice.rng.normal(0, 0.15)) @ rotation(
-            (0, 1, 0), dice.rng.normal(0, 0.15)
+        made = _curved_shard(dice) if dice.chance(0.45) else _flat_shard(dice)
+        tilt = rotation((1, 0, 0), dice.rng.normal(0, 0.2)) @ rotation(
+            (0, 1, 0), dice.rng.normal(0, 0.2)
         )
-        spin = rotation((0, 0, 1), dice.between(0, 6.28)) @ tilt
-        made = flat.turned(spin)
+        made = made.turned(rotation((0, 0, 1), dice.between(0, 6.28)) @ tilt)
         made = made.moved((*dice.rng.normal(0, spread, 2), -made.v[:, 2].min()))
         parts.append(Part(made, rims if dice.chance(0.4) else look))
     return Item("broken_glass", parts, ("stands",), "broken_glass")
+
+
+def _flat_shard(dice: Dice) -> Mesh:
+    size = dice.between(0.012, 0.08)
+    outline = shard(dice.rng, dice.whole(3, 6)) * size * [0.5, dice.between(0.25, 0.5)]
+    flat = prism(outline, dice.between(0.002, 0.006))
+    return bent(flat, dice.pick((0.0, dice.between(10, 60))))
+
+
+def _curved_shard(dice: Dice) -> Mesh:
+    """Piece of the wall of a bottle or jar, hollow side up or down, with both faces and edges."""
+    radius, thick = dice.between(0.025, 0.05), dice.between(0.002, 0.005)
+    outline = shard(dice.rng, dice.whole(3, 7))
+    half = np.array([dice.between(0.3, 1.1), dice.between(0.01, 0.045)])  # radians, m
+    flat = prism(outline * half * [radius, 1], thick)
+    turn = flat.v[:, 0] / radius
+    reach = radius + flat.v[:, 2]
+    v = np.stack([reach * np.sin(turn), flat.v[:, 1], reach * np.cos(turn)], 1)
+    made = Mesh((v - v.mean(0)).astype(np.float32), flat.uv, flat.f)
+    return made if dice.chance(0.5) else made.turned(rotation((0, 1, 0), np.pi))
 
 
 def _broken_part(kind: str, dice: Dice) -> Mesh:
@@ -69,11 +94,7 @@ def _broken_part(kind: str, dice: Dice) -> Mesh:
 def window_pane(dice: Dice) -> Item:
     """Cracked mirror or pane in several pieces that lie close together."""
     mirror = dice.chance(0.4)
-    look = (
-        metal(dice.grey(0.85, 0.95, 0.01), 0.03)
-        if mirror
-        else glass(dice, dice.grey(0.85, 0.97, 0.03))
-    )
+    look = metal(dice.grey(0.85, 0.95, 0.01), 0.03) if mirror else glass(dice, _thin_tint(dice))
     parts = []
     for _ in range(dice.whole(3, 8)):
         made = prism(shard(dice.rng, dice.whole(3, 5)) * dice.between(0.02, 0.06), 0.003)

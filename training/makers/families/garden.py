@@ -11,6 +11,7 @@ from training.makers.mesh import Mesh, ball, grid, merge, rotation, tube
 from training.makers.noise import smooth_noise
 from training.makers.outlines import cut, polygon_mask, relief
 from training.makers.warps import bent, crumpled_sheet, rippled
+from training.makers.wear import blades
 
 FORM = "garden"
 
@@ -206,46 +207,17 @@ def _needles(wood: Mesh, dice: Dice) -> Mesh:
     return Mesh(v, np.zeros((3 * n, 2), np.float32), f)
 
 
-def _blades(dice: Dice, count: int, spread: float, long: tuple[float, float], flat: float) -> Mesh:
-    """Many bent blades as strips."""
-    t = np.linspace(0, 1, 6)
-    base = dice.rng.normal(0, spread, (count, 2))
-    turn = dice.rng.uniform(0, 2 * np.pi, count)
-    reach = dice.rng.uniform(*long, count)
-    lift = dice.rng.uniform(0, 1, count) * flat
-    curve = dice.rng.normal(0, 0.9, count)
-    angle = turn[:, None] + curve[:, None] * t
-    x = base[:, :1] + reach[:, None] * np.cumsum(np.cos(angle), 1) / 6
-    y = base[:, 1:] + reach[:, None] * np.cumsum(np.sin(angle), 1) / 6
-    z = (
-        0.001
-        + (lift * reach)[:, None] * np.sin(np.pi * 0.8 * t)
-        + 0.003 * dice.rng.uniform(0, 4, (count, 1))
-    )
-    wide = 0.0016 * (1 - t * 0.85)
-    side = np.stack([-np.sin(angle), np.cos(angle), 0.3 + 0 * angle], 2) * wide[None, :, None]
-    middle = np.stack([x, y, z], 2)
-    v = np.stack([middle - side, middle + side], 2).reshape(-1, 3)
-    strip = np.arange(5)[:, None] * 2
-    quad = np.concatenate([strip + np.array(corners) for corners in ((0, 1, 3), (0, 3, 2))])
-    f = (np.arange(count)[:, None, None] * 12 + quad).reshape(-1, 3)
-    uv = np.stack(
-        [np.repeat(dice.rng.uniform(0, 1, count), 12), np.tile(np.repeat(t, 2), count)], 1
-    )
-    return Mesh(v.astype(np.float32), uv.astype(np.float32), f)
-
-
 def grass_heap(dice: Dice) -> Item:
     """Cut grass or straw in a heap or a tuft."""
     hue = dice.pick(((0.18, 0.32), (0.1, 0.16)), (3, 1))
     tones = [dice.colour(hue, (0.3, 0.8), (0.25, 0.75)) for _ in range(16)]
     texture = np.broadcast_to((np.stack(tones) * 255).astype(np.uint8)[None], (8, 16, 3)).copy()
-    blades = _blades(
+    made = blades(
         dice, dice.whole(150, 700), dice.between(0.015, 0.05), (0.03, 0.1), dice.between(0.1, 0.8)
     )
     return Item(
         FORM,
-        [Part(blades, Material((1, 1, 1), texture, roughness=0.6, gloss=0.6, through=0.2))],
+        [Part(made, Material((1, 1, 1), texture, roughness=0.6, gloss=0.6, through=0.2))],
         ("stands",),
         "grass",
     )
@@ -351,7 +323,7 @@ def soil_clod(dice: Dice) -> Item:
             ),
         )
     ]
-    shoots = _blades(dice, dice.whole(20, 120), size * 0.5, (0.03, 0.09), 0.9)
+    shoots = blades(dice, dice.whole(20, 120), size * 0.5, (0.03, 0.09), 0.9)
     shade = smooth_noise(shoots.v, dice.rng, frequency=40, octaves=1) * 0.0
     parts.append(
         Part(
@@ -370,7 +342,7 @@ def weeds(dice: Dice) -> Item:
     spread = dice.between(0.03, 0.06)
     parts = [
         Part(
-            _blades(dice, dice.whole(80, 300), spread, (0.04, 0.12), 0.7),
+            blades(dice, dice.whole(80, 300), spread, (0.04, 0.12), 0.7),
             Material((1, 1, 1), texture, roughness=0.6, through=0.2),
         )
     ]
