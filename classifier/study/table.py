@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,10 +82,9 @@ class StudyTable:
         def added(array: Floats) -> Floats:
             return np.asarray(np.tensordot(adding, array, axes=1))
 
-        return StudyTable(
+        return replace(
+            self,
             sorts=tuple(self.sorts[group[0]] for group in groups),
-            categories=self.categories,
-            routes=self.routes,
             grams=added(self.grams),
             low=added(self.low),
             high=added(self.high),
@@ -94,8 +93,6 @@ class StudyTable:
             by_route=added(self.by_route),
             split=added(self.split),
             objects_by_route=np.tensordot(counts, self.objects_by_route, axes=1),
-            contents_left=self.contents_left,
-            photos=self.photos,
         )
 
 

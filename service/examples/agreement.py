@@ -17,7 +17,7 @@ from classifier.errors import ConflictError, InvalidEntryError
 from classifier.estimators.agreement import agreement_band, cohen_kappa, fleiss_kappa
 from classifier.estimators.krippendorff import krippendorff_alpha
 from classifier.estimators.result import Estimate
-from service.entries import NOTE_LENGTH, check_id, check_sorter, check_text
+from service.entries import check_id, check_sorter
 from service.services import Services
 from service.store.example_log import ExampleHistory
 from service.store.example_rows import SECOND, Example, Review, Wanted
@@ -124,7 +124,6 @@ def give_second_opinion(
     capture_id: str,
     category: str,
     sorter: str,
-    note: str = "",
 ) -> None:
     """Record a label that somebody gave who had not seen the first one; no label changes by it.
 
@@ -149,7 +148,7 @@ def give_second_opinion(
         capture_id=capture,
         verdict=SECOND,
         category=category or None,
-        note=check_text(note, "note", longest=NOTE_LENGTH),
+        note="",
         sorter=who,
         at=services.clock(),
     )

@@ -10,7 +10,6 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from classifier.csv_text import safe_cell
 from classifier.errors import InvalidEntryError, StorageError, UnknownIdError
@@ -199,26 +198,18 @@ def zip_chunks(files: Iterator[SetFile]) -> Iterator[bytes]:
     yield out.taken()
 
 
-class _Passing(io.RawIOBase):
+class _Passing(io.BytesIO):
     """A file without a way back: what is written is handed on."""
 
-    def __init__(self) -> None:
-        super().__init__()
-        self._waiting = bytearray()
-
-    def writable(self) -> bool:
-        """Tell that it can be written to."""
-        return True
-
-    def write(self, data: Any) -> int:
-        """Keep what is written until it is taken."""
-        self._waiting += data
-        return len(data)
+    def tell(self) -> int:
+        """Refuse, so that nobody counts on a way back."""
+        raise io.UnsupportedOperation
 
     def taken(self) -> bytes:
         """Return what was written since the last time."""
-        given = bytes(self._waiting)
-        self._waiting.clear()
+        given = self.getvalue()
+        self.seek(0)
+        self.truncate(0)
         return given
 
 

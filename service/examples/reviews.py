@@ -59,14 +59,6 @@ class ExampleView:
     history: tuple[HistoryLine, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Undone:
-    """What taking a batch back did: photos set back, and those that were reviewed again since."""
-
-    restored: int
-    reviewed_since: int
-
-
 def list_examples(
     services: Services,
     wanted: Wanted,
@@ -192,7 +184,7 @@ def review(
     return services.log.add_reviews(rows, sent)
 
 
-def undo_review(services: Services, *, batch_id: str, undo_id: str, sorter: str = "") -> Undone:
+def undo_review(services: Services, *, batch_id: str, undo_id: str, sorter: str = "") -> None:
     """Take a batch of reviews back: each photo stands as it stood before.
 
     A photo that was reviewed again since is left as it is. Nothing is deleted: the step back is a
@@ -209,17 +201,14 @@ def undo_review(services: Services, *, batch_id: str, undo_id: str, sorter: str 
     at, who = services.clock(), check_sorter(sorter)
     histories = services.log.histories([each.capture_id for each in taken])
     rows = []
-    done = 0
     for each in taken:
         reviews = [r for r in histories[each.capture_id].reviews if r.verdict != SECOND]
-        undo_row = batch_row_id(own, each.capture_id)
-        done += any(r.id == undo_row for r in reviews)
         if reviews[-1].id != each.id:
             continue
         before = reviews[-2] if len(reviews) > 1 else None
         rows.append(
             Review(
-                id=undo_row,
+                id=batch_row_id(own, each.capture_id),
                 capture_id=each.capture_id,
                 verdict=OPEN if before is None else before.verdict,
                 category=None if before is None else before.category,
@@ -229,7 +218,6 @@ def undo_review(services: Services, *, batch_id: str, undo_id: str, sorter: str 
             )
         )
     services.log.add_reviews(rows, {"undo": batch})
-    return Undone(len(rows) + done, len(taken) - len(rows) - done)
 
 
 def withdraw(

@@ -7,12 +7,12 @@ import json
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import ColumnElement, Connection, Select, Table, func, select
+from sqlalchemy import Column, ColumnElement, Connection, Select, Table, exists, func, select
 
 from classifier.errors import ClosedSortError, ConflictError, UnknownIdError
 from classifier.log.records import SORT_DETAILS, SortInfo
 from service.store.rows import Row, to_sort, values
-from service.store.tables import sort_corrections, sort_events, sorts
+from service.store.tables import item_changes, items, sort_corrections, sort_events, sorts
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -69,15 +69,19 @@ def record_once(
         insert(connection, table, sent, row)
 
 
+def newest_of(column: Column[Any], *where: ColumnElement[bool]) -> Select[Any]:
+    """Select a column of the newest row of its table that meets some conditions."""
+    return select(column).where(*where).order_by(column.table.c.seq.desc()).limit(1)
+
+
+def undone() -> ColumnElement[bool]:
+    """Return the condition that a selected item was undone."""
+    return exists().where(item_changes.c.item_id == items.c.id, item_changes.c.kind == "void")
+
+
 def select_sorts() -> Select[Any]:
     """Select sorts as their last correction left them, each with the kind of its last event."""
-    last = (
-        select(sort_events.c.kind)
-        .where(sort_events.c.sort_id == sorts.c.id)
-        .order_by(sort_events.c.seq.desc())
-        .limit(1)
-        .scalar_subquery()
-    )
+    last = newest_of(sort_events.c.kind, sort_events.c.sort_id == sorts.c.id).scalar_subquery()
     newest = (
         select(func.max(sort_corrections.c.seq))
         .where(sort_corrections.c.sort_id == sorts.c.id)
@@ -95,15 +99,8 @@ def select_sorts() -> Select[Any]:
 
 def sort_name() -> ColumnElement[str]:
     """Return the name of a selected sort as its last correction left it."""
-    newest = (
-        select(sort_corrections.c.name)
-        .where(sort_corrections.c.sort_id == sorts.c.id)
-        .order_by(sort_corrections.c.seq.desc())
-        .limit(1)
-        .correlate(sorts)
-        .scalar_subquery()
-    )
-    return func.coalesce(newest, sorts.c.name)
+    newest = newest_of(sort_corrections.c.name, sort_corrections.c.sort_id == sorts.c.id)
+    return func.coalesce(newest.correlate(sorts).scalar_subquery(), sorts.c.name)
 
 
 def load_sort(connection: Connection, sort_id: str) -> SortInfo:

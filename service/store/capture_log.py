@@ -21,6 +21,7 @@ from service.store.append import (
     lock_open_sort,
     no_such,
     one_row,
+    undone,
 )
 from service.store.part import LogPart
 from service.store.rows import (
@@ -148,10 +149,7 @@ def load_open_captures(
     connection: Connection, sort_id: str, *, limit: int
 ) -> tuple[CaptureState, ...]:
     """Return the newest photos of a sort that wait for a confirmation (`open_captures`)."""
-    undone_later = exists().where(
-        item_changes.c.item_id == items.c.id, item_changes.c.kind == "void"
-    )
-    standing = exists().where(items.c.capture_id == captures.c.id, ~undone_later)
+    standing = exists().where(items.c.capture_id == captures.c.id, ~undone())
     withdrawn = exists().where(withdrawals.c.capture_id == captures.c.id)
     query = (
         select(captures.c.id)

@@ -86,6 +86,12 @@ class ExampleImportLog(LogPart):
     ) -> int:
         """Record photos with their labels, all or none; return how many were new."""
 
+        own = {
+            "sort_id": sort_id,
+            "categories_version": categories_version,
+            "programme_version": programme_version,
+        }
+
         def work(connection: Connection) -> int:
             new = 0
             for photo in photos:
@@ -93,53 +99,11 @@ class ExampleImportLog(LogPart):
                 if already_recorded(connection, captures, photo.capture_id, sent, "photo"):
                     continue
                 new += 1
-                versions = {
-                    "categories_version": categories_version,
-                    "programme_version": programme_version,
-                }
-                _add_capture(connection, sort_id, photo, versions, sent)
-                _add_item(connection, sort_id, photo, sorter, versions, sent)
+                model_id = remember_model(connection, photo.model, photo.at)
+                seen = {"id": photo.capture_id, "model_id": model_id, "notice": "", **own}
+                insert_capture(connection, values(captures, photo, **seen), photo.embedding, sent)
+                item = {"id": photo.item_id, "attempt": 0, "count": 1, "facts": {}, **own}
+                insert(connection, items, sent, values(items, photo, sorter=sorter, **item))
             return new
 
         return self._database.write(work)
-
-
-def _add_capture(
-    connection: Connection,
-    sort_id: str,
-    photo: ImportedPhoto,
-    versions: Mapping[str, str],
-    sent: Mapping[str, object],
-) -> None:
-    row = values(
-        captures,
-        photo,
-        id=photo.capture_id,
-        sort_id=sort_id,
-        model_id=remember_model(connection, photo.model, photo.at),
-        notice="",
-        **versions,
-    )
-    insert_capture(connection, row, photo.embedding, sent)
-
-
-def _add_item(
-    connection: Connection,
-    sort_id: str,
-    photo: ImportedPhoto,
-    sorter: str,
-    versions: Mapping[str, str],
-    sent: Mapping[str, object],
-) -> None:
-    row = values(
-        items,
-        photo,
-        id=photo.item_id,
-        sort_id=sort_id,
-        attempt=0,
-        count=1,
-        facts={},
-        sorter=sorter,
-        **versions,
-    )
-    insert(connection, items, sent, row)

@@ -8,7 +8,14 @@ from sqlalchemy import Connection, exists, func, select
 
 from classifier.errors import ConflictError
 from classifier.log.records import Item, ItemChange
-from service.store.append import already_recorded, insert, load_sort, lock_open_sort, one_row
+from service.store.append import (
+    already_recorded,
+    insert,
+    load_sort,
+    lock_open_sort,
+    one_row,
+    undone,
+)
 from service.store.capture_log import changes_of, load_capture, load_open_captures
 from service.store.part import LogPart
 from service.store.pile_log import batch_for
@@ -43,9 +50,8 @@ class ItemLog(LogPart):
         It goes into the newest batch of its category unless it names one. Where the sort's
         programme is no longer the one that gave the route, nothing is recorded and None returned.
 
-        Raises ClosedSortError; ConflictError when the id already belongs to another item or when
-        the photo is
-        confirmed already, naming what was recorded; UnknownIdError for the photo or batch.
+        Raises ClosedSortError; ConflictError when the id already belongs to another item or the
+        photo is confirmed already, naming what was recorded; UnknownIdError for photo or batch.
         """
 
         def work(connection: Connection) -> ItemState | None:
@@ -196,18 +202,15 @@ def _next_attempt(connection: Connection, item: Item) -> int:
             capture=item.capture_id,
             sort=photo["sort_id"],
         )
-    undone_later = exists().where(
-        item_changes.c.item_id == items.c.id, item_changes.c.kind == "void"
-    )
     standing = connection.scalar(
-        select(items.c.id).where(items.c.capture_id == item.capture_id, ~undone_later).limit(1)
+        select(items.c.id).where(items.c.capture_id == item.capture_id, ~undone()).limit(1)
     )
     if standing is not None:
         raise _already_confirmed(_load(connection, standing))
-    undone = connection.scalar(
+    times = connection.scalar(
         select(func.count()).select_from(items).where(items.c.capture_id == item.capture_id)
     )
-    return int(undone or 0)
+    return int(times or 0)
 
 
 def _already_confirmed(state: ItemState) -> ConflictError:

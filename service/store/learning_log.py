@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Select, exists, func, or_, select
 from service.store.capture_log import load_model
 from service.store.example_rows import LABEL, LEFT_OUT, SECOND
 from service.store.part import LogPart
-from service.store.rows import BlindChoice, ConfirmedPhoto, LearningMark, ModelRecord
+from service.store.rows import BlindChoice, ConfirmedPhoto, LearningMark, ModelRecord, record
 from service.store.study_log import is_study, sort_ids_of
 from service.store.tables import (
     captures,
@@ -122,7 +122,7 @@ def _photos(
             captures.c.forms,
             captures.c.model_id,
             captures.c.audit,
-            captures.c.object_group,
+            captures.c.object_group.label("group"),
             embeddings.c.vector,
         )
         .join(captures, captures.c.id == items.c.capture_id)
@@ -136,19 +136,9 @@ def _photos(
         verdict, label = reviewed.get(row.capture_id, ("", None))
         if row.id in void or verdict in LEFT_OUT:
             continue
-        found.append(
-            ConfirmedPhoto(
-                seq=row.seq,
-                capture_id=row.capture_id,
-                sort_id=row.sort_id,
-                vector=bytes(row.vector),
-                forms=tuple((form, p) for form, p in row.forms),
-                model_id=row.model_id,
-                category=label or corrected.get(row.id, row.category),
-                audit=row.audit,
-                group=row.object_group,
-            )
-        )
+        category = label or corrected.get(row.id, row.category)
+        vector = bytes(row.vector)
+        found.append(record(ConfirmedPhoto, row._mapping, vector=vector, category=category))
     return tuple(found)
 
 

@@ -11,7 +11,14 @@ from sqlalchemy import Connection, func, select
 from classifier.errors import ConflictError
 from classifier.log.quantities import MAX_LOADS
 from classifier.log.records import Batch, LoadAsked, Tare, Weighing, WeighingVoid
-from service.store.append import already_recorded, insert, lock_open_sort, one_row, record_once
+from service.store.append import (
+    already_recorded,
+    insert,
+    lock_open_sort,
+    newest_of,
+    one_row,
+    record_once,
+)
 from service.store.part import LogPart
 from service.store.rows import record, said, values
 from service.store.tables import batches, item_changes, items, tares, weighing_voids, weighings
@@ -55,9 +62,8 @@ class PileLog(LogPart):
 
         Its load is found while nobody else adds to the sort: that of `weighing` is not looked at.
         A resend returns the first. Raises ClosedSortError; ConflictError when the id already
-        belongs to
-        another weighing, the batch holds another category, or the load is not clear or is none
-        that comes next.
+        belongs to another weighing, the batch holds another category, or the load is not clear or
+        is none that comes next.
         """
 
         def work(connection: Connection) -> Weighing:
@@ -154,10 +160,7 @@ def batch_for(
             )
         return batch_id
     newest = connection.scalar(
-        select(batches.c.id)
-        .where(batches.c.sort_id == sort_id, batches.c.category == category)
-        .order_by(batches.c.seq.desc())
-        .limit(1)
+        newest_of(batches.c.id, batches.c.sort_id == sort_id, batches.c.category == category)
     )
     if newest is not None:
         return str(newest)

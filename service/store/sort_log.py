@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Literal
 
-from sqlalchemy import Connection, Table, exists, func, select
+from sqlalchemy import Connection, Table, func, select
 
 from classifier.errors import ConflictError
 from classifier.log.records import (
@@ -24,9 +24,11 @@ from service.store.append import (
     load_sort,
     lock_open_sort,
     lock_sort,
+    newest_of,
     one_row,
     record_once,
     select_sorts,
+    undone,
 )
 from service.store.example_rows import not_an_example_set
 from service.store.part import LogPart
@@ -101,8 +103,7 @@ class SortLog(LogPart):
         Those that are not among them stay as the last correction left them.
 
         Raises ClosedSortError; UnknownIdError for the sort; ConflictError when the id already
-        belongs to another
-        correction, or the programme would change under items that hold its routes.
+        belongs to another correction, or the programme would change under items with its routes.
         """
 
         def work(connection: Connection) -> SortInfo:
@@ -146,17 +147,11 @@ class SortLog(LogPart):
 
         For lists of sorts; what `fold` says of one sort is the same (a test compares them).
         """
-        corrected = (
-            select(item_changes.c.count)
-            .where(item_changes.c.item_id == items.c.id, item_changes.c.kind == "correct")
-            .order_by(item_changes.c.seq.desc())
-            .limit(1)
-            .scalar_subquery()
-        )
-        undone = exists().where(item_changes.c.item_id == items.c.id, item_changes.c.kind == "void")
+        own, correct = item_changes.c.item_id == items.c.id, item_changes.c.kind == "correct"
+        corrected = newest_of(item_changes.c.count, own, correct).scalar_subquery()
         query = (
             select(items.c.sort_id, func.sum(func.coalesce(corrected, items.c.count)))
-            .where(items.c.sort_id.in_([sort.id for sort in found]), ~undone)
+            .where(items.c.sort_id.in_([sort.id for sort in found]), ~undone())
             .group_by(items.c.sort_id)
         )
         with self._database.read() as connection:

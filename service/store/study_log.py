@@ -13,6 +13,7 @@ from service.store.append import (
     insert,
     load_sort,
     lock_sort,
+    newest_of,
     one_row,
     record_once,
     select_sorts,
@@ -160,12 +161,8 @@ class StudyLog(LogPart):
 
         A row without content puts the shipped head back.
         """
-        query = (
-            select(learned_starts)
-            .where(learned_starts.c.scope_id == scope_id)
-            .order_by(learned_starts.c.seq.desc())
-            .limit(1)
-        )
+        own = select(learned_starts).where(learned_starts.c.scope_id == scope_id)
+        query = own.order_by(learned_starts.c.seq.desc()).limit(1)
         starts = [record(LearnedStart, row) for row in self._rows(query) if row["content"]]
         return starts[0] if starts else None
 
@@ -191,23 +188,15 @@ def _last_of_sort() -> ColumnElement[bool]:
 
 def load_scope_of(connection: Connection, sort_id: str) -> Scope:
     """Return the scope in which a sort learns: its study, or itself outside one."""
-    study_id = connection.scalar(
-        select(study_sorts.c.study_id)
-        .where(study_sorts.c.sort_id == sort_id)
-        .order_by(study_sorts.c.seq.desc())
-        .limit(1)
-    )
+    last = newest_of(study_sorts.c.study_id, study_sorts.c.sort_id == sort_id)
+    study_id = connection.scalar(last)
     return _load_scope(connection, study_id or sort_id, is_study=study_id is not None)
 
 
 def _load_scope(connection: Connection, scope_id: str, *, is_study: bool) -> Scope:
-    query = (
-        select(learning_settings)
-        .where(learning_settings.c.scope_id == scope_id)
-        .order_by(learning_settings.c.seq.desc())
-        .limit(1)
-    )
-    row = connection.execute(query).mappings().first()
+    own = select(learning_settings).where(learning_settings.c.scope_id == scope_id)
+    last = own.order_by(learning_settings.c.seq.desc()).limit(1)
+    row = connection.execute(last).mappings().first()
     return Scope(scope_id, is_study, None if row is None else record(LearningSettings, row))
 
 

@@ -20,7 +20,6 @@ from sqlalchemy import (
     Subquery,
     case,
     cast,
-    exists,
     func,
     or_,
     select,
@@ -30,7 +29,7 @@ from sqlalchemy import (
 from classifier.log.quantities import Unit
 from classifier.log.records import SortInfo
 from classifier.study.totals import CalledPhotos, CountedItems, NamedItems, SortTotals, WeighedPiles
-from service.store.append import select_sorts
+from service.store.append import newest_of, select_sorts, undone
 from service.store.part import LogPart
 from service.store.rows import to_sort
 from service.store.tables import (
@@ -265,19 +264,13 @@ def _photos(connection: Connection, sort_ids: Sequence[str]) -> tuple[CalledPhot
     if not any(True for _ in _rows(connection, audits, captures.c.sort_id, sort_ids)):
         return ()
     form = captures.c.forms[0][0].as_string().label("form")
-    undone = exists().where(item_changes.c.item_id == items.c.id, item_changes.c.kind == "void")
-    last = (
-        select(item_changes.c.category)
-        .where(item_changes.c.item_id == items.c.id, item_changes.c.category.is_not(None))
-        .order_by(item_changes.c.seq.desc())
-        .limit(1)
-        .scalar_subquery()
-    )
+    own, changed = item_changes.c.item_id == items.c.id, item_changes.c.category.is_not(None)
+    last = newest_of(item_changes.c.category, own, changed).scalar_subquery()
     # Within: an expression with parameters can't be grouped by on every server.
     seen = (
         select(captures.c.sort_id, captures.c.audit, form, items.c.category, last.label("last"))
         .join(items, items.c.capture_id == captures.c.id)
-        .where(captures.c.model_id.is_not(None), ~undone)
+        .where(captures.c.model_id.is_not(None), ~undone())
         .subquery()
         .c
     )

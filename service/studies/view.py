@@ -130,6 +130,14 @@ def _more_or_less(gap: Figure) -> str:
     return f"{in_sentence(gap.about.name)} {which} by {points(abs(gap.value))} points{likely}"
 
 
+def _ranged(
+    report: StudyReport, title: str, measure: str, form: str, stratum: str = WHOLE
+) -> tuple[Head, Head]:
+    """Return the columns of a measure and of its interval."""
+    ends = "interval" if form == "share" else f"{form}_interval"
+    return Head(title, measure, form, stratum), Head(_level(report), measure, ends, stratum)
+
+
 def annex_tables(report: StudyReport) -> list[TableView]:
     """Return the tables of the annex that have anything in them."""
     share, boot = SHARE[report.plan.estimator], f"{SHARE[report.plan.estimator]}_bootstrap"
@@ -149,10 +157,8 @@ def annex_tables(report: StudyReport) -> list[TableView]:
         Head("Not all weighed, sorts", "sorts_not_weighed", "count"),
     )
     rates = (
-        Head("kg, person and week", "kg_per_person_week", "kg"),
-        Head(_level(report), "kg_per_person_week", "kg_interval"),
-        Head("kg, person and day", "kg_per_person_day", "kg"),
-        Head(_level(report), "kg_per_person_day", "kg_interval"),
+        *_ranged(report, "kg, person and week", "kg_per_person_week", "kg"),
+        *_ranged(report, "kg, person and day", "kg_per_person_day", "kg"),
     )
     found = [
         _table(
@@ -275,30 +281,17 @@ def _population(report: StudyReport) -> TableView | None:
     plan = report.plan.population
     if plan is None:
         return None
-    heads = (
-        Head(f"Total, {plan.unit}", "population_total", "amount"),
-        Head(_level(report), "population_total", "amount_interval"),
-    )
-    return _table(
-        report,
-        "population",
-        f"Scaled to {_amount(plan.total)} ± {_amount(plan.standard_error)} {plan.unit} (standard "
-        "error)",
-        heads,
-        "category",
-    )
+    heads = _ranged(report, f"Total, {plan.unit}", "population_total", "amount")
+    total = f"{_amount(plan.total)} ± {_amount(plan.standard_error)} {plan.unit}"
+    title = f"Scaled to {total} (standard error)"
+    return _table(report, "population", title, heads, "category")
 
 
 def _strata(report: StudyReport, share: str) -> list[TableView]:
     labels = dict.fromkeys(
         each.stratum for each in report.figures if each.measure == share and each.stratum != WHOLE
     )
-    heads = []
-    for label in labels:
-        heads += [
-            Head(label, share, "share", label),
-            Head(_level(report), share, "interval", label),
-        ]
+    heads = [head for label in labels for head in _ranged(report, label, share, "share", label)]
     return [
         block
         for of in ("group", "category")
@@ -363,8 +356,7 @@ def _single(report: StudyReport) -> TableView | None:
 
 def _audits(report: StudyReport) -> TableView | None:
     heads = (
-        Head("Corrected", "photographed_items_corrected", "amount"),
-        Head(_level(report), "photographed_items_corrected", "amount_interval"),
+        *_ranged(report, "Corrected", "photographed_items_corrected", "amount"),
         Head("As the network called them", "photographed_items_as_called", "count"),
     )
     return _table(report, "audits", "Photographed items, corrected by audits", heads, "category")
@@ -384,8 +376,7 @@ def _national(report: StudyReport, share: str) -> TableView | None:
     what = f"share_of_{report.plan.national}"
     stratum = f"US {report.national.data_year}"
     heads = (
-        Head("This study", share, "share"),
-        Head(_level(report), share, "interval"),
+        *_ranged(report, "This study", share, "share"),
         Head(f"{stratum}, {report.plan.national}", what, "share", stratum),
     )
     return _table(report, "national", f"Beside national figures: {report.plan.national}", heads,

@@ -140,10 +140,11 @@ def test_a_correction_then_a_review_then_undo(services: Services, kept: SortInfo
     assert look(services, one) == ("tissue", "label")
     assert reviews.review(services, batch_id=second, verdict="unclear", **review)
     assert look(services, one) == ("garden", "unclear")
-    assert reviews.undo_review(services, batch_id=second, undo_id=back).restored == 1
-    assert reviews.undo_review(services, batch_id=second, undo_id=back).restored == 1
-    assert look(services, one) == ("tissue", "label")
-    assert reviews.undo_review(services, batch_id=first, undo_id=new_id()).reviewed_since == 1
+    for _ in range(2):  # sent twice, taken back once
+        reviews.undo_review(services, batch_id=second, undo_id=back)
+        assert look(services, one) == ("tissue", "label")
+    reviews.undo_review(services, batch_id=first, undo_id=new_id())
+    assert look(services, one) == ("tissue", "label"), "reviewed again since"
     history = reviews.get_example(services, one).history
     assert [(line.kind, line.category, line.who) for line in history] == [
         ("confirmed", "food", "Ada"),
