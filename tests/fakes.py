@@ -90,6 +90,10 @@ class FakeClock:
         return self.now
 
 
+UNKNOWN_ID = "4f3c2b1a-0d9e-4c8b-a7f6-5e4d3c2b1a09"
+"""An id that nothing has: the same in every process, as names of tests must be."""
+
+
 def new_id() -> str:
     """Return an id as a page makes it."""
     return str(uuid.uuid4())

@@ -11,7 +11,7 @@ from classifier.rules.categories import load_categories
 from tests.training.scenes import ITEMS, MATERIALS, draw
 from training.network import SortNet
 from training.pictures.augment import Chance
-from training.pictures.dataset import number_labels
+from training.pictures.dataset import Dataset, number_labels
 from training.pictures.forms import FormTable, table_of_labels
 from training.pictures.images import Canvases, load_canvases
 from training.pictures.labels import Labels
@@ -70,3 +70,10 @@ def pretrained(table: FormTable) -> SortNet:
 def chance() -> Chance:
     """Return seeded random numbers."""
     return Chance(3, CPU)
+
+
+@pytest.fixture
+def data(eight: list[Example], canvases: Canvases, labels: Labels) -> Dataset:
+    """Return the eight pictures; the last two are kept for tests."""
+    splits = ["train"] * 6 + ["test"] * 2
+    return Dataset(eight, canvases, labels, [e.group for e in eight], splits, {}, [])

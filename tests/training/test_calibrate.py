@@ -252,7 +252,7 @@ def test_thresholds_of_a_model_that_is_always_right() -> None:
     p = np.exp(4) / (np.exp(4) + 3)
     assert items.route == pytest.approx(p, abs=0.02)  # no picture is less sure than that
     assert items.stop == 0.5  # the end of its range: sure hazards are well above it
-    assert items.non_item == 0.3  # the end of its range
+    assert items.non_item == 0.15  # the end of its range
     assert 0.05 <= items.unsure < p
     scenes = np.tile(4.0 * np.eye(4)[3], (9, 1, 1))
     mixed = HeldOut(np.concatenate([logits, scenes]), np.append(labels, [3] * 9))

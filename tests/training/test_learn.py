@@ -21,18 +21,10 @@ from training.pictures.dataset import Dataset
 from training.pictures.forms import FormTable
 from training.pictures.images import Canvases
 from training.pictures.labels import Labels
-from training.pictures.manifest import Example
 from training.recipe import Recipe, dump_recipe
 
 RECIPE = Recipe(name="pair", size=64, batch=4, members=2)
 Fake = Callable[..., SortNet]
-
-
-@pytest.fixture
-def data(eight: list[Example], canvases: Canvases, labels: Labels) -> Dataset:
-    """Return the eight pictures; the last two are kept for tests."""
-    splits = ["train"] * 6 + ["test"] * 2
-    return Dataset(eight, canvases, labels, [e.group for e in eight], splits, {}, [])
 
 
 def _net(table: FormTable, value: float) -> SortNet:

@@ -109,3 +109,21 @@ def test_shipped_recipes_load_and_bear_their_name(name: str) -> None:
 def test_unknown_recipe_names_the_shipped_ones() -> None:
     with pytest.raises(DataFileError, match=r"no recipe 'housold'; shipped are .*household"):
         find_recipe("housold")
+
+
+def test_weights_of_sources_are_written_and_read_as_a_table(tmp_path: Path) -> None:
+    recipe = Recipe(name="heavy", weights={"phones": 2.0, "hall": 0.5})
+    (tmp_path / "heavy.toml").write_text(dump_recipe(recipe), encoding="utf-8")
+    assert load_recipe(tmp_path / "heavy.toml") == recipe
+    with pytest.raises(DataFileError, match=r"weights.phones must be a float"):
+        make_recipe({"weights": {"phones": "much"}})
+    with pytest.raises(DataFileError, match="weights"):
+        make_recipe({"weights": {"phones": -1}})
+
+
+def test_sisters_may_leave_out_several_sources_and_have_fewer_members() -> None:
+    recipe = Recipe(sisters=("a+b", "c"), members=3, sister_members=1)
+    assert recipe.left_out == ("a", "b", "c")
+    assert recipe.members_for(()) == 3
+    assert recipe.members_for(["c"]) == 1
+    assert Recipe(members=3).members_for(["c"]) == 3

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from classifier.rules.categories import load_categories
+from training.makers.registry import groups
+from training.makers.write import SCANS
 from training.pictures.corrections import load_corrections
 from training.pictures.forms import load_forms, table_of_labels
 from training.pictures.manifest import read_examples, require_sources
@@ -29,20 +31,28 @@ def test_manifest_reads_as_its_description_counts(capsys: pytest.CaptureFixture[
         "grocery": 980,
         "garments": 785,
         "devices": 152,
+        "phones": 162,
+        "litter": 251,
     }
     listed = load_corrections().values()
     assert capsys.readouterr().err == (
         f"labels mended by training/data/corrections.csv: {len(listed)}\n"
     )
     decided = sum(not each.given for each in listed) - sum(not each.right for each in listed)
-    assert sum(not e.form for e in examples) == 67 - decided
+    assert sum(not e.form for e in examples) == 80 - decided
     assert all(e.path.is_file() for e in examples)
 
 
 def test_every_label_is_known_and_has_groups_enough() -> None:
     examples = read_examples(DATA)
-    assert table_of_labels((e.form for e in examples), load_categories()) == load_forms()
-    refuse_thin_labels([e.form for e in examples], [e.group for e in examples])
+    known = {
+        form.id for form in table_of_labels((e.form for e in examples), load_categories()).forms
+    }
+    # Lamps are only among the made pictures.
+    assert known == {form.id for form in load_forms().forms} - {"lamps"}
+    # One photograph shows a loose battery; the made pictures show more.
+    labels = ["" if e.form == "batteries" else e.form for e in examples]
+    refuse_thin_labels(labels, [e.group for e in examples])
 
 
 def test_groups_are_blocks_of_file_numbers_within_one_source() -> None:
@@ -59,5 +69,8 @@ def test_groups_are_blocks_of_file_numbers_within_one_source() -> None:
 @pytest.mark.parametrize("name", ["household", "household_open", "household_small"])
 def test_shipped_recipes_name_sources_that_exist(name: str) -> None:
     recipe = find_recipe(name)
-    named = {*recipe.sources, *recipe.sisters} - {"rendered"}  # made by training.trials.rendered
-    require_sources(read_examples(DATA), named)
+    named = {*recipe.sources, *recipe.left_out} - {"wallpapers"}
+    photographs = {name for name in named if not name.startswith("made_")}
+    require_sources(read_examples(DATA), photographs)
+    drawn = {name.removeprefix("made_") for name in named - photographs}
+    assert drawn <= {*groups(), SCANS}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import pytest
 import torch
@@ -191,3 +192,61 @@ def test_the_pull_to_pretraining_is_nought_at_the_start_and_grows(
     with torch.no_grad():
         net.backbone.classifier.weight.mul_(0.5)
     assert loss(10.0) > loss(0.0) + 0.1
+
+
+def test_a_margin_asks_more_of_forms_that_are_taken_for_each_other(
+    table: FormTable, pretrained: SortNet
+) -> None:
+    """Equal logits: a partner raised by m makes the loss ln(F - k + k e**m) instead of ln F."""
+    recipe = _recipe(smoothing=0.0, material_weight=0.0, route_weight=0.0, margin=0.5)
+    loss_of = _loss_of(recipe, table, pretrained)
+    count = len(table.forms)
+    near = [int(sum(row)) for row in table.near()]
+    crowded, alone = near.index(max(near)), near.index(0)
+    outputs = _outputs(torch.zeros(3, count), torch.zeros(3, len(table.materials)))
+    loss = loss_of.label_loss(outputs, torch.tensor([crowded, alone, -1]), torch.tensor([-1] * 3))
+    k = near[crowded]
+    assert k > 0
+    assert loss.tolist() == pytest.approx(
+        [math.log(count - k + k * math.exp(0.5)), math.log(count), 0.0]
+    )
+
+
+def test_rates_fall_from_the_last_stage_to_the_first(
+    monkeypatch: pytest.MonkeyPatch, table: FormTable, canvases: Canvases, labels: Labels
+) -> None:
+    groups: list[list[float]] = []
+    step = torch.optim.AdamW.step
+
+    def noted(self: torch.optim.AdamW, closure: None = None) -> object:
+        groups.append([group["lr"] for group in self.param_groups])
+        return step(self, closure)
+
+    monkeypatch.setattr(torch.optim.AdamW, "step", noted)
+    train_network(_recipe(epochs=1, layer_rate=0.5), table, canvases, labels, device=CPU)
+    *body, head = groups[0]
+    assert [later / earlier for later, earlier in pairwise(body)] == (
+        pytest.approx([2.0] * (len(body) - 1))
+    )
+    assert head == pytest.approx(5 * body[0])
+
+
+def test_stages_hold_each_parameter_of_the_backbone_once(pretrained: SortNet) -> None:
+    held = [id(p) for stage in pretrained.body_stages() for p in stage]
+    assert sorted(held) == sorted(id(p) for p in pretrained.backbone.parameters())
+
+
+def test_pictures_without_a_share_are_never_drawn(
+    monkeypatch: pytest.MonkeyPatch, table: FormTable, canvases: Canvases, labels: Labels
+) -> None:
+    drawn: list[int] = []
+    draw = LossOf.draw
+
+    def noted(self: LossOf, *args: object) -> object:
+        drawn.extend(args[2].tolist())  # type: ignore[attr-defined]
+        return draw(self, *args)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(LossOf, "draw", noted)
+    shares = torch.tensor([0.0] * 6 + [1.0, 3.0])
+    train_network(_recipe(epochs=2, batch=4), table, canvases, labels, device=CPU, shares=shares)
+    assert set(drawn) == {6, 7}

@@ -13,7 +13,7 @@ from classifier import errors
 from classifier.log.records import SortInfo
 from service.services import Services
 from service.web.errors import STATUS
-from tests.fakes import FakePredictor, jpeg, new_id
+from tests.fakes import UNKNOWN_ID, FakePredictor, jpeg, new_id
 
 CARDBOARD = "corrugated_cardboard"
 
@@ -322,11 +322,11 @@ def test_health(client: TestClient, services: Services) -> None:
     [
         ("GET", "/api/nothing", None, 404, "not_found"),
         ("DELETE", "/api/sorts", None, 405, "method_not_allowed"),
-        ("GET", f"/api/sorts/{new_id()}", None, 404, "unknown_id"),
+        ("GET", f"/api/sorts/{UNKNOWN_ID}", None, 404, "unknown_id"),
         ("GET", "/api/sorts/..%2f..%2fetc%2fpasswd", None, 404, "not_found"),
         ("GET", "/api/sorts/1/tally", None, 404, "unknown_id"),
         ("GET", "/api/captures/x", None, 404, "unknown_id"),
-        ("GET", f"/photos/{new_id()}.jpg", None, 404, "unknown_id"),
+        ("GET", f"/photos/{UNKNOWN_ID}.jpg", None, 404, "unknown_id"),
         ("GET", "/photos/..%2f..%2fdata%2ftallytare.sqlite3.jpg", None, 404, "not_found"),
         ("POST", "/api/sorts", {}, 422, "invalid_request"),
         ("POST", "/api/sorts", [], 422, "invalid_request"),
@@ -345,7 +345,7 @@ def test_health(client: TestClient, services: Services) -> None:
             422,
             "invalid_quantity",
         ),
-        ("POST", f"/api/items/{new_id()}/undo", {"change_id": new_id()}, 404, "unknown_id"),
+        ("POST", f"/api/items/{UNKNOWN_ID}/undo", {"change_id": new_id()}, 404, "unknown_id"),
     ],
 )
 def test_every_refusal_has_one_shape(

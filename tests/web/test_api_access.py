@@ -17,7 +17,7 @@ from service.settings import Settings
 from service.web import access, attempts
 from service.web.attempts import Attempts
 from service.web.lan_address import LanAddress, qr_svg, qr_text
-from tests.fakes import jpeg, new_id
+from tests.fakes import UNKNOWN_ID, jpeg, new_id
 
 LAN = "192.168.1.5:8017"
 
@@ -285,8 +285,8 @@ def test_qr_codes() -> None:
         ("/api/tares", "GET, HEAD, POST"),
         ("/sorts", "GET, HEAD, POST"),
         ("/api/health", "GET, HEAD"),
-        (f"/api/sorts/{new_id()}/items", "GET, HEAD, POST"),
-        (f"/api/sorts/{new_id()}/close", "POST"),
+        (f"/api/sorts/{UNKNOWN_ID}/items", "GET, HEAD, POST"),
+        (f"/api/sorts/{UNKNOWN_ID}/close", "POST"),
         ("/static/base.css", "GET, HEAD"),
     ],
 )

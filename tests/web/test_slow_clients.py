@@ -22,7 +22,7 @@ from service.services import Services
 from service.settings import Settings
 from service.web import body, deadlines, forms
 from service.web.deadlines import DeadlineProtocol
-from tests.fakes import FakePredictor, jpeg, new_id
+from tests.fakes import UNKNOWN_ID, FakePredictor, jpeg, new_id
 
 BOUND = b"multipart/form-data; boundary=b"
 
@@ -62,7 +62,7 @@ def _post(
     return sent[0]["status"], json.loads(b"".join(each.get("body", b"") for each in sent))
 
 
-@pytest.mark.parametrize("path", [f"/api/sorts/{new_id()}/captures", "/api/sorts", "/sorts"])
+@pytest.mark.parametrize("path", [f"/api/sorts/{UNKNOWN_ID}/captures", "/api/sorts", "/sorts"])
 def test_a_body_that_stops_is_given_up(
     settings: Settings, services: Services, monkeypatch: pytest.MonkeyPatch, path: str
 ) -> None:

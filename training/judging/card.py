@@ -63,9 +63,8 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
             "### A source that it never saw: somebody else's floor",
             score_table(evaluation["unseen_source"]),
             "Each row of a source that the table of pictures lists comes from a sister network "
-            "trained by the same recipe without that source (sources that recipe.toml joins by + are "
-            "left out together), and is as sure as the calibration "
-            "split and the other unseen sources say that it may be. This is the table to go by in "
+            "trained by the same recipe without that source (sources that recipe.toml joins by + "
+            "are left out together), and is as sure as the calibration split and the other unseen sources say that it may be. This is the table to go by in "
             "a new place." + _CHOSEN * _is_shipped(recipe),
         ]
     names = [each["name"] for each in description["training"]["sources"]]

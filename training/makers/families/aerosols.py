@@ -43,33 +43,7 @@ def aerosol(dice: Dice) -> Item:
     side = turned(fine_profile([(radius, 0.004), (radius, shoulder)], 16))
     foot = turned([(0, 0.009), (radius * 0.75, 0.002), (radius * 0.95, 0), (radius, 0.004)])
     valve = radius * 0.5
-    dome = smooth_profile(
-        [
-            (radius, shoulder),
-            (radius * 0.92, shoulder + radius * 0.22),
-            (valve, shoulder + radius * 0.42),
-        ],
-        12,
-    )
-    if not necked:
-        dome = np.concatenate(
-            [
-                [
-                    (radius, shoulder),
-                    (radius * 1.03, shoulder + 0.001),
-                    (radius * 1.03, shoulder + 0.004),
-                    (radius * 0.97, shoulder + 0.004),
-                ],
-                smooth_profile(
-                    [
-                        (radius * 0.95, shoulder + 0.002),
-                        (radius * 0.8, shoulder + radius * 0.25),
-                        (valve, shoulder + radius * 0.4),
-                    ],
-                    8,
-                ),
-            ]
-        )
+    dome = _dome(radius, shoulder, valve, necked=necked)
     end = float(dome[-1, 1])
     cup = [
         (valve, end),
@@ -95,6 +69,37 @@ def aerosol(dice: Dice) -> Item:
     if dice.chance(0.2):
         parts = crushed_parts(parts, dice, dice.between(0.03, 0.2), 1.5)
     return Item("aerosol_can", parts, ("stands", "lies", "settles"), "aerosol", (4, 5, 1))
+
+
+def _dome(radius: float, shoulder: float, valve: float, *, necked: bool) -> np.ndarray:
+    """Line of the top, from the side to the valve; one that is not necked in has a rim."""
+    if necked:
+        return smooth_profile(
+            [
+                (radius, shoulder),
+                (radius * 0.92, shoulder + radius * 0.22),
+                (valve, shoulder + radius * 0.42),
+            ],
+            12,
+        )
+    return np.concatenate(
+        [
+            [
+                (radius, shoulder),
+                (radius * 1.03, shoulder + 0.001),
+                (radius * 1.03, shoulder + 0.004),
+                (radius * 0.97, shoulder + 0.004),
+            ],
+            smooth_profile(
+                [
+                    (radius * 0.95, shoulder + 0.002),
+                    (radius * 0.8, shoulder + radius * 0.25),
+                    (valve, shoulder + radius * 0.4),
+                ],
+                8,
+            ),
+        ]
+    )
 
 
 def _top(

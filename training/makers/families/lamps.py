@@ -30,12 +30,9 @@ def _screw(radius: float, high: float, dice: Dice) -> list[Part]:
     ]
 
 
-def bulb(dice: Dice) -> Item:
-    """Bulb: clear, frosted, a candle, a globe or a reflector, with a screw or pin cap."""
-    radius = dice.between_apart(0.018, 0.045)
-    kind = dice.pick(("pear", "candle", "globe", "led", "reflector"), (4, 2, 2, 4, 2))
-    neck = dice.pick((0.013, 0.007)) if radius < 0.025 else 0.0133
-    shapes = {
+def _bulb_lines(neck: float, radius: float) -> dict[str, list[tuple[float, float]]]:
+    """Corners of the outline of each kind of bulb, from the cap up."""
+    return {
         "pear": [
             (neck, 0),
             (neck * 1.15, 0.012),
@@ -68,7 +65,14 @@ def bulb(dice: Dice) -> Item:
             (radius, radius * 1.6),
         ],
     }
-    line = smooth_profile(shapes[kind], 30)
+
+
+def bulb(dice: Dice) -> Item:
+    """Bulb: clear, frosted, a candle, a globe or a reflector, with a screw or pin cap."""
+    radius = dice.between_apart(0.018, 0.045)
+    kind = dice.pick(("pear", "candle", "globe", "led", "reflector"), (4, 2, 2, 4, 2))
+    neck = dice.pick((0.013, 0.007)) if radius < 0.025 else 0.0133
+    line = smooth_profile(_bulb_lines(neck, radius)[kind], 30)
     parts = _screw(neck, dice.between(0.018, 0.026), dice)
     white = dice.grey(0.92, 0.99, 0.01)
     frosted = Material(white, roughness=dice.between(0.2, 0.6), gloss=1.2, through=0.3)

@@ -84,20 +84,7 @@ def wooden_things(dice: Dice) -> Item:
             )
         )
     elif kind == "pegs":
-        for _ in range(dice.whole(1, 5)):
-            halves = [
-                box(0.072, 0.01, 0.005, 4)
-                .turned(rotation((0, 1, 0), s * 0.06))
-                .moved((0, 0, 0.008 + s * 0.0045))
-                for s in (-1, 1)
-            ]
-            coil = tube(np.array([[0.005, -0.007, 0.008], [0.005, 0.007, 0.008]]), 0.004)
-            turn = rotation((0, 0, 1), dice.between(0, 6.28)) @ rotation(
-                (1, 0, 0), dice.pick((0.0, np.pi / 2))
-            )
-            shift = np.array([*dice.rng.normal(0, 0.03, 2), 0.004])
-            parts.append(Part(merge(halves).turned(turn).moved(shift), look))
-            parts.append(Part(coil.turned(turn).moved(shift), metal(dice.grey(0.6, 0.8), 0.3)))
+        parts += _pegs(dice, look)
     elif kind == "corks":
         tone = dice.colour((0.06, 0.09), (0.3, 0.5), (0.55, 0.75))
         for _ in range(dice.whole(1, 4)):
@@ -134,6 +121,25 @@ def wooden_things(dice: Dice) -> Item:
             )
         )
     return Item("wood", parts, ("stands",), kind)
+
+
+def _pegs(dice: Dice, look: Material) -> list[Part]:
+    parts: list[Part] = []
+    for _ in range(dice.whole(1, 5)):
+        halves = [
+            box(0.072, 0.01, 0.005, 4)
+            .turned(rotation((0, 1, 0), s * 0.06))
+            .moved((0, 0, 0.008 + s * 0.0045))
+            for s in (-1, 1)
+        ]
+        coil = tube(np.array([[0.005, -0.007, 0.008], [0.005, 0.007, 0.008]]), 0.004)
+        turn = rotation((0, 0, 1), dice.between(0, 6.28)) @ rotation(
+            (1, 0, 0), dice.pick((0.0, np.pi / 2))
+        )
+        shift = np.array([*dice.rng.normal(0, 0.03, 2), 0.004])
+        parts.append(Part(merge(halves).turned(turn).moved(shift), look))
+        parts.append(Part(coil.turned(turn).moved(shift), metal(dice.grey(0.6, 0.8), 0.3)))
+    return parts
 
 
 MAKERS = {
