@@ -33,8 +33,7 @@ def get_sort(services: ServicesDep, sort_id: str) -> SortInfo:
 @router.post("/sorts/{sort_id}/corrections")
 def post_sort_correction(services: ServicesDep, sort_id: str, body: SortCorrection) -> SortInfo:
     """Correct a sort's details."""
-    corrected = sorts.correct_sort(services, sort_id=sort_id, **body.model_dump())
-    return corrected
+    return sorts.correct_sort(services, sort_id=sort_id, **body.model_dump())
 
 
 @router.post("/sorts/{sort_id}/close")

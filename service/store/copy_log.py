@@ -9,6 +9,7 @@ from typing import TypeVar
 from sqlalchemy import Connection, func, select, text
 
 from classifier.errors import ConflictError, StorageError
+from service.store.example_rows import PHOTO_IS_THERE
 from service.store.part import LogPart
 from service.store.row_text import (
     STORED_TABLES,
@@ -19,7 +20,7 @@ from service.store.row_text import (
     stored_table,
 )
 from service.store.schema import HEAD
-from service.store.tables import captures, promotions, withdrawals
+from service.store.tables import captures, promotions
 
 T = TypeVar("T")
 Lines = Callable[[str], Iterable[bytes]]
@@ -48,16 +49,8 @@ class Snapshot:
 
     def photo_names(self) -> tuple[str, ...]:
         """Return the names of the photos that must be there, each once."""
-        query = (
-            select(captures.c.photo_name)
-            .where(
-                captures.c.photo_name.is_not(None),
-                captures.c.id.not_in(select(withdrawals.c.capture_id)),
-            )
-            .distinct()
-            .order_by(captures.c.photo_name)
-        )
-        return tuple(self._connection.scalars(query))
+        query = select(captures.c.photo_name).where(PHOTO_IS_THERE).distinct()
+        return tuple(self._connection.scalars(query.order_by(captures.c.photo_name)))
 
     def bundle_names(self) -> tuple[str, ...]:
         """Return the folders of all bundles that were ever promoted, each once."""

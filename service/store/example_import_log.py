@@ -11,9 +11,10 @@ from sqlalchemy import Connection, select
 from classifier.log.records import SortInfo
 from service.store.append import already_recorded, insert
 from service.store.capture_log import insert_capture, remember_model
+from service.store.example_rows import PHOTO_IS_THERE
 from service.store.part import LogPart
 from service.store.rows import ModelRecord, values
-from service.store.tables import captures, example_sets, items, sorts, withdrawals
+from service.store.tables import captures, example_sets, items, sorts
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +49,7 @@ class ExampleImportLog(LogPart):
 
     def photos_by_capture(self) -> dict[str, str]:
         """Return the names of the photos that are still there, by capture."""
-        query = select(captures.c.id, captures.c.photo_name).where(
-            captures.c.photo_name.is_not(None),
-            captures.c.id.not_in(select(withdrawals.c.capture_id)),
-        )
+        query = select(captures.c.id, captures.c.photo_name).where(PHOTO_IS_THERE)
         return {row["id"]: row["photo_name"] for row in self._rows(query)}
 
     def add_example_set(

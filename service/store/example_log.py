@@ -14,7 +14,14 @@ from classifier.errors import UnknownIdError
 from classifier.log.records import Item, ItemChange
 from service.store.append import already_recorded, insert, sort_name
 from service.store.example_import_log import ExampleImportLog
-from service.store.example_rows import Example, Review, Wanted, select_examples, to_example
+from service.store.example_rows import (
+    PHOTO_IS_THERE,
+    Example,
+    Review,
+    Wanted,
+    select_examples,
+    to_example,
+)
 from service.store.rows import in_order, record, values
 from service.store.tables import (
     captures,
@@ -61,12 +68,7 @@ class ExampleLog(ExampleImportLog):
 
     def photo_sorts(self) -> tuple[tuple[str, str], ...]:
         """Return id and name of each sort with photos that were not withdrawn, newest first."""
-        there = exists().where(
-            captures.c.sort_id == sorts.c.id,
-            captures.c.photo_name.is_not(None),
-            captures.c.id.not_in(select(withdrawals.c.capture_id)),
-        )
-        return self._named(there)
+        return self._named(exists().where(captures.c.sort_id == sorts.c.id, PHOTO_IS_THERE))
 
     def example_sorters(self) -> tuple[str, ...]:
         """Return who confirmed photos in sorts that keep them, by name."""
@@ -136,10 +138,7 @@ class ExampleLog(ExampleImportLog):
         self, *, sorter: str | None = None, sort_id: str | None = None
     ) -> tuple[str, ...]:
         """Return the captures with a photo of a sorter (confirmed by them) or of a sort."""
-        query = select(captures.c.id).where(
-            captures.c.photo_name.is_not(None),
-            captures.c.id.not_in(select(withdrawals.c.capture_id)),
-        )
+        query = select(captures.c.id).where(PHOTO_IS_THERE)
         if sorter is not None:
             query = query.where(
                 captures.c.id.in_(select(items.c.capture_id).where(items.c.sorter == sorter))

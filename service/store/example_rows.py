@@ -28,6 +28,10 @@ OPEN = "open"
 SECOND = "second"
 """A second person's label, given without seeing the first; it changes no label."""
 LEFT_OUT = (UNCLEAR, TWO_ITEMS, DONT_USE)
+PHOTO_IS_THERE = and_(
+    captures.c.photo_name.is_not(None), captures.c.id.not_in(select(withdrawals.c.capture_id))
+)
+"""The condition that a capture has a photo that was not withdrawn."""
 
 
 @dataclass(frozen=True, slots=True)
