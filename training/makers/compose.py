@@ -20,6 +20,7 @@ from training.makers.pose import rested
 from training.makers.wear import covers, weathered
 
 MOST = 30  # items of one scene
+_SEEN = 0.01  # share of a picture that items must take where something lies over them
 _FEW = 2  # more are photographed from above
 
 
@@ -68,9 +69,10 @@ def compose(items: Sequence[Item], dice: Dice, place: Place, *, size: int = 320)
     placed = _scattered([weathered(rested(item, dice), dice) for item in items], dice)
     camera = aim(placed, dice, steep=len(items) > _FEW)
     beside = surroundings(place.floor, camera, dice, placed)
-    beside += covers(placed, place.floor.kind, dice)
-    everything = [*beside, *placed]
-    pixels, numbers = shoot(everything, place, camera, dice, size)
+    over = covers(placed, place.floor.kind, dice)
+    pixels, numbers = shoot([*beside, *over, *placed], place, camera, dice, size)
+    if over and (numbers > 0).mean() < _SEEN:
+        pixels, numbers = shoot([*beside, *placed], place, camera, dice, size)
     return Picture(pixels, numbers, tuple(item.form for item in items), place.floor.kind)
 
 

@@ -129,7 +129,8 @@ vec3 surface(vec3 n0, vec3 v, bool front, vec3 ground, out vec3 shine) {
     if (has_clear > 0.5 && shadow > 0.0)
         shadow *= mix(1.0 - clear_shade, 1.0, lit(clear_shadow_map, place, n0));
     vec3 direct = strength * shadow;
-    vec3 light = irradiance(n) * open + direct * max(dot(n, towards), 0.0);
+    vec3 glow = open / (1.0 - 0.9 * body * (1.0 - open));  // light thrown to and fro in a hollow
+    vec3 light = irradiance(n) * glow + direct * max(dot(n, towards), 0.0);
     if (through > 0.0)
         light = light * (1.0 - 0.5 * through) + through * (irradiance(-n) * 0.5 * open
             + direct * max(dot(-n, towards), 0.0)) * (0.4 + 0.6 * body);

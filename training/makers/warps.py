@@ -130,8 +130,18 @@ def crumpled_ball(
     folds = int(dice.between(13, 22) * (1 - 0.6 * loose))
     made = folded(raised, dice, max(folds, 4), (20, 90), soft=soft, tries=4)
     made = folded(made, dice, 10, (3, 25), soft=soft)
-    size = np.quantile(np.linalg.norm(made.v - made.v.mean(0), axis=1), 0.9)
+    made = _rounder(made, 0.75 * (1 - loose))
+    size = np.quantile(np.linalg.norm(made.v, axis=1), 0.9)
     return made.scaled(radius / max(float(size), 1e-6))
+
+
+def _rounder(mesh: Mesh, share: float) -> Mesh:
+    """Make the spread along the principal axes more alike; 1 makes it equal."""
+    v = mesh.v - mesh.v.mean(0)
+    spread, axes = np.linalg.eigh(np.cov(v[::5].T))
+    factor = (spread.mean() / np.maximum(spread, 1e-3 * spread.mean())) ** (0.5 * share)
+    v = (v @ axes * factor) @ axes.T
+    return Mesh(v.astype(np.float32), mesh.uv, mesh.f, mesh.weld)
 
 
 def lump(dice: Dice, radius: float, *, depth: float = 0.35, levels: int = 5) -> Mesh:

@@ -80,7 +80,7 @@ def _can_parts(dice: Dice, radius: float, high: float, *, drink: bool) -> list[P
         texture,
         roughness=dice.between(0.12, 0.45),
         gloss=1.2,
-        metal=dice.pick((0.3, 0.6)) if drink else dice.pick((0.0, 0.2)),
+        metal=dice.between(0.35, 0.85) if drink else dice.pick((0.0, 0.2)),
     )
     neck = radius * (0.82 if drink else 1.0)
     if drink:

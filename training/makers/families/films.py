@@ -73,16 +73,19 @@ def carrier_bag(dice: Dice) -> Item:
         creased = 0.006 * creases(folded.v / 0.05, dice.rng, frequency=1.0, count=8)
         layers.append(folded.along_normals(creased))
     parts = [Part(layers[0], look), Part(layers[1].moved((0, 0, 0.008)), look)]
-    if dice.chance(0.4):
-        parts += [Part(_loop(wide, tall, dice), look) for _ in range(2)]
+    if kind == "flat" and dice.chance(0.6):
+        parts += [Part(_loop(layer, dice), look) for layer in layers]
     return Item(FORM, parts, ("stands",), "carrier_bag")
 
 
-def _loop(wide: float, tall: float, dice: Dice) -> Mesh:
+def _loop(face: Mesh, dice: Dice) -> Mesh:
+    """Handle at the upper edge of one face of a bag."""
+    v = face.v
+    wide, top = float(np.ptp(v[:, 0])), float(np.quantile(v[:, 1], 0.97))
     turn = np.linspace(0, np.pi, 20)
-    x = dice.between(-0.25, 0.25) * wide + wide * dice.between(0.12, 0.22) * np.cos(turn)
-    y = tall * 0.45 + tall * dice.between(0.15, 0.35) * np.sin(turn)
-    z = 0.012 + 0.01 * np.sin(turn * 2 + dice.between(0, 3))
+    x = v[:, 0].mean() + wide * dice.between(0.14, 0.24) * np.cos(turn)
+    y = top + wide * dice.between(0.15, 0.4) * np.sin(turn) - 0.01
+    z = 0.008 + 0.01 * np.sin(turn * 2 + dice.between(0, 3)) ** 2
     return tube(np.stack([x, y, z], 1), 0.012, flat=0.1, sides=10)
 
 

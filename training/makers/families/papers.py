@@ -7,7 +7,7 @@ from PIL import Image, ImageDraw
 
 from training.makers.dice import Dice
 from training.makers.material import Item, Material, Part, paper
-from training.makers.mesh import Mesh, box, grid, sheet, tube
+from training.makers.mesh import Mesh, box, grid, rotation, sheet, tube
 from training.makers.noise import smooth_noise
 from training.makers.prints import page, print_label, stained, torn
 from training.makers.warps import bent, crumpled_ball, crumpled_sheet, crushed_parts
@@ -134,10 +134,19 @@ def paper_bag(dice: Dice) -> Item:
             sheet(0.22, 0.26, 72, 72), dice, dice.between(0.1, 0.5), scale=0.12
         )
         return Item("paper_bag_wrap", [Part(wrapped, look)], ("stands",), "wrapping")
-    if dice.chance(0.25):
+    if dice.chance(0.35):
         ball = crumpled_ball(dice, dice.between(0.04, 0.08), loose=dice.between(0, 0.8))
         return Item("paper_bag_wrap", [Part(ball, look)], detail="paper_bag")
-    wide, deep, tall = dice.between(0.1, 0.2), dice.between(0.05, 0.11), dice.between(0.14, 0.3)
+    wide, tall = dice.between(0.1, 0.2), dice.between(0.14, 0.3)
+    if dice.chance(0.4):
+        flat = _bag(wide, dice.between(0.006, 0.03), tall, dice).turned(
+            rotation((1, 0, 0), -np.pi / 2)
+        )
+        made = crumpled_sheet(
+            flat.moved((0, -tall / 2, 0)), dice, dice.between(0.2, 0.9), scale=0.1
+        )
+        return Item("paper_bag_wrap", [Part(made, look)], ("stands",), "pressed_bag")
+    deep = dice.between(0.05, 0.11)
     skin = _bag(wide, deep, tall, dice)
     parts = crushed_parts([Part(skin, look)], dice, dice.between(0.08, 0.45), 1.6)
     if dice.chance(0.25):

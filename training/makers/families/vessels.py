@@ -247,27 +247,34 @@ def bottle_line(dice: Dice) -> np.ndarray:
     )
 
 
+def _inner_wall(line: np.ndarray, dice: Dice) -> Mesh:
+    """Inside of a wall of glass, which shows as a second line along the rims, over a thick foot."""
+    thick = dice.between(0.0018, 0.0035)
+    inside = line[line[:, 1] > 3 * thick] - [thick, 0]
+    inside[:, 0] = np.maximum(inside[:, 0], 0.002)
+    return turned(np.concatenate([[(0, 3 * thick)], inside]), sides=60, sharp=False)
+
+
 def glass_bottle(dice: Dice) -> Item:
     """Bottle for wine, beer, oil or juice, with labels, foil or a cap at times."""
     line = bottle_line(dice)
     high, radius = line[-1, 1], line[20, 0]
     tint = glass_tint(dice)
     base = [(0, 0.015), (radius * 0.5, 0.009), (radius * 0.8, 0.001)]
-    parts = [Part(turned(np.concatenate([base, line]), sides=60, sharp=False), glass(dice, tint))]
+    look = glass(dice, np.asarray(tint) ** 0.6)
+    body = turned(np.concatenate([base, line]), sides=60, sharp=False)
+    parts = [Part(body, look), Part(_inner_wall(line, dice), look)]
     for share, low, tall in ((0.6, 0.12, 0.25), (0.25, 0.72, 0.1)):
         if dice.chance(share):
             at = high * (low + dice.between(0, 0.05))
             ground = dice.pick((dice.grey(0.85, 0.97), dice.colour(strength=(0.2, 0.9))))
             band = _band(line[:, 0], line[:, 1], at, at + high * tall)
             if dice.chance(0.4):
-                facing = (
-                    np.abs(band.v[band.f].mean(1) @ np.array([1, 0, 0])) > 0
-                )  # whole turn kept below
                 angle = np.arctan2(band.v[:, 1], band.v[:, 0])[band.f].mean(1)
                 band = Mesh(
                     band.v,
                     band.uv,
-                    band.f[facing & (np.abs(angle) < dice.between(1.0, 2.2))],
+                    band.f[np.abs(angle) < dice.between(1.0, 2.2)],
                     band.weld,
                 )
             parts.append(
@@ -313,15 +320,15 @@ def jar(dice: Dice) -> Item:
         power=dice.pick((2.0, 2.0, 4.0)),
     )
     look = glass(dice, tint)
-    parts = [Part(body, look)]
+    parts = [Part(body, look), Part(_inner_wall(line, dice), look)]
     if dice.chance(0.3):
-        filled = line[line[:, 1] < high * dice.between(0.2, 0.8)] - [0.002, 0]
+        filled = line[line[:, 1] < high * dice.between(0.2, 0.8)] - [0.003, 0]
         if len(filled) > 3:
             stuff = Material(
                 dice.colour((0, 0.2), (0.4, 0.95), (0.2, 0.8)), roughness=0.4, mottle=0.3, grain=15
             )
             parts.append(Part(turned(np.concatenate([filled, [(0, filled[-1, 1])]])), stuff))
-    if dice.chance(0.5):
+    if dice.chance(0.35):
         band = _band(line[:, 0], line[:, 1], high * 0.18, high * dice.between(0.5, 0.68))
         parts.append(
             Part(band, Material((1, 1, 1), print_label(dice, (2 * SIZE, SIZE)), roughness=0.5))
