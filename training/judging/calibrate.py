@@ -27,7 +27,7 @@ ROUTE_CORRECT = 0.95  # share of shown routes that must be right
 STOP_FOUND = 0.95  # share of stop items that must raise the caution
 STOP_RANGE = (0.15, 0.5)  # below, a tenth of batteries among electronics would stop every phone
 FALSE_STOPS = 0.03  # share of other items that may stop
-ITEMS_REFUSED = 0.02  # share of items that may be called "not an item"
+ITEMS_REFUSED = 0.01  # share of items that may be called "not an item"
 UNSURE_CORRECT = 0.5  # below this chance of being right, "not sure" is the better answer
 
 
@@ -155,7 +155,7 @@ def stop_threshold(hazard: NDArray[np.float64], is_stop: NDArray[np.bool_]) -> f
 
 def non_item_threshold(non_item: NDArray[np.float64]) -> float:
     """Probability of "no item" that at most `ITEMS_REFUSED` of real items reach."""
-    return float(np.clip(np.quantile(non_item, 1 - ITEMS_REFUSED), 0.15, 0.9))
+    return float(np.clip(np.quantile(non_item, 1 - ITEMS_REFUSED), 0.3, 0.9))
 
 
 def set_thresholds(
