@@ -1,7 +1,7 @@
 """What the service is made of: `python -m tests.audit` lists and checks its dependencies.
 
 Checked here, without a network: that installed packages fit each other, that none is older than
-the release which mended a known hole, that each has a licence that permits what we do, and that no
+the release which fixed a known hole, that each has a licence that permits what we do, and that no
 package came in which nobody has looked at. Advisories published since are looked up by pip-audit,
 which counts as done only for packages that its service answered for.
 """
@@ -25,7 +25,7 @@ from packaging.version import Version
 ROOT = Path(__file__).resolve().parents[1]
 LOOK_UP_S = 120
 
-MENDED = {
+FIXED = {
     "cryptography": ("44.0.1", "CVE-2024-12797"),
     "fastapi": ("0.109.1", "CVE-2024-24762"),
     "h11": ("0.16.0", "CVE-2025-43859"),
@@ -38,7 +38,7 @@ MENDED = {
     "tqdm": ("4.66.3", "CVE-2024-34062"),
     "uvicorn": ("0.11.7", "CVE-2020-7694"),
 }
-"""The release that mended the newest hole known when this was written, and its number. From memory
+"""The release that fixed the newest hole known when this was written, and its number. From memory
 (confidence D of DOMAIN.md): written down offline, to be compared with the advisories."""
 
 KNOWN = frozenset(
@@ -94,8 +94,8 @@ def packages() -> tuple[Package, ...]:
 def _licence(installed: Distribution) -> str:
     metadata: Any = installed.metadata  # a message; its type tells less than it can do
     classifiers = metadata.get_all("Classifier") or []
-    told = [each.rpartition(":: ")[2] for each in classifiers if each.startswith("License ::")]
-    plain = metadata.get("License-Expression") or ", ".join(told) or metadata.get("License") or ""
+    said = [each.rpartition(":: ")[2] for each in classifiers if each.startswith("License ::")]
+    plain = metadata.get("License-Expression") or ", ".join(said) or metadata.get("License") or ""
     return plain.strip().partition("\n")[0][:80]
 
 
@@ -103,9 +103,9 @@ def faults(found: tuple[Package, ...]) -> list[str]:
     """Return what is wrong with a list of packages, as far as it shows without a network."""
     wrong = []
     for each in found:
-        mended, hole = MENDED.get(each.name, ("0", ""))
-        if Version(each.version) < Version(mended):
-            wrong.append(f"{each.name} {each.version} has {hole}: take {mended} or newer")
+        fixed, hole = FIXED.get(each.name, ("0", ""))
+        if Version(each.version) < Version(fixed):
+            wrong.append(f"{each.name} {each.version} has {hole}: take {fixed} or newer")
         if each.name not in KNOWN:
             wrong.append(f"{each.name} is new here: look at it, then add it to KNOWN")
         if COPYLEFT.search(each.licence) or not PERMISSIVE.search(each.licence):
@@ -127,15 +127,15 @@ def look_up(found: tuple[Package, ...]) -> tuple[int, list[str]]:
             done = subprocess.run(
                 command, capture_output=True, text=True, check=False, timeout=LOOK_UP_S
             )
-            told = json.loads(done.stdout)["dependencies"]
+            said = json.loads(done.stdout)["dependencies"]
         except (subprocess.TimeoutExpired, ValueError, KeyError):
             return 0, []
     holes = [
         f"{each['name']} {each['version']} has {hole['id']}"
-        for each in told
+        for each in said
         for hole in each.get("vulns", ())
     ]
-    return sum("skip_reason" not in each for each in told), holes
+    return sum("skip_reason" not in each for each in said), holes
 
 
 def main() -> int:

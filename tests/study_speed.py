@@ -2,7 +2,7 @@
 
 2,000 sorts x 40 categories x 1,000,000 items in a store of its own (written first, a minute or
 two), read and reported in a process of its own, on whatever core that gets. Three runs; processor
-time is told beside the clock, for a busy machine stretches the clock.
+time is given beside the clock, for a busy machine stretches the clock.
 """
 
 from __future__ import annotations
@@ -45,11 +45,11 @@ def measure(path: Path, *, draws: int, divisions: int) -> dict[str, Any]:
     plan = plan_from({**PLAN, "draws": draws, "divisions": divisions}, categories)
     database = open_database(f"sqlite:///{path}")
     log = Log(database)
-    told = 0
+    said = 0
 
     def tell(_what: str, _done: int, _total: int) -> None:
-        nonlocal told
-        told += 1
+        nonlocal said
+        said += 1
 
     clock, processor = time.perf_counter(), time.process_time()
     ids = [sort.id for sort in log.sorts_of_study(STUDY)]
@@ -62,7 +62,7 @@ def measure(path: Path, *, draws: int, divisions: int) -> dict[str, Any]:
     return {
         "sorts": report.sorts,
         "figures": len(report.figures),
-        "progress": told,
+        "progress": said,
         "seconds": round(seconds, 2),
         "processor_s": round(worked, 2),
         "peak_mb": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),

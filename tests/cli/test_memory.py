@@ -29,9 +29,9 @@ def use():
 threads = [threading.Thread(target=use) for _ in range(8)]
 [thread.start() for thread in threads]
 [thread.join() for thread in threads]
-told = libc.fdopen(1, b"w")
-libc.malloc_info(0, told)
-libc.fflush(told)
+said = libc.fdopen(1, b"w")
+libc.malloc_info(0, said)
+libc.fflush(said)
 """
 
 

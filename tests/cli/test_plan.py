@@ -92,11 +92,11 @@ def test_the_masses_of_a_study_are_a_pilot(run: Run, tmp_path: Path) -> None:
     )
     ran = run("plan", masses, "--json")
     assert ran.code == 0, ran.err
-    told = json.loads(ran.out)
-    by_name = {each["name"]: each for each in told["categories"]}
+    stated = json.loads(ran.out)
+    by_name = {each["name"]: each for each in stated["categories"]}
     assert by_name["Food"]["mean"] == pytest.approx(0.7)
     assert by_name["Cans"]["sd"] == pytest.approx(0.2 / 2**0.5)
-    said = " ".join(told["notes"])
+    said = " ".join(stated["notes"])
     assert "sorts without any weight are left out: 1" in said
     assert "too low here: Cans, Food" in said
 

@@ -91,8 +91,8 @@ def test_a_fact_settles_a_question(run: Run, photos: Path) -> None:
     photo = photos / "clear_plastic_bottle.jpg"
     asked = lines(run("suggest", "--json", photo).out)[0]
     assert asked["question"]["fact"] == "deposit_mark"
-    told = lines(run("suggest", "--json", "--fact", "deposit_mark=yes", photo).out)[0]
-    assert told["route"]["id"] == "deposit_return"
+    stated = lines(run("suggest", "--json", "--fact", "deposit_mark=yes", photo).out)[0]
+    assert stated["route"]["id"] == "deposit_return"
     unsure = lines(run("suggest", "--json", "--fact", "deposit_mark=not_sure", photo).out)[0]
     assert unsure["question"] is None or unsure["question"]["fact"] != "deposit_mark"
 
@@ -277,7 +277,7 @@ def test_a_stopped_run_goes_on_where_it_was(
             kept > len(rows[0]) or (kept > 0 and "json" in name)
         )
     again = run("suggest", photos, "-o", cut)
-    assert again.code == 0  # what can't be read was told before
+    assert again.code == 0  # what can't be read was named before
     assert cut.read_bytes() == content
 
 

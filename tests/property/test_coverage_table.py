@@ -1,4 +1,4 @@
-"""The kept coverage table is that of the simulation: a few lines of it, drawn anew."""
+"""The kept coverage table is that of the simulation: a few lines of it, drawn again."""
 
 from __future__ import annotations
 

@@ -158,11 +158,11 @@ def test_a_hazard_that_was_seen_stops_and_one_that_leads_is_not_talked_away(
     answers: dict[str, str],
     fact: str,
 ) -> None:
-    def told(answer: str) -> Suggestion:
+    def said(answer: str) -> Suggestion:
         given = {**answers, fact: answer}
         return suggest(photo, MAPS, CATEGORIES, programme, threshold, facts=given)
 
-    seen = told("yes")
+    seen = said("yes")
     assert seen.decision == "stop"
     assert CATEGORIES.get(seen.alternatives[0].category).asked in {
         each for each, answer in {**answers, fact: "yes"}.items() if answer == "yes"

@@ -107,7 +107,7 @@ def test_a_token_that_nobody_was_given(services: Services, token: str) -> None:
 
 
 def test_two_devices_at_once_with_one_code(services: Services) -> None:
-    """One is in, the other is told so."""
+    """One is in, the other hears so."""
     code = access.make_join_code(services, role="owner").code
 
     def attempt(name: str) -> bool:

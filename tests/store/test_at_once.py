@@ -59,20 +59,20 @@ def test_four_stations_count_what_they_enter(services: Services, sort: SortInfo)
 
 
 def test_four_tabs_confirm_the_same_photos(services: Services, sort: SortInfo) -> None:
-    """One of them wins each photo; three are told so."""
+    """One of them wins each photo; three hear so."""
     photos = [take(services, sort, shade=shade).id for shade in range(10)]
-    told: list[ConflictError] = []
+    said: list[ConflictError] = []
 
     def work(_: int) -> None:
         for photo in photos:
             try:
                 enter(services, sort, capture_id=photo)
             except ConflictError as error:
-                told.append(error)
+                said.append(error)
 
     assert _at_once(work) == []
     assert counts(services, sort) == {CARDBOARD: 10}
-    assert len(told) == 30
+    assert len(said) == 30
 
 
 def test_four_resends_of_the_same_items(services: Services, sort: SortInfo) -> None:
@@ -143,7 +143,7 @@ def test_two_services_on_one_store(settings: Settings, services: Services, sort:
     """Another process on the same files: the database's own lock does it."""
     other = build_services(settings, model=LoadedModel(FakePredictor(), model_record(), ""))
     photos = [take(services, sort, shade=shade).id for shade in range(10)]
-    told: Counter[str] = Counter()
+    said: Counter[str] = Counter()
 
     def work(station: int) -> None:
         mine = (services, other)[station % 2]
@@ -152,11 +152,11 @@ def test_two_services_on_one_store(settings: Settings, services: Services, sort:
             try:
                 enter(mine, sort, capture_id=photo)
             except ConflictError:
-                told["conflict"] += 1
+                said["conflict"] += 1
 
     assert _at_once(work) == []
     assert counts(services, sort) == {CARDBOARD: 10, "food": 40}
-    assert told["conflict"] == 30
+    assert said["conflict"] == 30
     other.close()
 
 

@@ -75,7 +75,7 @@ def test_a_clash_that_stays_is_told(database: Database) -> None:
 
 
 def test_a_writer_that_never_ends_holds_up_nobody_for_ever(database: Database) -> None:
-    """The others are told after the time-out."""
+    """The others hear of it after the time-out."""
     inside, done = threading.Event(), threading.Event()
 
     def slow(_: Connection) -> None:

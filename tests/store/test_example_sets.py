@@ -182,7 +182,7 @@ def test_an_export_says_everything_of_each_photo_and_no_name(
     services: Services, kept: SortInfo, predictor: FakePredictor
 ) -> None:
     made = fill(services, kept, predictor)
-    batch = {"sorter": "Eva", "note": "as Ada told me"}
+    batch = {"sorter": "Eva", "note": "as Ada says"}
     reviews.review(
         services,
         batch_id=new_id(),
@@ -249,8 +249,8 @@ def test_training_takes_the_export_as_it_is(
     planned = plan_set(services)
     assert write_set(services, tmp_path / "set", planned) == 48 + 3
     read = read_examples(tmp_path / "set")
-    told = [(each.path.name, each.form, each.group, each.split) for each in read]
-    assert told == [
+    said = [(each.path.name, each.form, each.group, each.split) for each in read]
+    assert said == [
         (Path(row.values["path"]).name, *(row.values[k] for k in ("label", "group", "split")))
         for row in planned.rows
     ]
@@ -464,7 +464,7 @@ def test_an_export_comes_in_elsewhere_with_its_groups(
 
 
 def coarse(seed: int) -> bytes:
-    """Return a photograph whose bytes change each time that it is saved anew."""
+    """Return a photograph whose bytes change each time that it is saved again."""
     pixels = np.random.default_rng(seed).integers(0, 256, (192, 256, 3), dtype=np.uint8)
     out = io.BytesIO()
     Image.fromarray(pixels).save(out, "JPEG")
@@ -479,7 +479,7 @@ def test_what_was_withdrawn_comes_back_in_no_copy(
     stores: Callable[[], Services],
     listed: bool,
 ) -> None:
-    """Saved anew by other stores under ids of their own: the manifest tells what it was made from.
+    """Saved again by other stores under ids of their own: the manifest says what it was made from.
 
     Without it nobody can tell; an export of this store is known also under other names.
     """
@@ -499,8 +499,8 @@ def test_what_was_withdrawn_comes_back_in_no_copy(
         if not listed or not number:
             (tmp_path / f"{number}" / "manifest.csv").unlink()
         found = plan_import(services, tmp_path / f"{number}").duplicates
-        told = [why for _, why in found if "withdrawn from this store" in why]
-        assert len(told) == (listed or not number)
+        said = [why for _, why in found if "withdrawn from this store" in why]
+        assert len(said) == (listed or not number)
     assert [each.capture_id for each in services.log.examples(Wanted())] == [other]
 
 

@@ -259,7 +259,7 @@ def test_a_move_is_proven(store: Store, services: Services, other: Settings) -> 
 def test_a_store_that_holds_something_is_not_overwritten_unasked(
     store: Store, other: Settings, tmp_path: Path
 ) -> None:
-    """Refused without a trace; told to, all that was there is replaced."""
+    """Refused without a trace; when asked to, all that was there is replaced."""
     path = keeping.backup(store, tmp_path / "a.zip", at=NOW)
     with _opened(other) as copy:
         mine = start(copy, name="Mine")
@@ -330,12 +330,12 @@ def test_a_backup_is_read_to_its_end_before_anything_is_written(
 
 @pytest.mark.sqlite_only
 def test_a_damaged_backup_changes_nothing(store: Store, tmp_path: Path) -> None:
-    """A byte anywhere in it, or an end that is missing: told, and the store stays empty."""
+    """A byte anywhere in it, or an end that is missing: said, and the store stays empty."""
     path = keeping.backup(store, tmp_path / "a.zip", at=NOW)
     whole = path.read_bytes()
     damaged = tmp_path / "damaged.zip"
     with _opened(Settings(data_dir=tmp_path / "copy")) as copy:
-        told: list[str] = []
+        said: list[str] = []
         for at in range(0, len(whole), max(1, len(whole) // 120)):
             changed = bytearray(whole)
             changed[at] ^= 0xFF
@@ -343,13 +343,13 @@ def test_a_damaged_backup_changes_nothing(store: Store, tmp_path: Path) -> None:
             try:
                 keeping.restore(_of(copy), damaged, overwrite=False)
             except StorageError as error:
-                told.append(error.message)
+                said.append(error.message)
             else:  # a byte that no content depends on, such as a time in the archive's own list
                 keeping.restore(_of(copy), path, overwrite=True)
                 copy.log._database.write(_empty)
             assert copy.log.rows_in_all() == 0
-        assert len(told) > 100
-        assert all("is damaged at" in each or "is no backup" in each for each in told)
+        assert len(said) > 100
+        assert all("is damaged at" in each or "is no backup" in each for each in said)
         for end in (0, 10, len(whole) // 2, len(whole) - 1):
             damaged.write_bytes(whole[:end])
             with pytest.raises(StorageError, match="nothing was restored"):
@@ -437,9 +437,9 @@ def test_nobody_writes_into_a_store_that_is_moving(
 
         def during() -> None:
             if not refused:
-                with pytest.raises(StorageError) as told:
+                with pytest.raises(StorageError) as said:
                     enter(second, sort)
-                refused.append(told.value)
+                refused.append(said.value)
 
         assert keeping.move(store, _of(new), progress=during).holds
     assert "another program is writing" in refused[0].message

@@ -44,7 +44,7 @@ def here(url: str, services: Services) -> Iterator[Services]:
 
 
 def test_a_sort_that_another_station_holds(here: Services) -> None:
-    """After the time-out it is told; other sorts go on meanwhile; afterwards it works."""
+    """After the time-out it hears so; other sorts go on meanwhile; afterwards it works."""
     held, free = start(here), start(here)
     inside, done = threading.Event(), threading.Event()
 

@@ -148,7 +148,7 @@ def test_a_copy_that_is_damaged_later_leaves_what_answers(
     assert "damaged or replaced" in caplog.text
     assert "promoted bundle" in health(other).problems[0]
     assert version(shoot(one, lot)) == "2"  # it had been loaded whole
-    assert promote(other, second).promoted == promoted  # mends the copy; nothing new to record
+    assert promote(other, second).promoted == promoted  # repairs the copy; nothing new to record
     assert (copy / "network.onnx").read_bytes() == (second / "network.onnx").read_bytes()
 
 

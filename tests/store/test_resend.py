@@ -113,7 +113,7 @@ def test_a_resend_returns_the_first_answer(services: Services, sort: SortInfo, k
 def test_another_entry_under_the_same_id_is_refused(
     services: Services, sort: SortInfo, kind: str
 ) -> None:
-    """Same id, other content: told, and nothing changes."""
+    """Same id, other content: said, and nothing changes."""
     send, change = _senders(services, sort)[kind]
     _refused(services, send, change)
 

@@ -29,7 +29,7 @@ from tests.store.entries import CARDBOARD, confirmed_item, counts, enter, start,
 
 
 def test_two_tabs_confirm_one_photo(services: Services, sort: SortInfo) -> None:
-    """The second is told what the first recorded, and counts nothing."""
+    """The second hears what the first recorded, and counts nothing."""
     photo = take(services, sort)
     first = enter(services, sort, capture_id=photo.id, count=2, sorter="Ada").item
     with pytest.raises(

@@ -33,7 +33,7 @@ services = build_services(
     Settings(data_dir=Path(sys.argv[1]), database_url=sys.argv[2], busy_timeout_s=30),
     model=LoadedModel(FakePredictor(), model_record(), ""),
 )
-told = {"entered": 0, "conflicts": 0, "closed": 0, "weighed": 0}
+said = {"entered": 0, "conflicts": 0, "closed": 0, "weighed": 0}
 print("ready", flush=True)
 work = json.loads(sys.stdin.readline())
 sort = services.log.get_sort(work["sort"])
@@ -41,32 +41,32 @@ for photo, shared in zip(work["photos"], work["shared"]):
     for given in ({"capture_id": photo}, {"item_id": shared}, {"category": "food", "count": 2}):
         try:
             enter(services, sort, **given)
-            told["entered"] += 1
+            said["entered"] += 1
         except ConflictError as error:
-            told["closed" if error.code == "closed_sort" else "conflicts"] += 1
+            said["closed" if error.code == "closed_sort" else "conflicts"] += 1
     try:
         weigh(services, sort, "food")
-        told["weighed"] += 1
+        said["weighed"] += 1
     except ConflictError:
-        told["closed"] += 1
+        said["closed"] += 1
 for item in work["contested"]:
     try:
         items.undo(services, item_id=item, change_id=new_id())
-        told["entered"] += 1
+        said["entered"] += 1
     except ConflictError as error:
-        told["closed" if error.code == "closed_sort" else "conflicts"] += 1
+        said["closed" if error.code == "closed_sort" else "conflicts"] += 1
     if work["closer"]:
         try:
             sorts.close_sort(services, sort.id, event_id=new_id())
         except ConflictError:
             pass
 services.close()
-print(json.dumps(told), flush=True)
+print(json.dumps(said), flush=True)
 """
 
 
 def _run(settings: Settings, work: list[dict[str, object]]) -> list[dict[str, int]]:
-    """Run a station for each piece of work, all at once; return what each was told."""
+    """Run a station for each piece of work, all at once; return what each heard."""
     stations = [
         subprocess.Popen(
             [sys.executable, "-c", _STATION, str(settings.data_dir), settings.database_url],
@@ -84,13 +84,13 @@ def _run(settings: Settings, work: list[dict[str, object]]) -> list[dict[str, in
         assert station.stdin is not None
         station.stdin.write(json.dumps(part) + "\n")
         station.stdin.flush()
-    told = [json.loads(station.communicate(timeout=120)[0]) for station in stations]
+    said = [json.loads(station.communicate(timeout=120)[0]) for station in stations]
     assert [station.returncode for station in stations] == [0] * len(stations)
-    return told
+    return said
 
 
-def _sum(told: list[dict[str, int]], what: str) -> int:
-    return sum(each[what] for each in told)
+def _sum(said: list[dict[str, int]], what: str) -> int:
+    return sum(each[what] for each in said)
 
 
 def test_four_processes_confirm_at_once(
@@ -107,10 +107,10 @@ def test_four_processes_confirm_at_once(
         "contested": contested,
         "closer": False,
     }
-    told = _run(settings, [part] * STATIONS)
+    said = _run(settings, [part] * STATIONS)
     # One of four wins each photo and each undoing; a resend of an id is no conflict.
-    assert _sum(told, "conflicts") == 60
-    assert _sum(told, "closed") == 0
+    assert _sum(said, "conflicts") == 60
+    assert _sum(said, "closed") == 0
     assert counts(services, sort) == {CARDBOARD: 20, "food": 2 * 10 * STATIONS}
     histories = items.list_items(services, sort.id)
     assert len(histories) == 10 + 10 + 10 + 10 * STATIONS
@@ -123,7 +123,7 @@ def test_four_processes_confirm_at_once(
 def test_nothing_gets_into_a_sort_that_is_closing(
     settings: Settings, services: Services, sort: SortInfo
 ) -> None:
-    """Four stations enter while one closes: what was told to be in is in, and no more."""
+    """Four stations enter while one closes: what was answered as in is in, and no more."""
     contested = [enter(services, sort, "garden").item.id for _ in range(8)]
 
     def part(n: int) -> dict[str, object]:
@@ -138,9 +138,9 @@ def test_nothing_gets_into_a_sort_that_is_closing(
             "closer": n == 0,
         }
 
-    told = _run(settings, [part(n) for n in range(STATIONS + 1)])
+    said = _run(settings, [part(n) for n in range(STATIONS + 1)])
     rows = services.log.sort_rows(sort.id)
     assert rows.sort.closed
-    assert len(rows.items) - 8 + len(rows.changes) == _sum(told, "entered")
-    assert len(rows.weighings) == _sum(told, "weighed")
-    assert _sum(told, "conflicts") == 0
+    assert len(rows.items) - 8 + len(rows.changes) == _sum(said, "entered")
+    assert len(rows.weighings) == _sum(said, "weighed")
+    assert _sum(said, "conflicts") == 0

@@ -30,15 +30,15 @@ def test_a_tenth_of_the_large_study_is_reported_in_a_fraction_of_the_time(tmp_pa
 
 def test_2000_draws_of_2000_sorts_by_40_categories_with_progress() -> None:
     grams = np.random.default_rng(1).lognormal(6, 1, (2000, 40))
-    told: list[tuple[int, int]] = []
+    said: list[tuple[int, int]] = []
     tracemalloc.start()
     started = time.process_time()
-    estimates = bootstrap_study([grams], progress=lambda done, total: told.append((done, total)))
+    estimates = bootstrap_study([grams], progress=lambda done, total: said.append((done, total)))
     worked = time.process_time() - started
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert len(estimates) == 40
     assert worked < 5
     assert peak < 200e6
-    assert len(told) >= 8
-    assert told[-1] == (2000, 2000)
+    assert len(said) >= 8
+    assert said[-1] == (2000, 2000)

@@ -154,11 +154,11 @@ def test_an_old_store_says_the_same_afterwards(url: str, version: str, tmp_path:
     services = build_services(settings, model=LoadedModel(FakePredictor(), model_record(), ""))
     (sort,) = services.log.list_sorts()
     assert (sort.name, sort.closed, sort.sorters, sort.days) == ("Old sort", False, ("Ada",), 7)
-    told = {
+    said = {
         each.first.item.id: (each.current.item.count, each.current.voided)
         for each in items.list_items(services, SORT)
     }
-    assert told == {ITEM: (3, False), WRONG: (4, False), GONE: (9, True)}
+    assert said == {ITEM: (3, False), WRONG: (4, False), GONE: (9, True)}
     (pile,) = piles.piles(services, SORT).piles
     assert (pile.category, pile.count) == ("aluminium_cans", 7)
     assert pile.mass is not None

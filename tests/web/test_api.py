@@ -239,8 +239,8 @@ def test_a_likely_hazard_is_asked_about_where_a_harmless_pile_leads(
         assert photo["suggestion"]["question"]["fact"] == "single_battery"
         assert [each["id"] for each in photo["suggestion"]["cautions"]] == ["batteries"]
         url = f"/api/captures/{photo['id']}/facts"
-        told = client.post(url, json={"fact": "single_battery", "answer": answer}).json()
-        return told["suggestion"]
+        said = client.post(url, json={"fact": "single_battery", "answer": answer}).json()
+        return said["suggestion"]
 
     assert answered("yes")["decision"] == answered("not_sure")["decision"] == "stop"
     cleared = answered("no")

@@ -56,7 +56,7 @@ def test_every_option_counts() -> None:
 
 
 @pytest.mark.parametrize(
-    ("first", "second", "groups", "told"),
+    ("first", "second", "groups", "said"),
     [
         ([1, 0], [1], ["a", "b"], "lengths differ"),
         ([1, 0], [1, 0.5], ["a", "b"], "second holds other values than 0 and 1"),
@@ -64,8 +64,8 @@ def test_every_option_counts() -> None:
         ([1, 0], [1, 0], ["a"], "lengths differ"),
     ],
 )
-def test_refusals(first: list[float], second: list[float], groups: list[str], told: str) -> None:
-    with pytest.raises(ValueError, match=told):
+def test_refusals(first: list[float], second: list[float], groups: list[str], said: str) -> None:
+    with pytest.raises(ValueError, match=said):
         paired_accuracy(first, second, groups)
 
 

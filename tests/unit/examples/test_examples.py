@@ -92,7 +92,7 @@ def test_the_head_agrees_with_an_independent_solver() -> None:
 
 
 def test_held_out_heads_never_saw_the_object() -> None:
-    """A label that one object alone bears can't be judged; others are told apart well."""
+    """A label that one object alone bears can't be judged; others are said apart well."""
     x, labels, groups = clouds()
     labels[:2] = ["alone", "alone"]
     held = held_out_probabilities(x, labels, groups)

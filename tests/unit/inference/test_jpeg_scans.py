@@ -1,4 +1,4 @@
-"""How many passes a JPEG needs, told from its markers."""
+"""How many passes a JPEG needs, said from its markers."""
 
 from __future__ import annotations
 

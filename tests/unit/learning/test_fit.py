@@ -37,7 +37,7 @@ def kinds(seed: int = 0) -> NDArray[np.float64]:
 def photo(
     kind: int, number: int, *, shipped: NDArray[np.float64] | None = None, noise: float = 0.2
 ) -> Confirmation:
-    """Confirm one photo of a kind; the model knows nothing unless told."""
+    """Confirm one photo of a kind; the model knows nothing unless said."""
     random = np.random.default_rng(1000 * kind + number)
     seen = np.abs(kinds()[kind] + random.normal(0, noise, WIDTH)).astype(np.float32)
     even = np.full(len(NAMES), 1 / len(NAMES))

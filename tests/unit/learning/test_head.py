@@ -47,13 +47,13 @@ def archive(**changed: bytes) -> bytes:
 
 
 def about(**changed: object) -> bytes:
-    told = {
+    said = {
         "format": 1,
         "model": "m",
         "categories": [f"category {i}" for i in range(4)],
         "confirmations": 3,
     }
-    text = json.dumps({**told, **changed}).encode()
+    text = json.dumps({**said, **changed}).encode()
     return npy(np.frombuffer(text, dtype=np.uint8))
 
 

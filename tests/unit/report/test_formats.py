@@ -173,8 +173,8 @@ def test_json_tells_corrections_of_the_sort(report: Report) -> None:
         DetailChange("sorted_on", date(2026, 3, 2), date(2026, 3, 3)),
     )
     details = (SortCorrection("k1", changes, "misread", at(5)),)
-    told = replace(report, corrections=replace(report.corrections, sort_details=details))
-    assert report_json(told)["corrections"]["sort_details"] == [
+    said = replace(report, corrections=replace(report.corrections, sort_details=details))
+    assert report_json(said)["corrections"]["sort_details"] == [
         {
             "changes": [
                 {"field": "days", "before": 7, "after": 14},

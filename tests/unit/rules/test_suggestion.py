@@ -175,7 +175,7 @@ def test_a_fact_that_decides_is_asked(bench: Bench) -> None:
 
 
 def test_a_fact_that_changes_nothing_is_not_asked(bench: Bench) -> None:
-    """Steel is settled, whatever is answered; with film it can't be told by a fact but magnet."""
+    """Steel is settled, whatever is answered; with film it can't be stated by a fact but magnet."""
     assert asked(bench.photo(steel=0.7, film=0.3)) == "magnetic"
     found = bench.photo(tub=0.5, film=0.5, facts={"number": "2"})
     assert found.question is None

@@ -83,8 +83,8 @@ def test_masses_by_route_add_up_to_the_masses(report: StudyReport) -> None:
 
 
 def test_names_and_places_of_households_stay_behind(report: StudyReport) -> None:
-    told = "".join(study_files(report, CATEGORIES).values())
-    assert "House" not in told
+    said = "".join(study_files(report, CATEGORIES).values())
+    assert "House" not in said
     assert set(column_names("sorts")).isdisjoint({"name", "place"})
     assert "place" not in column_names("masses")
 
@@ -110,8 +110,8 @@ def test_the_zip_is_the_same_every_time_and_holds_the_files(report: StudyReport)
 
 
 def test_json_holds_the_same_figures_as_csv(report: StudyReport) -> None:
-    told = json.loads(json.dumps(study_json(report), allow_nan=False))
+    said = json.loads(json.dumps(study_json(report), allow_nan=False))
     rows = figure_rows(report)
-    assert [each["value"] for each in told["figures"]] == [row["value"] for row in rows]
-    assert told["plan"]["level"] == 0.90
-    assert told["notes"] == list(report.notes)
+    assert [each["value"] for each in said["figures"]] == [row["value"] for row in rows]
+    assert said["plan"]["level"] == 0.90
+    assert said["notes"] == list(report.notes)

@@ -57,7 +57,7 @@ class Again:
     def rows(self, name: str) -> list[dict[str, str]]:
         return list(csv.DictReader(io.StringIO(self.files[f"{name}.csv"])))
 
-    def told(self, measure: str, ident: str) -> float:
+    def said(self, measure: str, ident: str) -> float:
         (row,) = [
             row for row in self.rows("figures")
             if (row["measure"], row["id"], row["stratum"]) == (measure, ident, "whole study")
@@ -118,14 +118,14 @@ def test_rates(again: Again) -> None:
         lambda where, _, route: where == "recycling" and route == "kerbside",
         lambda _, __, route: route == "kerbside",
     )
-    assert again.told("capture", "capture") == pytest.approx(capture)
+    assert again.said("capture", "capture") == pytest.approx(capture)
     contamination = again.ratio(
         lambda where, _, route: where == "recycling" and route != "kerbside",
         lambda where, _, __: where == "recycling",
     )
-    assert again.told("contamination", "contamination") == pytest.approx(contamination)
+    assert again.said("contamination", "contamination") == pytest.approx(contamination)
     gross = again.ratio(lambda where, _, __: where == "recycling", everything)
-    assert again.told("gross_diversion", "gross_diversion") == pytest.approx(gross)
+    assert again.said("gross_diversion", "gross_diversion") == pytest.approx(gross)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -133,24 +133,24 @@ def test_shares_by_both_estimators(again: Again, name: str) -> None:
     def own(_: str, category: str, __: str) -> bool:
         return category == name
 
-    assert again.told("share_mean", name) == pytest.approx(again.mean(own))
-    assert again.told("share_ratio", name) == pytest.approx(again.ratio(own, everything))
+    assert again.said("share_mean", name) == pytest.approx(again.mean(own))
+    assert again.said("share_ratio", name) == pytest.approx(again.ratio(own, everything))
 
 
 def test_recovery_potential_and_what_more_would_change(again: Again) -> None:
     recovered = {row["route"] for row in again.rows("routes") if row["kind"] == "recovered"}
     now = again.mean(lambda _, __, route: route in recovered)
     more = again.mean(lambda _, name, route: route in recovered or name in again.plan["what_if"])
-    assert again.told("recovery_potential", "total") == pytest.approx(now)
-    assert again.told("recovery_potential_change", "total") == pytest.approx(more - now)
+    assert again.said("recovery_potential", "total") == pytest.approx(now)
+    assert again.said("recovery_potential_change", "total") == pytest.approx(more - now)
 
 
 def test_amounts_per_person(again: Again) -> None:
-    assert again.told("kg_per_person_week", "total") == pytest.approx(again.kg_per_person_week())
+    assert again.said("kg_per_person_week", "total") == pytest.approx(again.kg_per_person_week())
 
 
 def test_what_was_measured(again: Again) -> None:
     grams = sum(float(row["net_g"]) for row in again.rows("masses"))
-    assert again.told("net_weight", "total") == pytest.approx(grams / 1000)
+    assert again.said("net_weight", "total") == pytest.approx(grams / 1000)
     objects = sum(int(row["objects"]) for row in again.rows("masses"))
-    assert again.told("objects", "total") == objects
+    assert again.said("objects", "total") == objects

@@ -429,14 +429,14 @@ def test_containers_that_the_plan_does_not_join_are_told() -> None:
 def test_parts_of_strata_that_the_plan_does_not_name_are_told() -> None:
     given = drawn(6, ("flats / spring", "flats / spring / refuse"))
     said = "3 of 6 sorts have more, such as 'flats / spring / refuse'"
-    for parts, told in (
+    for parts, stated in (
         (["area", "season"], True),
         (["area", "season", "container"], False),
         (["stratum"], False),
         ([], False),
     ):
         cautions = reported(given, {"parts": parts}).cautions
-        assert any(said in each for each in cautions) is told
+        assert any(said in each for each in cautions) is stated
     ended = drawn(6, ("flats / spring /",))
     assert not any(
         "sorts have more" in each
@@ -593,13 +593,13 @@ def test_progress_is_told_and_reaches_its_end() -> None:
     from classifier.study.report import build_study_report
     from tests.unit.study.study_cases import CATEGORIES, PROGRAMMES
 
-    told: list[tuple[str, int, int]] = []
+    stated: list[tuple[str, int, int]] = []
     plan = plan_from({"draws": 300, "compare": "stratum", "divisions": 300}, CATEGORIES)
     build_study_report(
         "x", table_of(drawn(12, ("a", "b"))), plan, CATEGORIES, PROGRAMMES,
-        progress=lambda what, done, total: told.append((what, done, total)),
+        progress=lambda what, done, total: stated.append((what, done, total)),
     )  # fmt: skip
-    ends = {what for what, done, total in told if done == total}
+    ends = {what for what, done, total in stated if done == total}
     assert {"bootstrap, category", "permutations, group"} <= ends
 
 
