@@ -24,7 +24,7 @@ from classifier.estimators.sample_shares import CategoryMeans, per_person, share
 from classifier.estimators.strata import Amount, combine_strata, difference, scale_to_population
 from classifier.estimators.study_bootstrap import bootstrap_study
 from classifier.study.coverage import SHIPPED
-from tests.property.study_generator import (
+from tests.simulated.study_generator import (
     _SIZE_SIGMA,
     KINDS,
     Floats,

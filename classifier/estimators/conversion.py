@@ -170,7 +170,7 @@ def fit_item_weight(grams: ArrayLike, counts: ArrayLike, *, level: float = 0.90)
     the two are mixed by n: typical count against n. Small batches then vary like single items, and
     large ones never less than batches do.
 
-    Coverage, measured with 2,000 seeded draws: tests/property/test_item_weight_coverage.py.
+    Coverage, measured with 2,000 seeded draws: tests/simulated/test_item_weight_coverage.py.
 
     References
     ----------

@@ -73,7 +73,7 @@ def far_batches(
     x sqrt(n) (items differ), mixed by n as in `fit_item_weight`. The limit is the larger of
     log 1.5 and t(0.9975, others - 1) times that spread: Student's t stands in for the uncertainty
     of a spread from few batches. False alarms and detections, measured with 2,000 seeded draws:
-    tests/property/test_item_weight_coverage.py.
+    tests/simulated/test_item_weight_coverage.py.
 
     References
     ----------

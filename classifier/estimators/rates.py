@@ -9,7 +9,7 @@ stratum's share of numerator - R denominator; degrees of freedom after Satterthw
 gives the plain ratio of sums. W. G. Cochran, Sampling Techniques, 3rd ed. (1977), section 6.11
 (code D); own derivation for weights by mass (OWN). Measured coverage of the 90 % interval of
 capture, 30 households in each of two strata: 87 per cent, and 13 where all are taken as one sample
-though one stratum has three times the mass (tests/property/test_study_coverage.py).
+though one stratum has three times the mass (tests/simulated/test_study_coverage.py).
 """
 
 from __future__ import annotations

@@ -153,7 +153,7 @@ def shares_of_study(
 
     The interval presumes normality, which light and lumpy categories break. Measured coverage of
     the 90 % interval, in per cent, over 2000 studies of invented sorts (households of unequal size;
-    cv is the standard deviation over the mean of the shares; tests/property/study_generator.py):
+    cv is the standard deviation over the mean of the shares; tests/simulated/study_generator.py):
 
     ==============================  ====  ====  ====  ====  ====
     mean of sample shares, n sorts     5    10    20    50   100

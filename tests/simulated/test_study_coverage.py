@@ -20,7 +20,7 @@ from classifier.estimators._moments import Estimator
 from classifier.estimators.rates import recovery_rates
 from classifier.estimators.sample_shares import shares_of_study
 from classifier.estimators.study_bootstrap import Interval, bootstrap_study
-from tests.property.study_generator import (
+from tests.simulated.study_generator import (
     NAMES,
     Floats,
     draw_sorts,

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from classifier.estimators.conversion import fit_item_weight
 from classifier.estimators.far_batches import far_batches
-from tests.property.batch_generator import KINDS, draw_batches
+from tests.simulated.batch_generator import KINDS, draw_batches
 
 DRAWS = 2000
 # (kind, batches): coverage of the mean, of a counted batch's weight, of a weighed batch's count.
