@@ -66,7 +66,7 @@ def _double(task: int, out: Path, add: torch.Tensor) -> None:
 
 @pytest.mark.slow
 def test_tasks_run_in_order_in_other_processes_and_fail_together(tmp_path: Path) -> None:
-    add = torch.tensor([1]).share_memory_()  # type: ignore[no-untyped-call]
+    add = torch.tensor([1]).share_memory_()
     in_order({2: {1}, 1: set()}, _double, (tmp_path, add), jobs=2)
     assert [(tmp_path / name).read_text() for name in ("1", "2")] == ["3", "5"]
     with pytest.raises(ValueError, match="three"):
