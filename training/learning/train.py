@@ -75,7 +75,12 @@ def train_network(
     ranks.check(recipe.batch)
     torch.manual_seed(recipe.seed)  # every process begins with the same heads
     net = SortNet(
-        recipe.backbone, len(table.forms), len(table.materials), style=recipe.style, pretrained=True
+        recipe.backbone,
+        len(table.forms),
+        len(table.materials),
+        style=recipe.style,
+        pretrained=True,
+        size=recipe.size,
     ).to(device)
     net = net.to(memory_format=torch.channels_last)
     before = copy.deepcopy(net.backbone).eval().requires_grad_(False)
@@ -239,7 +244,7 @@ class LossOf:
             outputs = net(images)
             with torch.no_grad():
                 seen = self.before(images) if self.recipe.keep_weight else None
-                taught = self.teacher(images).forms if self.teacher else None
+                taught = self._taught(images)
         loss = self.label_loss(outputs, forms, materials)
         if mixed:
             other = self.label_loss(outputs, forms[partner], materials[partner])
@@ -250,6 +255,16 @@ class LossOf:
         if taught is not None:
             total = total + _TAUGHT * _distance(outputs.forms, taught)
         return total
+
+    def _taught(self, images: torch.Tensor) -> torch.Tensor | None:
+        """What the teacher says, who may look at another size; (B, F), None without one."""
+        if self.teacher is None:
+            return None
+        size = self.teacher.size or images.shape[-1]
+        if size != images.shape[-1]:
+            images = functional.interpolate(images, size=(size, size), mode="bilinear")
+        logits: torch.Tensor = self.teacher(images).forms
+        return logits
 
     def draw(
         self, canvases: Canvases, labels: Labels, index: torch.Tensor, chance: Chance
