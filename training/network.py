@@ -62,6 +62,9 @@ class SortNet(nn.Module):
     features alive and tells animals and landscapes from things.
     """
 
+    mean: torch.Tensor
+    deviation: torch.Tensor
+
     def __init__(
         self,
         backbone: str,
