@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+import random
 import shutil
 import socket
 import time
 import urllib.request
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from multiprocessing.process import BaseProcess
 from pathlib import Path
@@ -22,6 +24,7 @@ from tests.tiny_bundle import FORMS, write_tiny_bundle
 CAMERA_SHOWS = "food_can"
 _NAMES = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome")
 _START_S = 60.0
+_FIRST_PORT, _PORTS = 20_000, 2_000  # below those that the system gives out by itself
 # A busy machine, and the page's own pause before it sends again, take longer than the usual 5 s.
 expect.set_options(timeout=20_000)
 
@@ -84,15 +87,14 @@ class Server:
 
 
 def _free_port() -> int:
-    """Return a port that nobody has; each of several test workers takes only its own share."""
-    workers = int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))
+    """Return a port that nobody has; each of several test workers has a range of its own."""
     number = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
-    while True:
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port: int = probe.getsockname()[1]
-        if port % workers == number:
+    first = _FIRST_PORT + number * _PORTS
+    for port in random.sample(range(first, first + _PORTS), _PORTS):
+        with socket.socket() as probe, suppress(OSError):
+            probe.bind(("127.0.0.1", port))
             return port
+    raise AssertionError(f"no port from {first} on is free")
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ import torch
 
 from tests.training.conftest import CPU
 from tests.training.scenes import write_set
+from training.learning import train as train_module
 from training.learning.checkpoint import HalfTrained
 from training.learning.ranks import Ranks, UnevenBatchError
 from training.learning.train import train_network
@@ -40,8 +41,13 @@ def _state(path: Path, table: FormTable, recipe: Recipe = RECIPE) -> HalfTrained
 
 @pytest.mark.slow
 def test_a_stopped_training_ends_as_if_it_had_not_stopped(
-    table: FormTable, canvases: Canvases, labels: Labels, tmp_path: Path
+    table: FormTable,
+    canvases: Canvases,
+    labels: Labels,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    monkeypatch.setattr(train_module, "_KEPT_EVERY_S", 0.0)  # after each epoch
     straight = train_network(RECIPE, table, canvases, labels, device=CPU)
     store = _state(tmp_path / "all.half", table)
     with pytest.raises(_Stopped):
