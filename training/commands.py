@@ -139,7 +139,7 @@ def evaluate_command(arguments: list[str]) -> int:
                 split=given.split,
                 by=given.by,
             )
-            told = compared_text(result)
+            text = compared_text(result)
         else:
             from training.judging.judge import judge, judged_text
 
@@ -151,12 +151,12 @@ def evaluate_command(arguments: list[str]) -> int:
                 split=given.split,
                 by=given.by,
             )
-            told = judged_text(result)
+            text = judged_text(result)
             if given.page is not None:
                 from training.judging.page import write_page
 
                 sys.stderr.write(f"page written to {write_page(given.page, asked, result)}\n")
-        sys.stdout.write(json.dumps(result) + "\n" if given.json else told)
+        sys.stdout.write(json.dumps(result) + "\n" if given.json else text)
 
     return _guarded(work)
 
@@ -165,11 +165,11 @@ def recipe_after(start: str, recipe: Recipe) -> Recipe:
     """Give a recipe the backbone and size of the bundle that it starts from, if it tells them."""
     from classifier.inference.bundle import find_bundle
 
-    told = find_bundle(start) / "recipe.toml"
-    if not told.is_file():
+    of_start = find_bundle(start) / "recipe.toml"
+    if not of_start.is_file():
         return recipe
     # Only this of it: a bundle may be older than the options that recipes have today.
-    before = tomllib.loads(told.read_text(encoding="utf-8"))
+    before = tomllib.loads(of_start.read_text(encoding="utf-8"))
     return replace(recipe, backbone=before["backbone"], size=before["size"])
 
 

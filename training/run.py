@@ -98,8 +98,8 @@ def _run(job: Job, ranks: Ranks, device: torch.device) -> Path | None:
     if not ranks.first:
         return None
     heard = hear(recipe, Asker(data, preprocessing, device, job.workers), net, strangers)
-    told = learner.told() if not job.frozen else _fitted(began, machine)
-    return conclude(job, heard, net, data, table, told, start)
+    made_how = learner.made_how() if not job.frozen else _fitted(began, machine)
+    return conclude(job, heard, net, data, table, made_how, start)
 
 
 def conclude(
@@ -108,7 +108,7 @@ def conclude(
     net: SortNet,
     data: Dataset,
     table: FormTable,
-    told: Mapping[str, Any],
+    made_how: Mapping[str, Any],
     start: Start | None = None,
 ) -> Path:
     """Set confidence and thresholds by what was heard, judge by it, and write the bundle."""
@@ -142,7 +142,7 @@ def conclude(
             "in_use": scores.in_use(desk, tested, heard.sisters, confidence),
         },
         table,
-        made_by={"command": job.command, **told},
+        made_by={"command": job.command, **made_how},
         version=job.version,
         frozen=job.frozen,
         start=start,
@@ -228,7 +228,7 @@ def _check_sources(recipe: Recipe, examples: Sequence[Example]) -> None:
         require_sources(examples, [*recipe.sources, *recipe.left_out])
     except DataFileError as error:
         raise DataFileError(
-            f"recipe {recipe.name}: {error.message}; mend its sources and sisters, or give a "
+            f"recipe {recipe.name}: {error.message}; fix its sources and sisters, or give a "
             "recipe that names none"
         ) from error
     used = set(recipe.sources) or {e.source for e in examples}

@@ -135,9 +135,9 @@ def test_a_form_without_pictures_to_learn_from_does_not_set_the_temperature() ->
     wrong = held.logits.copy()
     wrong[held.labels == 4, :, 4] = -30  # never learned, so never answered
     without = held.only(held.labels != 4)
-    told = fit_confidence([HeldOut(wrong, held.labels, None, frozenset({4}))])
-    assert told == fit_confidence([HeldOut(wrong[held.labels != 4], without.labels)])
-    assert fit_confidence([HeldOut(wrong, held.labels)]).temperature > told.temperature + 1
+    said = fit_confidence([HeldOut(wrong, held.labels, None, frozenset({4}))])
+    assert said == fit_confidence([HeldOut(wrong[held.labels != 4], without.labels)])
+    assert fit_confidence([HeldOut(wrong, held.labels)]).temperature > said.temperature + 1
 
 
 def test_answers_without_strangeness_are_left_as_they_are() -> None:

@@ -48,26 +48,26 @@ def _description(*sources: str) -> dict[str, Any]:
 
 def test_published_figures_stand_beside_ours(tmp_path: Path) -> None:
     card = write_card(tmp_path, _description("landfill", "yard"), Recipe(), "trained.")
-    told = card.read_text(encoding="utf-8")
-    assert "### What the authors of the sets report" in told
-    assert "- RealWaste: 0.892 of nine materials right" in told
-    assert "TrashNet" not in told
-    assert "3 labels that are wrong or were missing by eye were mended first" in told
+    said = card.read_text(encoding="utf-8")
+    assert "### What the authors of the sets report" in said
+    assert "- RealWaste: 0.892 of nine materials right" in said
+    assert "TrashNet" not in said
+    assert "3 labels that are wrong or were missing by eye were corrected first" in said
 
 
 @pytest.mark.parametrize(
-    ("seconds", "told"), [(0, "0 s"), (119, "119 s"), (150, "2 minutes"), (7199, "2 h 0 min")]
+    ("seconds", "said"), [(0, "0 s"), (119, "119 s"), (150, "2 minutes"), (7199, "2 h 0 min")]
 )
 def test_the_card_says_how_long_it_took_and_on_what(
-    tmp_path: Path, seconds: int, told: str
+    tmp_path: Path, seconds: int, said: str
 ) -> None:
     description = _description("yard")
     description["training"]["seconds"] = seconds
     card = write_card(tmp_path, description, Recipe(), "trained.").read_text(encoding="utf-8")
-    assert f"with `tallytare train` in {told} on 2 threads of a CPU. " in card
+    assert f"with `tallytare train` in {said} on 2 threads of a CPU. " in card
     description["training"]["networks"] = 12
     card = write_card(tmp_path, description, Recipe(), "trained.").read_text(encoding="utf-8")
-    assert f"its 12 networks, those of sisters too, took {told} on 2 threads" in card
+    assert f"its 12 networks, those of sisters too, took {said} on 2 threads" in card
 
 
 def test_the_card_tells_of_a_temperature_that_hears_the_picture(tmp_path: Path) -> None:
@@ -81,9 +81,9 @@ def test_the_card_tells_of_a_temperature_that_hears_the_picture(tmp_path: Path) 
 
 def test_a_set_without_published_figures_has_no_such_part(tmp_path: Path) -> None:
     card = write_card(tmp_path, _description("yard"), Recipe(), "trained.")
-    told = card.read_text(encoding="utf-8")
-    assert "authors of the sets report" not in told
-    assert "told from items: AUROC 0.90 (0.85-0.94)" in told
+    said = card.read_text(encoding="utf-8")
+    assert "authors of the sets report" not in said
+    assert "against items: AUROC 0.90 (0.85-0.94)" in said
 
 
 @pytest.mark.parametrize("name", ["household", "nobody's"])
@@ -95,9 +95,9 @@ def test_only_a_shipped_recipe_was_chosen_by_its_rows(tmp_path: Path, name: str)
     }
     shipped = find_recipe("household")
     card = write_card(tmp_path, description, replace(shipped, name=name), "trained.")
-    told = card.read_text(encoding="utf-8")
-    assert "This is the table to go by in a new place." in told
-    assert ("The recipe was chosen by these rows" in told) == (name == "household")
+    said = card.read_text(encoding="utf-8")
+    assert "This is the table to go by in a new place." in said
+    assert ("The recipe was chosen by these rows" in said) == (name == "household")
 
 
 def test_the_card_tells_what_is_warned_of_and_how_the_pictures_were_prepared(
@@ -105,7 +105,7 @@ def test_the_card_tells_what_is_warned_of_and_how_the_pictures_were_prepared(
 ) -> None:
     description = _description("made_cups", "phones")
     description["training"]["note"] = "Pictures were shrunk."
-    told = write_card(tmp_path, description, Recipe(), "trained.").read_text(encoding="utf-8")
-    assert "| test split | 0.95 (0.83-0.99) of 40 |  |  |  |  |" in told
-    assert ". Pictures were shrunk. " in told
-    assert "| made_cups | 3 | Invented items drawn by training/makers" in told
+    said = write_card(tmp_path, description, Recipe(), "trained.").read_text(encoding="utf-8")
+    assert "| test split | 0.95 (0.83-0.99) of 40 |  |  |  |  |" in said
+    assert ". Pictures were shrunk. " in said
+    assert "| made_cups | 3 | Invented items drawn by training/makers" in said

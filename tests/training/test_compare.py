@@ -92,9 +92,9 @@ def test_a_bundle_on_pictures_that_taught_it_is_told(
     data = write_pictures(tmp_path / "data", {"drink_can": 4, "food": 4})
     for arguments in ([], ["--against", strange]):
         assert evaluate_command([str(data), "--bundle", bundle, *arguments]) == 0
-        told = capsys.readouterr().out
-        assert "tiny learned from pictures of hall: where these are among them" in told
-        assert "strange learned" not in told
+        said = capsys.readouterr().out
+        assert "tiny learned from pictures of hall: where these are among them" in said
+        assert "strange learned" not in said
     listing = data / "manifest.csv"
     lines = listing.read_text().splitlines()
     listing.write_text("\n".join([f"{lines[0]},split", *(f"{line},test" for line in lines[1:])]))

@@ -1,4 +1,4 @@
-"""Mended labels: which are applied, which are named, and which lists are refused."""
+"""Corrected labels: which are applied, which are named, and which lists are refused."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ from training.pictures import manifest
 from training.pictures.corrections import (
     COLUMNS,
     Correction,
+    correct,
     load_corrections,
-    mend,
     parse_corrections,
     start_of_sha256,
 )
@@ -34,25 +34,25 @@ def correction(cans: Path, right: str, *, given: str = "drink_can") -> dict[str,
     return {NAME: Correction(NAME, start_of_sha256(cans / NAME), given, right, "seen")}
 
 
-def mended_row(
+def corrected_row(
     cans: Path, listed: dict[str, Correction], row: dict[str, str]
 ) -> tuple[dict[str, str], int, list[str]]:
-    found = mend([{"path": NAME, **row}], cans, "form", listed)
+    found = correct([{"path": NAME, **row}], cans, "form", listed)
     return {name: found.rows[0].get(name, "-") for name in row}, found.applied, found.misfits
 
 
-def test_form_and_material_are_mended_where_a_set_is_read(
+def test_form_and_material_are_corrected_where_a_set_is_read(
     cans: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     listed = correction(cans, "glass_jar")
     monkeypatch.setattr(manifest, "load_corrections", lambda: listed)
-    told = [(e.path.name, e.form, e.material) for e in read_examples(cans)]
-    assert told == [
+    said = [(e.path.name, e.form, e.material) for e in read_examples(cans)]
+    assert said == [
         (NAME, "glass_jar", "glass"),
         ("drink_can_1.jpg", "drink_can", "metal"),
         ("food_0.jpg", "food", "food"),
     ]
-    assert capsys.readouterr().err == "labels mended by training/data/corrections.csv: 1\n"
+    assert capsys.readouterr().err == "labels corrected by training/data/corrections.csv: 1\n"
 
 
 def test_sets_without_a_known_picture_are_read_as_they_are(
@@ -65,12 +65,12 @@ def test_sets_without_a_known_picture_are_read_as_they_are(
 def test_material_of_the_origin_stays_where_the_right_form_is_of_the_same(cans: Path) -> None:
     row = {"form": "coated_paper", "material": "cardboard"}
     listed = correction(cans, "printed_paper", given="coated_paper")
-    assert mended_row(cans, listed, row)[0] == {"form": "printed_paper", "material": "cardboard"}
+    assert corrected_row(cans, listed, row)[0] == {"form": "printed_paper", "material": "cardboard"}
 
 
 def test_miscellaneous_speaks_against_no_form(cans: Path) -> None:
     row = {"form": "", "material": "miscellaneous"}
-    assert mended_row(cans, correction(cans, "coated_paper", given=""), row)[0] == {
+    assert corrected_row(cans, correction(cans, "coated_paper", given=""), row)[0] == {
         "form": "coated_paper",
         "material": "miscellaneous",
     }
@@ -78,12 +78,12 @@ def test_miscellaneous_speaks_against_no_form(cans: Path) -> None:
 
 def test_undecided_form_keeps_the_material(cans: Path) -> None:
     row = {"form": "drink_can", "material": "metal"}
-    assert mended_row(cans, correction(cans, ""), row)[0] == {"form": "", "material": "metal"}
+    assert corrected_row(cans, correction(cans, ""), row)[0] == {"form": "", "material": "metal"}
 
 
 def test_form_of_an_undecided_picture_brings_its_material(cans: Path) -> None:
     listed = correction(cans, "food", given="")
-    assert mended_row(cans, listed, {"form": "", "material": "metal"}) == (
+    assert corrected_row(cans, listed, {"form": "", "material": "metal"}) == (
         {"form": "food", "material": "food"},
         1,
         [],
@@ -92,12 +92,12 @@ def test_form_of_an_undecided_picture_brings_its_material(cans: Path) -> None:
 
 def test_material_that_nobody_gave_stays_open_to_follow_the_form(cans: Path) -> None:
     row = {"form": "drink_can", "material": ""}
-    assert mended_row(cans, correction(cans, "food"), row)[0] == {"form": "food", "material": ""}
+    assert corrected_row(cans, correction(cans, "food"), row)[0] == {"form": "food", "material": ""}
 
 
 def test_correction_of_another_label_is_named_and_left_out(cans: Path) -> None:
     row = {"form": "foil"}
-    same, applied, misfits = mended_row(cans, correction(cans, "food"), row)
+    same, applied, misfits = corrected_row(cans, correction(cans, "food"), row)
     assert (same, applied) == (row, 0)
     message = f"{NAME} is labelled 'foil', not 'drink_can': its correction to 'food' was left out"
     assert misfits == [message]
@@ -116,18 +116,18 @@ def test_misfits_are_told_while_reading(
 
 def test_label_that_is_right_already_needs_nothing(cans: Path) -> None:
     row = {"form": "food"}
-    assert mended_row(cans, correction(cans, "food"), row) == (row, 0, [])
+    assert corrected_row(cans, correction(cans, "food"), row) == (row, 0, [])
 
 
 def test_file_of_other_content_is_another_picture(cans: Path) -> None:
     row, other = {"form": "drink_can"}, "0" * 16
     listed = {NAME: Correction(NAME, other, "drink_can", "food", "seen")}
-    assert mended_row(cans, listed, row) == (row, 0, [])
+    assert corrected_row(cans, listed, row) == (row, 0, [])
 
 
 def test_file_that_is_missing_is_left_to_be_named_later(cans: Path, tmp_path: Path) -> None:
     row = {"form": "drink_can"}
-    assert mended_row(tmp_path, correction(cans, "food"), row) == (row, 0, [])
+    assert corrected_row(tmp_path, correction(cans, "food"), row) == (row, 0, [])
 
 
 @pytest.mark.parametrize(

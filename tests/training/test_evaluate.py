@@ -69,7 +69,7 @@ def test_every_figure_has_an_interval_from_groups() -> None:
 
 
 def test_intervals_of_macro_f1_and_of_auroc_hold_the_truth_of_new_draws() -> None:
-    """Drawn anew 40 times, the figure of very many pictures lies in most intervals."""
+    """Drawn again 40 times, the figure of very many pictures lies in most intervals."""
     table = table_of_labels(["drink_can", "glass_bottle"], CATEGORIES)
     routes, _ = route_matrix(table, CATEGORIES, VALLEY)
 

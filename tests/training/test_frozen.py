@@ -66,8 +66,8 @@ def test_a_whole_run_and_one_that_starts_from_it(tmp_path: Path) -> None:
     data = write_set(tmp_path / "data", COUNTS)
     assert _train(data, tmp_path / "one") == 0
     assert not (tmp_path / "one.run").exists()
-    told = json.loads((tmp_path / "one" / "bundle.json").read_text())
-    assert told["training"]["command"].endswith("--out one --frozen")
+    said = json.loads((tmp_path / "one" / "bundle.json").read_text())
+    assert said["training"]["command"].endswith("--out one --frozen")
     assert "left as they were" in (tmp_path / "one" / "CARD.md").read_text()
     predictor = Predictor(load_bundle(tmp_path / "one"))
     right = [

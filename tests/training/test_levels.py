@@ -77,12 +77,12 @@ def test_a_bundle_of_forms_is_judged_on_categories(
     assert "judged by the categories that its forms lead to" in text
     assert "category, first guess" in text
     assert evaluate_command(arguments) == 0
-    told = capsys.readouterr().out
-    assert "| source | pictures (groups) | category, first guess |" in told
-    assert "| category | pictures | right |" in told
+    said = capsys.readouterr().out
+    assert "| source | pictures (groups) | category, first guess |" in said
+    assert "| category | pictures | right |" in said
     assert evaluate_command([*arguments, "--by", "form"]) == 0
-    told = capsys.readouterr().out
-    assert "skipped 6 pictures: the bundle has no form 'aluminium_cans'; --by category" in told
+    said = capsys.readouterr().out
+    assert "skipped 6 pictures: the bundle has no form 'aluminium_cans'; --by category" in said
 
 
 def data_labels(data: Path) -> list[str]:

@@ -164,8 +164,8 @@ def test_label_does_for_form_and_splits_are_read(tmp_path: Path) -> None:
     """So the folder of `tallytare examples export` can be taken as it is."""
     listing = tmp_path / "manifest.csv"
     listing.write_text("path,label,group,split\na.jpg,food,g1,test\nb.jpg,food,g2,\n")
-    told = [(e.form, e.group, e.split) for e in read_examples(tmp_path)]
-    assert told == [("food", "g1", "test"), ("food", "g2", "")]
+    said = [(e.form, e.group, e.split) for e in read_examples(tmp_path)]
+    assert said == [("food", "g1", "test"), ("food", "g2", "")]
 
 
 @pytest.mark.parametrize(

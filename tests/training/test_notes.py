@@ -14,12 +14,12 @@ def test_only_the_first_of_several_processes_tells(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setattr(training.pictures.notes, "_PATIENCE_S", 0.0)
-    for rank, told in (("0", True), ("1", False)):
+    for rank, stated in (("0", True), ("1", False)):
         monkeypatch.setenv("RANK", rank)
         tell("said\n")
         assert list(bar(range(3), 3, "counting")) == [0, 1, 2]
         err = capsys.readouterr().err
-        assert ("said" in err, "counting" in err) == (told, told)
+        assert ("said" in err, "counting" in err) == (stated, stated)
 
 
 def test_a_log_holds_few_states_of_a_bar(

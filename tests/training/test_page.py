@@ -74,8 +74,8 @@ def test_the_page_needs_nothing_else(bundle: str, tmp_path: Path) -> None:
     assert "3 pictures were taken for another form; here are all 3." in page
     assert "<b>" not in page
     assert "glass_bottle &lt;b&gt;0.jpg" in page
-    told = json.loads((out / "result.json").read_text(encoding="utf-8"))
-    ece = told["by_source"]["data"]["ece"]["value"]
+    said = json.loads((out / "result.json").read_text(encoding="utf-8"))
+    ece = said["by_source"]["data"]["ece"]["value"]
     assert f"ECE <strong>{ece:.3f}</strong>" in page
 
 

@@ -36,7 +36,7 @@ def test_manifest_reads_as_its_description_counts(capsys: pytest.CaptureFixture[
     }
     listed = load_corrections().values()
     assert capsys.readouterr().err == (
-        f"labels mended by training/data/corrections.csv: {len(listed)}\n"
+        f"labels corrected by training/data/corrections.csv: {len(listed)}\n"
     )
     decided = sum(not each.given for each in listed) - sum(not each.right for each in listed)
     assert sum(not e.form for e in examples) == 80 - decided

@@ -111,8 +111,8 @@ with joined_ranks() as (ranks, device):
     net[1].running_mean.fill_(float(ranks.rank))
     ranks.average_gradients(net)
     ranks.average_statistics(net)
-    told = [ranks.rank, ranks.world, net[0].weight.grad.tolist(), net[1].running_mean.tolist()]
-    open(f"{sys.argv[1]}/{ranks.rank}.json", "w").write(json.dumps(told))
+    said = [ranks.rank, ranks.world, net[0].weight.grad.tolist(), net[1].running_mean.tolist()]
+    open(f"{sys.argv[1]}/{ranks.rank}.json", "w").write(json.dumps(said))
 """
 
 
@@ -136,8 +136,8 @@ def test_processes_of_torchrun_agree_on_gradients_and_statistics(tmp_path: Path)
     script.write_text(TOGETHER)
     done = _torchrun(str(script), str(tmp_path))
     assert done.returncode == 0, done.stderr
-    told = [json.loads((tmp_path / f"{rank}.json").read_text()) for rank in (0, 1)]
-    assert told == [[0, 2, [[0.5, 0.5]], [0.5]], [1, 2, [[0.5, 0.5]], [0.5]]]
+    said = [json.loads((tmp_path / f"{rank}.json").read_text()) for rank in (0, 1)]
+    assert said == [[0, 2, [[0.5, 0.5]], [0.5]], [1, 2, [[0.5, 0.5]], [0.5]]]
 
 
 @pytest.mark.slow
@@ -151,7 +151,7 @@ def test_torchrun_trains_a_bundle(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "bundle" / "bundle.json").is_file()
     assert not list((tmp_path / "bundle.run").glob("*.half"))
-    # What both processes find is told once.
+    # What both processes find is said once.
     assert done.stderr.count("food_9.jpg") == 1
     assert done.stderr.count("79 pictures in ") == 1
 

@@ -79,9 +79,9 @@ def test_the_exported_network_doubts_as_the_trained_one(table: FormTable, tmp_pa
     export_onnx(doubting, path, size=64)
     assert largest_difference(doubting, path, views[:, None]) < PARITY
     session = onnxruntime.InferenceSession(path, providers=["CPUExecutionProvider"])
-    logits, told = session.run(["form_logits", "embedding"], {"image": images.numpy()})
+    logits, said = session.run(["form_logits", "embedding"], {"image": images.numpy()})
     with torch.inference_mode():
         expected = plain(images)[0] / torch.exp(0.4 * strangeness(embeddings))[:, None]
     np.testing.assert_allclose(logits, expected.numpy(), rtol=1e-3, atol=1e-3)
-    np.testing.assert_allclose(told, embeddings.numpy(), atol=1e-3)
+    np.testing.assert_allclose(said, embeddings.numpy(), atol=1e-3)
     assert largest_difference(plain, path, views[:, None]) > PARITY

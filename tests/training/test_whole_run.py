@@ -36,7 +36,7 @@ views = [0.0, 0.7]
 
 @dataclass(frozen=True)
 class Made:
-    """A finished run: what it was given and what it told."""
+    """A finished run: what it was given and what it said."""
 
     data: Path
     recipe: Path
@@ -73,24 +73,24 @@ def test_the_bundle_loads_and_answers(made: Made) -> None:
 
 
 def test_the_bundle_tells_how_it_was_made(made: Made) -> None:
-    told = json.loads((made.bundle / "bundle.json").read_text())
+    said = json.loads((made.bundle / "bundle.json").read_text())
     assert load_recipe(made.bundle / "recipe.toml") == load_recipe(made.recipe)
-    assert told["training"]["command"] == ("tallytare train data --recipe drawn.toml --out bundle")
-    assert told["training"]["seconds"] > 0
-    assert "of a CPU" in told["training"]["machine"]
-    assert {s["name"]: s["pictures"] for s in told["training"]["sources"]} == {
+    assert said["training"]["command"] == ("tallytare train data --recipe drawn.toml --out bundle")
+    assert said["training"]["seconds"] > 0
+    assert "of a CPU" in said["training"]["machine"]
+    assert {s["name"]: s["pictures"] for s in said["training"]["sources"]} == {
         "hall": 39,
         "yard": 38,
     }
-    assert told["evaluation"]["onnx_parity"] < 1e-4
-    assert list(told["evaluation"]["unseen_source"]) == ["yard"]
-    assert told["training"]["networks"] == 2
+    assert said["evaluation"]["onnx_parity"] < 1e-4
+    assert list(said["evaluation"]["unseen_source"]) == ["yard"]
+    assert said["training"]["networks"] == 2
     assert "yard" in (made.bundle / "CARD.md").read_text()
     assert str(made.data.parent) not in (made.bundle / "bundle.json").read_text()
 
 
 def _told(bundle: Path) -> tuple[dict[str, Any], dict[str, bytes]]:
-    """Return bundle.json and the weights: the exporter may name constants anew each time."""
+    """Return bundle.json and the weights: the exporter may name constants again each time."""
     stored = onnx.load(bundle / "network.onnx").graph.initializer
     weights = {
         each.name: onnx.numpy_helper.to_array(each).tobytes()
@@ -186,8 +186,8 @@ def test_evaluate_names_forms_that_the_bundle_has_not(
 ) -> None:
     data = write_set(tmp_path / "data", {"food": 1, "plastic_film": 2})
     assert evaluate_command([str(data), "--bundle", str(made.bundle)]) == 0
-    told = capsys.readouterr().out
-    assert "skipped 2 pictures: the bundle has no form 'plastic_film'" in told
+    said = capsys.readouterr().out
+    assert "skipped 2 pictures: the bundle has no form 'plastic_film'" in said
     only = write_set(tmp_path / "only", {"plastic_film": 2})
     assert evaluate_command([str(only), "--bundle", str(made.bundle)]) == 1
     assert "no readable picture with a form of drawn" in capsys.readouterr().err
@@ -231,9 +231,9 @@ def test_a_place_that_cannot_be_written_is_refused_before_the_work(
     (tmp_path / "file").write_text("in the way")
     for out in (tmp_path / "file", tmp_path / "file" / "bundle"):
         assert _train(made.data, made.recipe, out) == 1
-        told = capsys.readouterr().err
-        assert f"{out} can't be written (" in told
-        assert "pictures in" not in told
+        said = capsys.readouterr().err
+        assert f"{out} can't be written (" in said
+        assert "pictures in" not in said
 
 
 def test_unreadable_pictures_are_named_and_counted(
@@ -245,7 +245,7 @@ def test_unreadable_pictures_are_named_and_counted(
     monkeypatch.setattr(training.learning.learn, "train_network", stop)
     with pytest.raises(KeyboardInterrupt):
         _train(made.data, made.recipe, tmp_path / "out")
-    told = capsys.readouterr().err
-    assert f"skipped {made.data / 'food_19.jpg'}: " in told
-    assert "77 pictures in " in told
-    assert "unreadable: 1" in told
+    said = capsys.readouterr().err
+    assert f"skipped {made.data / 'food_19.jpg'}: " in said
+    assert "77 pictures in " in said
+    assert "unreadable: 1" in said

@@ -54,7 +54,7 @@ def write_card(directory: Path, description: dict[str, Any], recipe: Recipe, lea
         + ", ".join(f"{name} {n}" for name, n in evaluation["repeats_joined"].items())
         + ". Intervals are 95 %, from resampling groups; ECE has 15 bins, on materials; "
         f"routes are those of the programme {evaluation['programme']} with no fact known."
-        + _mended(evaluation["labels_mended"]),
+        + _corrected(evaluation["labels_mended"]),
         "### Unseen pictures of sources that it learned from",
         score_table(evaluation["test_split"]),
     ]
@@ -154,8 +154,8 @@ def _sources(sources: Sequence[dict[str, Any]]) -> str:
     rows = []
     for source in sources:
         origin = origin_of(source["name"])
-        told = f"{origin.title}: {origin.shows} ({origin.authors})" if origin else ""
-        rows.append((source["name"], source["pictures"], told, source["licence"]))
+        words = f"{origin.title}: {origin.shows} ({origin.authors})" if origin else ""
+        rows.append((source["name"], source["pictures"], words, source["licence"]))
     return markdown_table(("source", "pictures", "what", "licence"), rows)
 
 
@@ -163,7 +163,7 @@ def _non_items(auroc: dict[str, float] | None) -> list[str]:
     if auroc is None:
         return []
     return [
-        "Test pictures without an item told from items: AUROC "
+        "Test pictures without an item against items: AUROC "
         f"{interval_text(auroc)}; 0.5 tells nothing, 1 everything."
     ]
 
@@ -198,12 +198,12 @@ def _in_use(shown: dict[str, dict[str, dict[str, float]]]) -> str:
     )
 
 
-def _mended(labels: int) -> str:
+def _corrected(labels: int) -> str:
     if not labels:
         return ""
     return (
-        f" {labels} labels that are wrong or were missing by eye were mended first, in every split "
-        "alike (training/data/corrections.csv)."
+        f" {labels} labels that are wrong or were missing by eye were corrected first, in every "
+        "split alike (training/data/corrections.csv)."
     )
 
 

@@ -39,13 +39,13 @@ def reliability_chart(bins: Reliability) -> str:
             f'r="{radius:.1f}"/>'
         )
     drawn.append(_path(f"M{_x(0):.1f} {_y(0):.1f}L{_x(1):.1f} {_y(1):.1f}", "guide"))
-    told = "; ".join(
+    words = "; ".join(
         f"confidence {bins.confidence[i]:.2f}: right {bins.accuracy[i]:.2f} of {int(bins.n[i])}"
         for i in range(len(bins.n))
         if bins.n[i]
     )
     return _chart(
-        "reliability", "Confidence against accuracy", told, drawn + dots, "confidence", "right"
+        "reliability", "Confidence against accuracy", words, drawn + dots, "confidence", "right"
     )
 
 
@@ -64,9 +64,9 @@ def risk_chart(curve: RiskCoverage, *, marked: float) -> str:
         f'<circle class="dot" cx="{_x(curve.coverage[at]):.1f}" '
         f'cy="{_y(curve.risk[at] / most):.1f}" r="4"/>',
     ]
-    told = f"{curve.risk[at]:.3f} wrong among the surest {marked:.0%}, {curve.risk[-1]:.3f} of all"
+    words = f"{curve.risk[at]:.3f} wrong among the surest {marked:.0%}, {curve.risk[-1]:.3f} of all"
     title = "Wrong among the surest, by share answered"
-    return _chart("risk", title, told, drawn, "share answered", "wrong", most=most)
+    return _chart("risk", title, words, drawn, "share answered", "wrong", most=most)
 
 
 def _ceiling(risk: float) -> float:
@@ -89,7 +89,7 @@ def _path(line: str, kind: str) -> str:
 def _chart(
     ident: str,
     title: str,
-    told: str,
+    words: str,
     drawn: Sequence[str],
     across: str,
     up: str,
@@ -111,7 +111,7 @@ def _chart(
         f'<svg class="chart" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" '
         f'aria-labelledby="{ident}-title {ident}-desc">'
         f'<title id="{ident}-title">{escape(title)}</title>'
-        f'<desc id="{ident}-desc">{escape(told)}</desc>{"".join(parts)}</svg>'
+        f'<desc id="{ident}-desc">{escape(words)}</desc>{"".join(parts)}</svg>'
     )
 
 

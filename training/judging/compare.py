@@ -63,8 +63,8 @@ def compare(
     groups = first.scored.groups
     if len(set(groups)) < 2:
         raise DataFileError(
-            "all pictures are of one group, whose luck can't be told from the bundles' worth: add "
-            "pictures of other objects, or give groups in a manifest"
+            "all pictures are of one group, so that luck and the worth of the bundles can't be "
+            "separated: add pictures of other objects, or give groups in a manifest"
         )
     truth = [first.table.ids[label] for label in first.scored.labels]
     routes, names = route_matrix(first.table, categories, programme)

@@ -212,7 +212,7 @@ def _lines(
 
 
 def non_item_auroc(scored: Scored, table: FormTable) -> dict[str, float] | None:
-    """How well pictures without an item are told from items: area under the ROC curve.
+    """How well pictures without an item are separated from items: area under the ROC curve.
 
     The score is the doubt left by the surest item form. None where one of the kinds is missing; no
     interval where one has fewer than `_ENOUGH_GROUPS` groups, as a draw would often lack it.

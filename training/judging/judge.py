@@ -123,7 +123,7 @@ def judged_text(result: dict[str, Any]) -> str:
     parts = [score_table(result["by_source"], kind), class_table("form", result["by_form"], kind)]
     if result["non_item_auroc"] is not None:
         parts.append(
-            "pictures without an item told from items: AUROC "
+            "pictures without an item against items: AUROC "
             + interval_text(result["non_item_auroc"])
         )
     if result["learned_from"]:

@@ -36,7 +36,7 @@ class Scores:
             "by_form": by_form(everything, self.table),
             "non_item_auroc": non_item_auroc(everything, self.table),
             "repeats_joined": self.data.repeats,
-            "labels_mended": sum(example.mended for example in self.data.examples),
+            "labels_mended": sum(example.corrected for example in self.data.examples),
         }
 
     def unseen(self, calibrate: HeldOut, sisters: Mapping[str, HeldOut]) -> dict[str, Any]:

@@ -40,8 +40,8 @@ def save_network(
         name: value.cpu().half() if half and value.ndim > 1 else value.cpu()
         for name, value in finished.net.state_dict().items()
     }
-    told = {"seconds": finished.seconds, "machine": finished.machine}
-    _write(path, {"origin": _origin(recipe, table, pictures), "state": state, **told})
+    known = {"seconds": finished.seconds, "machine": finished.machine}
+    _write(path, {"origin": _origin(recipe, table, pictures), "state": state, **known})
 
 
 def load_network(path: Path, recipe: Recipe, table: FormTable, *, pictures: str) -> Finished | None:

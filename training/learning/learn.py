@@ -42,7 +42,7 @@ class Learner:
     machine: str = ""
     spent: dict[str, tuple[int, float, str]] = field(default_factory=dict)
 
-    def told(self) -> dict[str, Any]:
+    def made_how(self) -> dict[str, Any]:
         """Say how many networks there are, in how many seconds and on what they were trained."""
         machines = sorted({machine for _, _, machine in self.spent.values()})
         return {

@@ -12,7 +12,7 @@ _KEPT, _LARGEST = 2**31 - 1, 2**25  # bytes; glibc refuses a larger second one
 def keep_freed_memory() -> None:
     """Have the C library keep what a batch frees for the next one.
 
-    By default glibc hands large pieces back to the system after each use and is given them anew,
+    By default glibc hands large pieces back to the system after each use and asks for them again,
     empty, which took a third of the time of small batches here. Elsewhere nothing is changed.
     """
     if sys.platform != "linux":

@@ -24,7 +24,7 @@ class StateStore(Protocol):
 class TrainingState:
     """The parts of a training that change as it goes on.
 
-    Random numbers are not among them: they are seeded anew for every epoch.
+    Random numbers are not among them: they are seeded again for every epoch.
     """
 
     net: nn.Module

@@ -17,7 +17,7 @@ def photograph(linear: np.ndarray, white: np.ndarray, size: int, dice: Dice) -> 
     `white` (3,) is the light that falls on the floor, which the phone sets to white, nearly.
 
     Lens blur, glare, vignetting, exposure, white balance, noise and its removal, tone curve,
-    sharpening and one JPEG, each drawn anew: common practice of cameras, no source.
+    sharpening and one JPEG, each drawn by itself: common practice of cameras, no source.
     """
     picture = _lens(linear, dice)
     picture = _shrunk(picture, size)

@@ -1,4 +1,4 @@
-"""Labels of known pictures that were mended, with the list of what was changed and why.
+"""Labels of known pictures that were corrected, with the list of what was changed and why.
 
 `data/corrections.csv` holds one row a picture: its path in the manifest, the start of the file's
 SHA-256, the form it was given, the right one (empty: not decided) and the reason. Every picture of
@@ -6,9 +6,9 @@ the white board and of the landfill was looked at, small; then, larger, those wi
 one of low confidence, identical pictures with different labels, and the labels that a linear head
 on pretrained features doubts most when it has not learned from the picture's group. Only what is
 certain by eye stands in the list. Pictures to learn from and pictures to judge by were treated
-alike, without a look at their split, and both are read mended: deciding open labels adds clear
+alike, without a look at their split, and both are read corrected: deciding open labels adds clear
 pictures to the test and leaving unclear ones out of it takes hard ones away, so that figures on
-mended labels may flatter a little.
+corrected labels may flatter a little.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ DIGITS = 16  # of the SHA-256 in hexadecimal; enough to know a file again
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """One mended label: `given` and `right` are forms, empty where nobody decided."""
+    """One corrected label: `given` and `right` are forms, empty where nobody decided."""
 
     path: str
     sha256: str
@@ -40,7 +40,7 @@ class Correction:
 
 
 @dataclass(frozen=True, slots=True)
-class Mended:
+class Corrected:
     """Rows of a manifest with the corrections that fit, how many did, and those that don't."""
 
     rows: list[dict[str, str]]
@@ -90,12 +90,12 @@ def _refuse_useless(correction: Correction, before: Mapping[str, Correction]) ->
         raise DataFileError(f"corrections: {correction.path} {fault}")
 
 
-def mend(
+def correct(
     rows: Sequence[dict[str, str]],
     folder: Path,
     label: str,
     corrections: Mapping[str, Correction],
-) -> Mended:
+) -> Corrected:
     """Apply the corrections that fit to rows of a manifest.
 
     A correction fits where path, start of the file's SHA-256 and given form are those of the row.
@@ -113,7 +113,7 @@ def mend(
         By path.
     """
     material_of = {form.id: form.material for form in load_forms().forms}
-    mended, applied, misfits = [], 0, []
+    corrected, applied, misfits = [], 0, []
     for row in rows:
         correction = corrections.get(row["path"])
         new = row
@@ -126,8 +126,8 @@ def mend(
                     f"{correction.given or 'undecided'!r}: its correction to "
                     f"{correction.right or 'undecided'!r} was left out"
                 )
-        mended.append(new)
-    return Mended(mended, applied, misfits)
+        corrected.append(new)
+    return Corrected(corrected, applied, misfits)
 
 
 def _mended(
@@ -154,6 +154,6 @@ def start_of_sha256(file: Path) -> str:
 
 
 def report(applied: int, misfits: Iterable[str]) -> str:
-    """Lines that say what was mended and what no longer fits; empty if nothing is to be said."""
-    lines = [f"labels mended by training/data/corrections.csv: {applied}"] if applied else []
+    """Lines that say what was corrected and what no longer fits; empty if nothing is to be said."""
+    lines = [f"labels corrected by training/data/corrections.csv: {applied}"] if applied else []
     return "".join(f"{line}\n" for line in [*lines, *misfits])

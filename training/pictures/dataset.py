@@ -40,12 +40,12 @@ class Dataset:
 
     def fingerprint(self, rows: torch.Tensor) -> str:
         """Name the labelled pictures of some rows, so that a later run knows them again."""
-        told = hashlib.sha256()
+        digest = hashlib.sha256()
         for row in rows.tolist():
             example = self.examples[row]
             line = (example.source, example.path.name, example.form, example.material)
-            told.update("\t".join(line).encode() + b"\n")
-        return told.hexdigest()
+            digest.update("\t".join(line).encode() + b"\n")
+        return digest.hexdigest()
 
 
 def load_dataset(
@@ -81,7 +81,7 @@ def _splits(examples: Sequence[Example], groups: Sequence[str], seed: int) -> li
     """Take the splits that the manifest gives and draw the others by group.
 
     Where near-repeats join groups of different splits the pictures keep their splits, as asked;
-    how many there are is told, since they flatter the figures.
+    how many there are is said, since they flatter the figures.
     """
     drawn = split_groups(groups, seed=seed)
     given: dict[str, set[str]] = {}

@@ -95,14 +95,14 @@ def refuse_unknown(names: Iterable[str], known: Sequence[str], kind: str) -> Non
     near = {
         name: difflib.get_close_matches(name, known) for name in sorted(set(names) - set(known))
     }
-    told = [
+    words = [
         f"unknown {kind} {name!r}" + (f"; did you mean {', '.join(close)}?" if close else "")
         for name, close in near.items()
     ]
     if not all(near.values()):
-        told.append(f"there are {', '.join(known)}")
-    if told:
-        raise DataFileError("\n".join(told))
+        words.append(f"there are {', '.join(known)}")
+    if words:
+        raise DataFileError("\n".join(words))
 
 
 def form_of_category(category: Category, shipped: Sequence[Form]) -> Form:

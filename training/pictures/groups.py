@@ -1,4 +1,4 @@
-"""Which pictures show one object, told by a network that was not trained on them."""
+"""Which pictures show one object, as seen by a network that was not trained on them."""
 
 from __future__ import annotations
 

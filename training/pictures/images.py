@@ -1,4 +1,4 @@
-"""Pictures in memory: decoded once, kept as bytes, cropped anew at every step."""
+"""Pictures in memory: decoded once, kept as bytes, cropped again at every step."""
 
 from __future__ import annotations
 

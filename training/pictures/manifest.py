@@ -10,7 +10,7 @@ from pathlib import Path
 from classifier.errors import DataFileError
 from classifier.examples.listing import read_listing
 from classifier.examples.splits import SPLITS
-from training.pictures.corrections import load_corrections, mend, report
+from training.pictures.corrections import correct, load_corrections, report
 from training.pictures.notes import tell
 
 _SAME_MATERIAL = {"food_organics": "food"}  # as one origin writes it: as the project does
@@ -22,7 +22,7 @@ class Example:
     """One labelled picture. `form` and `material` are empty where nobody decided.
 
     `split` is train, calibrate or test where the manifest says so, else empty: then it is drawn.
-    `mended` tells that the label is not that of the manifest: `training.pictures.corrections`
+    `corrected` says that the label is not that of the manifest: `training.pictures.corrections`
     changed it.
     """
 
@@ -32,7 +32,7 @@ class Example:
     material: str
     group: str
     split: str = ""
-    mended: bool = False
+    corrected: bool = False
 
 
 def read_examples(path: Path, *, sources: Iterable[str] = (), split: str = "") -> list[Example]:
@@ -44,7 +44,7 @@ def read_examples(path: Path, *, sources: Iterable[str] = (), split: str = "") -
         A CSV with at least `path` and `form`, `label` or `category` (paths relative to the CSV;
         `classifier.examples.listing` says how it may be written), or a folder.
         `tallytare examples export` writes such a folder, with groups and splits. Known mistakes of
-        labels are mended while a CSV is read (`training.pictures.corrections`); stderr says how
+        labels are corrected while a CSV is read (`training.pictures.corrections`); stderr says how
         many.
     sources:
         Keep only these sources; empty keeps all.
@@ -122,8 +122,8 @@ def _from_csv(path: Path) -> list[Example]:
     if repeated := len(listed) - len(unique):
         tell(f"{path}: rows that name a picture of an earlier row, left out: {repeated}\n")
     rows = [{**each.cells, "label": each.label} for each in unique.values()]
-    mended = mend(rows, path.parent, "label", load_corrections())
-    tell(report(mended.applied, mended.misfits))
+    corrected = correct(rows, path.parent, "label", load_corrections())
+    tell(report(corrected.applied, corrected.misfits))
     examples = [
         Example(
             path=path.parent / row["path"],
@@ -132,9 +132,9 @@ def _from_csv(path: Path) -> list[Example]:
             material=_SAME_MATERIAL.get(row.get("material", ""), row.get("material", "")),
             group=row.get("group") or _block_group(row),
             split=row.get("split") or "",
-            mended=row is not given,
+            corrected=row is not given,
         )
-        for given, row in zip(rows, mended.rows, strict=True)
+        for given, row in zip(rows, corrected.rows, strict=True)
     ]
     _check_splits(examples, path)
     return examples

@@ -28,7 +28,7 @@ def tell(text: str) -> None:
 def bar(parts: Iterable[_T], total: int, what: str) -> Iterable[_T]:
     """Show on stderr how far it is, with the time left, once it takes more than two seconds.
 
-    In a log, which keeps every state of the bar, seldom: what else is told must be found in it.
+    In a log, which keeps every state of the bar, seldom: what else is said must be found in it.
     """
     return tqdm(
         parts,

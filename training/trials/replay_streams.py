@@ -47,13 +47,13 @@ def by_category(pictures: Pictures, *, hidden: str = "") -> Labelled:
     programme = next(p for p in load_shipped_programmes(categories) if p.id == PROGRAMME)
     shares = {form.id: form.categories for form in table.forms}
     main = {form: max(share, key=share.__getitem__) for form, share in shares.items() if share}
-    told = {
+    known = {
         form: {category: p for category, p in share.items() if category != hidden}
         for form, share in shares.items()
     }
     routes = [resolve_route(name, categories, programme, {}).route for name in names]
     labels = [main[form] for form in pictures.forms]
-    return _labelled(pictures, names, routes, told, labels)
+    return _labelled(pictures, names, routes, known, labels)
 
 
 def by_material(pictures: Pictures) -> Labelled:
@@ -61,20 +61,20 @@ def by_material(pictures: Pictures) -> Labelled:
     if "" in pictures.materials:
         raise DataFileError("pictures without a material: the manifest's column must be filled")
     table = table_of(pictures)
-    told = {form.id: {form.material: 1.0} for form in table.forms if form.material}
+    known = {form.id: {form.material: 1.0} for form in table.forms if form.material}
     names = tuple(sorted({*table.materials, *pictures.materials}))
-    return _labelled(pictures, names, names, told, pictures.materials)
+    return _labelled(pictures, names, names, known, pictures.materials)
 
 
 def _labelled(
     pictures: Pictures,
     names: tuple[str, ...],
     routes: Sequence[str],
-    told: dict[str, dict[str, float]],
+    known: dict[str, dict[str, float]],
     labels: Sequence[str],
 ) -> Labelled:
     shipped = [
-        shipped_probabilities(list(zip(pictures.form_ids, p, strict=True)), told, names)
+        shipped_probabilities(list(zip(pictures.form_ids, p, strict=True)), known, names)
         for p in pictures.probabilities.tolist()
     ]
     place = {name: index for index, name in enumerate(names)}
@@ -187,7 +187,7 @@ class Unknown:
 def meet_unknown(
     pictures: Pictures, category: str, seed: int, *, options: HeadOptions | None = None
 ) -> list[Unknown]:
-    """Hide a category from the model and teach it anew, example by example."""
+    """Hide a category from the model and teach it again, example by example."""
     labelled = by_category(pictures, hidden=category)
     place = labelled.names.index(category)
     rows = order(labelled, seed)
