@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pydantic import Field
+from pydantic import Field, StrictBool
 
 from service.web.wire import Day, Days, Id, Line, Name, Note, Persons, Request, Sorter
 
@@ -19,7 +19,7 @@ class NewSort(Request):
     persons: Persons
     programme_id: str
     sorters: list[Sorter] = Field(default_factory=list, max_length=50)
-    keeps_photos: bool = False
+    keeps_photos: StrictBool = False
     study_id: Id | None = None
 
 
