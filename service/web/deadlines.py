@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import struct
+from socket import SO_LINGER, SOL_SOCKET
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
@@ -12,6 +14,8 @@ READ_S = 20.0
 """How often a client that is sent an answer must have read on."""
 LEAST_READ_BYTES = 16_384
 """So much of the answer, or all that is left of it: a slow phone reads that in a second."""
+
+_AT_ONCE = struct.pack("ii", 1, 0)
 
 
 class DeadlineProtocol(H11Protocol):
@@ -54,6 +58,8 @@ class DeadlineProtocol(H11Protocol):
         left = self.transport.get_write_buffer_size()
         if self._unread - left < LEAST_READ_BYTES:
             self._reading = None
+            # Closed at once, also for the system, which else keeps what nobody reads for minutes.
+            self.transport.get_extra_info("socket").setsockopt(SOL_SOCKET, SO_LINGER, _AT_ONCE)
             self.transport.abort()
             return
         self._unread = left
